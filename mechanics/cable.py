@@ -1,0 +1,72 @@
+"""Cables and bundles as the data sheet gives them; what they weigh and how they lie is in :mod:`mechanics.bundle`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Material = Literal["copper", "aluminium"]
+Arrangement = Literal["single", "pair", "triangular", "cradled", "diamond", "circle"]
+Attachment = Literal["eye", "grip"]
+
+
+@dataclass(frozen=True)
+class Cable:
+    """One cable, from its data sheet.
+
+    Parameters
+    ----------
+    diameter : float
+        Over the jacket. [m]
+    weight : float
+        Weight (a force) per length. [N/m]
+    material : {"copper", "aluminium"}
+        Of the conductor.
+    conductor_area : float or None
+        Of one conductor; None where no conductor limit can be had (a fibre cable). [m2]
+    conductors : int, optional
+        Conductors of that area in this cable.
+    temper : str, optional
+        A key of the conductor stress table, such as ``"annealed"`` or ``"hard-drawn"``.
+    construction : str, optional
+        A key of the sidewall and bending-radius tables, such as ``"shielded"``, ``"600 V"``, ``"lead-covered"``.
+    jacket : str, optional
+        A key of the friction defaults, such as ``"polyethylene"`` or ``"PVC"``; empty where not stated.
+    role : {"power", "ground", "fibre"}, optional
+        A grounding conductor or fibre cable rides beside the power cables.
+    sheath_area : float, optional
+        Cross-section of a lead sheath. [m2]
+    name : str, optional
+        As a person reads it.
+    """
+
+    diameter: float
+    weight: float
+    material: Material = "copper"
+    conductor_area: float | None = None
+    conductors: int = 1
+    temper: str = "annealed"
+    construction: str = "shielded"
+    jacket: str = ""
+    role: Literal["power", "ground", "fibre"] = "power"
+    sheath_area: float | None = None
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """The cables that go into one duct together.
+
+    Parameters
+    ----------
+    cables : tuple of Cable
+        One to six power cables, with or without a ground or fibre cable beside them.
+    arrangement : str, optional
+        Given by the user; None: chosen by diameter ratio.
+    triplexed : bool, optional
+        A factory assembly, lying triangular.
+    """
+
+    cables: tuple[Cable, ...]
+    arrangement: Arrangement | None = None
+    triplexed: bool = False

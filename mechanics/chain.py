@@ -1,0 +1,171 @@
+"""The chain: consecutive straights and curves, each by four numbers; the shape of a duct without a place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from mechanics.errors import DomainError, FloatArray, in_range
+
+IntArray = NDArray[np.int64]
+
+_HALF_PI = float(np.pi / 2)
+
+
+@dataclass(frozen=True, eq=False)
+class Chain:
+    """One chain, or many in one ragged object, as arrays of segments.
+
+    Heading (in plan) and grade (above the horizontal) vary linearly along each segment.
+
+    Parameters
+    ----------
+    length : array_like, shape (n,)
+        Length along the 3-D centreline, above 0. [m]
+    grade_in, grade_out : array_like, shape (n,)
+        Grade at the start and the end, within [-pi/2, pi/2], upward positive. [rad]
+    turn : array_like, shape (n,)
+        Change of heading, left positive. [rad]
+    offsets : array_like of int, shape (m + 1,), optional
+        Chain k is segments ``offsets[k]:offsets[k + 1]``; default one chain of all segments.
+
+    Raises
+    ------
+    DomainError
+        Names the argument, the first bad index and the legal range.
+
+    Examples
+    --------
+    >>> chain = Chain(length=[10.0, 4.7], grade_in=[0, 0], grade_out=[0, 0], turn=[0, 1.57])
+    >>> float(chain.station[-1])
+    14.7
+    >>> [float(t) for t in chain.reversed().turn]
+    [-1.57, 0.0]
+    """
+
+    length: FloatArray
+    grade_in: FloatArray
+    grade_out: FloatArray
+    turn: FloatArray
+    offsets: IntArray
+
+    def __init__(
+        self,
+        length: ArrayLike,
+        grade_in: ArrayLike,
+        grade_out: ArrayLike,
+        turn: ArrayLike,
+        offsets: ArrayLike | None = None,
+    ) -> None:
+        fields = {
+            "length": in_range("length", length, above=0.0),
+            "grade_in": in_range("grade_in", grade_in, at_least=-_HALF_PI, at_most=_HALF_PI),
+            "grade_out": in_range("grade_out", grade_out, at_least=-_HALF_PI, at_most=_HALF_PI),
+            "turn": in_range("turn", turn),
+        }
+        n = fields["length"].size
+        for name, array in fields.items():
+            if array.shape != (n,):
+                raise DomainError(f"{name} must have shape ({n},) like length, got {array.shape}")
+        bounds = np.array([0, n]) if offsets is None else np.asarray(offsets)
+        if bounds.ndim != 1 or bounds.size < 1 or not np.issubdtype(bounds.dtype, np.integer):
+            raise DomainError("offsets must be a row of integers")
+        if bounds[0] != 0 or bounds[-1] != n or np.any(np.diff(bounds) < 0):
+            raise DomainError(
+                f"offsets must rise from 0 to the number of segments {n}, got {bounds.tolist()[:8]}"
+            )
+        for name, array in fields.items():
+            frozen = np.array(array)
+            frozen.setflags(write=False)
+            object.__setattr__(self, name, frozen)
+        frozen_bounds = bounds.astype(np.int64)
+        frozen_bounds.setflags(write=False)
+        object.__setattr__(self, "offsets", frozen_bounds)
+
+    def __len__(self) -> int:
+        """Return the number of segments, over all chains."""
+        return int(self.length.size)
+
+    @property
+    def count(self) -> int:
+        """Number of chains in this object."""
+        return int(self.offsets.size) - 1
+
+    @property
+    def station(self) -> FloatArray:
+        """Distance from each chain's start to the end of each segment, shape (n,). [m]"""
+        total = np.cumsum(self.length)
+        before = np.concatenate(([0.0], total))[self.offsets[:-1]]
+        return np.asarray(total - np.repeat(before, np.diff(self.offsets)))
+
+    @property
+    def total_length(self) -> float:
+        """Length of all segments together. [m]"""
+        return float(self.length.sum())
+
+    @property
+    def curvature(self) -> FloatArray:
+        """Greatest curvature within each segment, shape (n,). [1/m]
+
+        The horizontal part is heading rate times cos(grade), so it is greatest where the grade is least steep.
+        """
+        flattest = np.where(
+            self.grade_in * self.grade_out <= 0.0,
+            1.0,
+            np.maximum(np.cos(self.grade_in), np.cos(self.grade_out)),
+        )
+        vertical = (self.grade_out - self.grade_in) / self.length
+        return np.asarray(np.hypot(vertical, self.turn / self.length * flattest))
+
+    def reversed(self) -> Chain:
+        """Return the same shape travelled the other way (every chain of it, in the same order of chains)."""
+        order = np.arange(len(self))
+        owner = np.repeat(np.arange(self.count), np.diff(self.offsets))
+        order = self.offsets[owner] + self.offsets[owner + 1] - 1 - order
+        # + 0.0 turns the -0.0 of a negated zero back into 0.0
+        return Chain(
+            self.length[order],
+            -self.grade_out[order] + 0.0,
+            -self.grade_in[order] + 0.0,
+            -self.turn[order] + 0.0,
+            self.offsets,
+        )
+
+    def chain(self, index: int) -> Chain:
+        """Return chain number ``index`` alone."""
+        if not 0 <= index < self.count:
+            raise DomainError(f"index must be from 0 to {self.count - 1}, got {index}")
+        return self.part(int(self.offsets[index]), int(self.offsets[index + 1]))
+
+    def part(self, start: int, stop: int) -> Chain:
+        """Return segments ``start:stop`` as one chain."""
+        cut = slice(start, stop)
+        return Chain(self.length[cut], self.grade_in[cut], self.grade_out[cut], self.turn[cut])
+
+    @staticmethod
+    def joined(chains: Sequence[Chain]) -> Chain:
+        """Return all segments of ``chains`` end to end as one chain."""
+        return Chain(*Chain._stacked(chains))
+
+    @staticmethod
+    def ragged(chains: Sequence[Chain]) -> Chain:
+        """Return ``chains`` side by side in one object, each kept apart."""
+        counts = np.concatenate([np.diff(c.offsets) for c in chains]) if chains else np.zeros(0, np.int64)
+        return Chain(
+            *Chain._stacked(chains), offsets=np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
+        )
+
+    @staticmethod
+    def _stacked(chains: Sequence[Chain]) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        if not chains:
+            empty = np.zeros(0)
+            return empty, empty, empty, empty
+        return (
+            np.concatenate([c.length for c in chains]),
+            np.concatenate([c.grade_in for c in chains]),
+            np.concatenate([c.grade_out for c in chains]),
+            np.concatenate([c.turn for c in chains]),
+        )

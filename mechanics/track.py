@@ -1,0 +1,115 @@
+"""The track: a pull's path in its own direction, with what the cable slides in and where the vaults stand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mechanics.chain import Chain, IntArray
+from mechanics.errors import DomainError
+
+
+@dataclass(frozen=True)
+class Friction:
+    """Friction coefficients of a cable in a duct, before weight correction.
+
+    Parameters
+    ----------
+    lubricated : float
+        While the distance slid since the last lubrication is at most ``hold``.
+    dry : float, optional
+        What it tends to beyond ``hold``; None: the friction stays ``lubricated``.
+    hold : float, optional
+        Distance over which the lubricant holds; None: it always does. [m]
+    """
+
+    lubricated: float
+    dry: float | None = None
+    hold: float | None = None
+
+
+@dataclass(frozen=True)
+class Bore:
+    """What the cable slides in along a stretch: the inside of a duct, or the guides at a vault.
+
+    Parameters
+    ----------
+    inside_diameter : float or None
+        None for guides. [m]
+    friction : Friction
+        Guides use ``lubricated`` only; they do not age the lubricant and their weight correction is 1.
+    guide : bool, optional
+        True for guides at a vault.
+    label : str, optional
+        As a person reads it, such as ``5 in PVC 40``.
+    assumed : tuple of str, optional
+        What about it was a default rather than stated, in words.
+    """
+
+    inside_diameter: float | None
+    friction: Friction
+    guide: bool = False
+    label: str = ""
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """A path in the direction of travel: its chain, the bore of each segment, its pass-through vaults.
+
+    Parameters
+    ----------
+    chain : Chain
+        One chain, guides and vault crossings included.
+    bore : ndarray of int, shape (n,)
+        Index into ``bores`` of each segment.
+    bores : tuple of Bore
+        The different bores along the path.
+    vaults : tuple of (int, int), optional
+        For each pass-through vault in order, the segments ``start:stop`` of its crossing (empty where
+        the ducts meet face to face). Lubricant added there counts from segment ``stop`` on.
+    tags : tuple of str, optional
+        Tags of those vaults.
+    """
+
+    chain: Chain
+    bore: IntArray
+    bores: tuple[Bore, ...]
+    vaults: tuple[tuple[int, int], ...] = ()
+    tags: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        n = len(self.chain)
+        if self.chain.count != 1:
+            raise DomainError(f"chain must be a single chain, got {self.chain.count}")
+        if self.bore.shape != (n,):
+            raise DomainError(f"bore must have shape ({n},), got {self.bore.shape}")
+        if n and not (int(self.bore.min()) >= 0 and int(self.bore.max()) < len(self.bores)):
+            raise DomainError(f"bore must index the {len(self.bores)} bores")
+        if len(self.tags) != len(self.vaults):
+            raise DomainError(
+                f"tags must name the {len(self.vaults)} pass-through vaults, got {len(self.tags)}"
+            )
+        last = 0
+        for start, stop in self.vaults:
+            if not last <= start <= stop <= n:
+                raise DomainError(f"vaults must be rising segment ranges within 0..{n}, got {self.vaults}")
+            last = stop
+
+    @property
+    def guide(self) -> NDArray[np.bool_]:
+        """Which segments lie on guides, shape (n,)."""
+        return np.array([b.guide for b in self.bores], dtype=bool)[self.bore]
+
+    def reversed(self) -> Track:
+        """Return the same path travelled the other way."""
+        n = len(self.chain)
+        return Track(
+            self.chain.reversed(),
+            self.bore[::-1].copy(),
+            self.bores,
+            tuple((n - stop, n - start) for start, stop in reversed(self.vaults)),
+            tuple(reversed(self.tags)),
+        )

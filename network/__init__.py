@@ -1,0 +1,1 @@
+"""The graph of vaults and ducts: feeder routes, pulls, sections, plans."""

@@ -1,0 +1,1 @@
+"""Files to routes: readers, cleaning, curve recovery, findings."""

@@ -1,0 +1,78 @@
+"""Everything a reader may be told, in one frozen object."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which entities or features to take, and which of their fields say what.
+
+    Parameters
+    ----------
+    layer : str or tuple of str, optional
+        Names or patterns (``*`` and ``?``, case ignored); empty: let the reader guess, as a finding.
+    where : str, optional
+        An attribute filter in the SQL of OGR (GIS files only).
+    fields : mapping of str to str, optional
+        Our name to the file's field or attribute name. For ducts: size, type, inside_diameter, friction, count,
+        free, length, id. For vaults: name, kind, rim, invert, splice, feed, pull.
+    """
+
+    layer: str | tuple[str, ...] = ()
+    where: str | None = None
+    fields: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def patterns(self) -> tuple[str, ...]:
+        """The layer patterns as a tuple."""
+        return (self.layer,) if isinstance(self.layer, str) else tuple(self.layer)
+
+
+@dataclass(frozen=True)
+class ReadOptions:
+    """What a reader may be told; None or empty where the file itself is to say.
+
+    Parameters
+    ----------
+    ducts, vaults : Selection
+        What to take as ducts and as vaults.
+    units : str, optional
+        Horizontal unit of a file that does not say: a key of :data:`routeio.ground.UNITS`.
+    elevation_units : str, optional
+        Default: the horizontal unit.
+    crs : str, optional
+        CRS of a file that does not say.
+    project_to : str, optional
+        CRS to project a geographic layer to; default one chosen from the data, as a finding.
+    snap : float
+        How far a line end may be from its vault or its neighbour. [m]
+    sweep : float, optional
+        Centreline radius given to corners drawn sharp; None: such a corner is refused. [m]
+    chord_tolerance : float
+        How far a curve may lie from the vertices that were drawn for it. [m]
+    scatter : float, optional
+        Standard deviation of digitised vertices; None: estimated from the data. [m]
+    standard_radii : tuple of float
+        Radii preferred where the data cannot tell. [m]
+    encoding : str, optional
+        Text encoding of a file that does not say or says wrong.
+    recover : bool
+        Read a damaged drawing as far as it goes (never without a finding).
+    """
+
+    ducts: Selection = field(default_factory=Selection)
+    vaults: Selection = field(default_factory=Selection)
+    units: str | None = None
+    elevation_units: str | None = None
+    crs: str | None = None
+    project_to: str | None = None
+    snap: float = 0.3048
+    sweep: float | None = None
+    chord_tolerance: float = 0.03
+    scatter: float | None = None
+    standard_radii: tuple[float, ...] = (0.9144, 1.2192, 1.524, 3.048, 3.81, 7.62, 15.24)
+    encoding: str | None = None
+    recover: bool = False

@@ -1,0 +1,1 @@
+"""Cable pulling in duct banks: job files, commands and what is handed over."""

@@ -1,0 +1,1 @@
+"""Deliverables, each made from the result document alone."""
