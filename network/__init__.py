@@ -1,1 +1,51 @@
-"""The graph of vaults and ducts: feeder routes, pulls, sections, plans."""
+"""The graph of vaults and ducts: feeder routes, pulls, sections, plans.
+
+From a survey to a plan, step by step (:func:`plan_feeder` does steps 2 to 5 in one)::
+
+    network = DuctNetwork.from_survey(survey)               # 1. vaults and ducts as a graph
+    route = feeder_route(network, ["SUB-A", "RISER-9"])     # 2. which vaults, which ducts, findings
+    row = build_row(route, bore_of, Guides())               # 3. spans and crossings, ready to slice
+    pulls = RowPulls(row, bundle, rules)                    # 4. feasible pulls, with re-lube stops
+    plan = plan_row(row.facts, pulls, plan_rules)           # 5. Plan or NoPlan
+
+A single pull of the row: ``pulls.evaluate(feed, pull, relube)`` gives the :class:`mechanics.pull.PullResult`,
+``pulls.best(feed, pull)`` chooses the re-lube stops too. A span on its own, where no feeder is asked for:
+``build_row(duct_route(network, duct_id), ...)`` gives a row of two vaults.
+"""
+
+from network.errors import DoublesBackError, Gap, NoRouteError, UnknownVaultError
+from network.feeder import FeederPlan, plan_feeder
+from network.graph import DuctNetwork
+from network.plan import Costs, NoPlan, Plan, PlanRules, PullOption, Section, plan_row
+from network.reach import RowPulls
+from network.route import FeederRoute, Guides, Leg, build_row, duct_route, feeder_route, guide_bend
+from network.row import Row, RowFacts, RowVault, Stretch
+
+__all__ = [
+    "Costs",
+    "DoublesBackError",
+    "DuctNetwork",
+    "FeederPlan",
+    "FeederRoute",
+    "Gap",
+    "Guides",
+    "Leg",
+    "NoPlan",
+    "NoRouteError",
+    "Plan",
+    "PlanRules",
+    "PullOption",
+    "Row",
+    "RowFacts",
+    "RowPulls",
+    "RowVault",
+    "Section",
+    "Stretch",
+    "UnknownVaultError",
+    "build_row",
+    "duct_route",
+    "feeder_route",
+    "guide_bend",
+    "plan_feeder",
+    "plan_row",
+]

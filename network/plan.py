@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from network.row import RowFacts
+
 
 @dataclass(frozen=True)
 class PullOption:
@@ -134,3 +136,8 @@ class NoPlan:
     resumes: int
     partial: tuple[Section, ...]
     reason: str
+
+
+def plan_row(facts: RowFacts, options: Options, rules: PlanRules) -> Plan | NoPlan:
+    """Return the cheapest plan of a row, or why there is none."""
+    raise NotImplementedError

@@ -26,6 +26,27 @@ class RowVault:
     pull: bool = True
 
 
+@dataclass(frozen=True)
+class RowFacts:
+    """What the planner knows of a row, besides its pulls.
+
+    Parameters
+    ----------
+    vaults : tuple of RowVault
+        In order, with what is allowed at each.
+    arrive, depart : tuple of float
+        Station at which the row arrives at each vault and leaves it again; between them lies the crossing. [m]
+    """
+
+    vaults: tuple[RowVault, ...]
+    arrive: tuple[float, ...]
+    depart: tuple[float, ...]
+
+    def length(self, low: int, high: int) -> float:
+        """Route length between two vaults, crossings between them included. [m]"""
+        return self.arrive[high] - self.depart[low]
+
+
 @dataclass(frozen=True, eq=False)
 class Stretch:
     """Segments with their bores, in the row's direction: one span, or one crossing of a vault.
@@ -66,6 +87,11 @@ class Row:
     crossings: tuple[Stretch, ...]
     feed_guide: Stretch | None = None
     pull_guide: Stretch | None = None
+
+    @property
+    def facts(self) -> RowFacts:
+        """What the planner needs to know of this row besides its pulls."""
+        raise NotImplementedError
 
     def track(self, feed: int, pull: int) -> Track:
         """Return the track of the pull fed at vault ``feed`` and drawn out at vault ``pull``, either way."""

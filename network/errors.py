@@ -1,0 +1,134 @@
+"""What the network refuses: unknown vaults, vaults that no ducts connect, a feeder that doubles back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from routeio.findings import Finding, InputRefusedError, Where
+
+
+class UnknownVaultError(InputRefusedError):
+    """A vault tag that is not in the survey; suggests the nearest names.
+
+    Parameters
+    ----------
+    tag : str
+        As asked for.
+    suggestions : tuple of str
+        Tags of the survey that look like it, best first.
+    where : Where, optional
+        The file.
+    """
+
+    def __init__(self, tag: str, suggestions: tuple[str, ...], where: Where | None = None) -> None:
+        self.tag = tag
+        self.suggestions = suggestions
+        remedy = (
+            f"did you mean {' or '.join(suggestions)}?"
+            if suggestions
+            else "tautline inspect lists the vaults"
+        )
+        super().__init__("unknown-vault", f"there is no vault {tag!r}", where, remedy)
+
+
+@dataclass(frozen=True)
+class Gap:
+    """The nearest two points of two parts of the network that no duct joins.
+
+    Parameters
+    ----------
+    width : float
+        In plan. [m]
+    here, there : str
+        What stands on either side, such as ``vault MH-3`` or ``loose end of duct 2F``.
+    here_xy, there_xy : tuple of 2 floats
+        Where. [m]
+    """
+
+    width: float
+    here: str
+    there: str
+    here_xy: tuple[float, float]
+    there_xy: tuple[float, float]
+
+
+class NoRouteError(InputRefusedError):
+    """Two vaults that no ducts connect: which parts there are, where the gaps between them lie, how wide.
+
+    Parameters
+    ----------
+    start, end : str
+        The two vaults.
+    start_part, end_part : tuple of str
+        Tags of the vaults that are connected to each.
+    gaps : tuple of Gap
+        The gaps to close, in order from ``start``; chosen so that the widest of them is as narrow as can be.
+    file : str, optional
+        File name.
+    findings : tuple of Finding, optional
+        What else was found.
+    """
+
+    def __init__(
+        self,
+        start: str,
+        end: str,
+        start_part: tuple[str, ...],
+        end_part: tuple[str, ...],
+        gaps: tuple[Gap, ...],
+        file: str = "",
+        findings: tuple[Finding, ...] = (),
+    ) -> None:
+        self.start = start
+        self.end = end
+        self.start_part = start_part
+        self.end_part = end_part
+        self.gaps = gaps
+        message = f"no ducts lead from vault {start} to vault {end}: {_part(start, start_part)}, {_part(end, end_part)}"
+        told = "; ".join(
+            f"{g.width:.2f} m between {g.here} at {g.here_xy[0]:.2f}, {g.here_xy[1]:.2f}"
+            f" and {g.there} at {g.there_xy[0]:.2f}, {g.there_xy[1]:.2f}"
+            for g in gaps
+        )
+        if told:
+            message += f"; the gap{'s' if len(gaps) > 1 else ''}: {told}"
+        where = Where(file=file, x=gaps[0].here_xy[0], y=gaps[0].here_xy[1]) if gaps else Where(file=file)
+        super().__init__(
+            "no-route",
+            message,
+            where,
+            "draw the missing duct, or raise snap above the width of the gap",
+            findings,
+        )
+
+
+def _part(tag: str, part: tuple[str, ...]) -> str:
+    others = [t for t in part if t != tag]
+    if not others:
+        return f"{tag} has no duct to another vault"
+    shown = ", ".join(others[:5]) + (f" and {len(others) - 5} more" if len(others) > 5 else "")
+    return f"{tag} is connected to {shown}"
+
+
+class DoublesBackError(InputRefusedError):
+    """A feeder whose required vaults can only be met in that order by passing some vault twice.
+
+    Parameters
+    ----------
+    feeder : tuple of str
+        As asked for.
+    twice : tuple of str
+        Vaults that the shortest way passes more than once.
+    file : str, optional
+        File name.
+    """
+
+    def __init__(self, feeder: tuple[str, ...], twice: tuple[str, ...], file: str = "") -> None:
+        self.feeder = feeder
+        self.twice = twice
+        super().__init__(
+            "feeder-doubles-back",
+            f"the way through {', '.join(feeder)} passes {', '.join(twice)} more than once",
+            Where(file=file),
+            "change the order of the vaults in feeder, or leave out the one that lies on a branch",
+        )
