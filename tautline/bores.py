@@ -1,0 +1,125 @@
+"""What the cable slides in along each duct: the duct's own fields first, then the job's, then the tables."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from mechanics.errors import DomainError
+from mechanics.tables import friction_default, inside_diameter
+from mechanics.track import Bore, Friction
+from routeio.findings import InputRefusedError
+from routeio.survey import Duct
+
+
+@dataclass(frozen=True)
+class Lining:
+    """What the job says of ducts and friction; None where it says nothing.
+
+    Parameters
+    ----------
+    trade_size, type : str or None
+        As in the table of ducts, such as ``5`` and ``PVC 40``.
+    inside_diameter : float or None
+        [m]
+    lubricated, dry : float or None
+        Friction coefficients.
+    hold : float or None
+        Distance over which the lubricant holds. [m]
+    jacket : str
+        Of the cable, for the friction defaults; empty where not stated.
+    """
+
+    trade_size: str | None = None
+    type: str | None = None
+    inside_diameter: float | None = None
+    lubricated: float | None = None
+    dry: float | None = None
+    hold: float | None = None
+    jacket: str = ""
+
+    def bore(self, duct: Duct) -> Bore:
+        """Return what the cable slides in inside ``duct``.
+
+        Parameters
+        ----------
+        duct : Duct
+            Its own fields go before the job's values.
+
+        Returns
+        -------
+        Bore
+            With everything that was a default in ``assumed``.
+
+        Raises
+        ------
+        InputRefusedError
+            Neither the duct nor the job says how wide it is, or the table of ducts does not hold it.
+        """
+        fields = duct.fields
+        size = fields.size or self.trade_size
+        kind = fields.type or self.type
+        # a size or type of the span's own stands against a diameter that the job states for all
+        own = fields.inside_diameter
+        if own is None and fields.size is None and fields.type is None:
+            own = self.inside_diameter
+        if own is not None:
+            diameter, label = own, f"{1000 * own:.1f} mm inside" + (f", {kind}" if kind else "")
+        elif size is None or kind is None:
+            missing = " and ".join(word for word, value in (("size", size), ("type", kind)) if value is None)
+            raise InputRefusedError(
+                "duct-size-unknown",
+                f"duct {duct.id} between {_ends(duct)} has no {missing}, and the job states none",
+                duct.where,
+                'state [duct] trade_size and type, or inside_diameter, or name the fields: ducts = { size = "...", type = "..." }',
+            )
+        else:
+            try:
+                diameter = inside_diameter(size, kind)
+            except DomainError as error:
+                raise InputRefusedError(
+                    "duct-size-unknown",
+                    f"duct {duct.id} between {_ends(duct)}: {error}",
+                    duct.where,
+                    "correct the field in the file, or state [duct] inside_diameter and leave the field out of ducts = { ... }",
+                ) from error
+            label = f"{size} {kind}"
+        friction, assumed = self.friction(kind, fields.friction)
+        return Bore(inside_diameter=diameter, friction=friction, label=label, assumed=assumed)
+
+    def friction(self, kind: str | None, own: float | None = None) -> tuple[Friction, tuple[str, ...]]:
+        """Return the friction in a duct of a type, and what about it was assumed.
+
+        Parameters
+        ----------
+        kind : str or None
+            Duct type.
+        own : float or None, optional
+            Lubricated coefficient that the duct's own fields give.
+
+        Returns
+        -------
+        tuple of Friction and tuple of str
+            The sentences are empty where everything was stated.
+        """
+        lubricated, dry = (self.lubricated if own is None else own), self.dry
+        assumed: tuple[str, ...] = ()
+        if lubricated is None:
+            lubricated, dry_default, source = friction_default(self.jacket, kind or "")
+            assumed = (f"Friction in {kind or 'duct'}: {lubricated:g} lubricated taken ({source}).",)
+            if self.hold is not None and dry is None:
+                dry = dry_default
+                assumed = (
+                    f"Friction in {kind or 'duct'}: {lubricated:g} lubricated and {dry:g} dry taken ({source}).",
+                )
+        if self.hold is None or dry is None:
+            return Friction(lubricated), assumed
+        if not dry >= lubricated:
+            assumed += (
+                f"Friction {lubricated:g} of a duct is above the job's dry {dry:g}: kept constant there.",
+            )
+            return Friction(lubricated), assumed
+        return Friction(lubricated, dry, self.hold), assumed
+
+
+def _ends(duct: Duct) -> str:
+    return f"{duct.start_vault or 'a loose end'} and {duct.end_vault or 'a loose end'}"

@@ -1,0 +1,172 @@
+"""The job file: one TOML file read strictly into everything the packages below need, every fault at once."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, cast
+
+from mechanics.cable import Bundle
+from mechanics.pull import Rules
+from network.plan import PlanRules
+from network.route import Guides
+from routeio.options import ReadOptions
+from tautline.bores import Lining
+from tautline.errors import JobError
+from tautline.job_parts import (
+    PullRequest,
+    read_bundle,
+    read_guides,
+    read_lining,
+    read_plan,
+    read_pulls,
+    read_route,
+    read_rules,
+)
+from tautline.job_table import Record, Setting, Table
+
+_LARGEST = 4_000_000  # bytes; a job is written by hand, a drawing given in its place is not
+
+
+@dataclass(frozen=True)
+class Job:
+    """Everything a job file says, checked, in SI units.
+
+    Parameters
+    ----------
+    file : Path
+        The job file.
+    name : str
+        Of the job.
+    units : {"us", "si"}
+        What people read.
+    source : Path
+        The drawing or layer.
+    options : ReadOptions
+        How to read it.
+    feeder : tuple of str
+        From, any vaults between, to; empty where not stated.
+    bundle : Bundle
+        The cables.
+    lining : Lining
+        Ducts and friction where a span's own fields say nothing.
+    guides : Guides
+        At vaults.
+    plan : PlanRules
+        Reel, slack, prices.
+    rules : Rules
+        What a pull is judged by.
+    pulls : tuple of PullRequest
+        For ``check``.
+    settings : tuple of Setting
+        All that was stated or taken by default.
+    assumed, overridden : tuple of str
+        Sentences.
+    """
+
+    file: Path
+    name: str
+    units: Literal["us", "si"]
+    source: Path
+    options: ReadOptions
+    feeder: tuple[str, ...]
+    bundle: Bundle
+    lining: Lining
+    guides: Guides
+    plan: PlanRules
+    rules: Rules
+    pulls: tuple[PullRequest, ...] = ()
+    settings: tuple[Setting, ...] = ()
+    assumed: tuple[str, ...] = ()
+    overridden: tuple[str, ...] = ()
+
+
+def read_job(path: str | Path) -> Job:
+    """Read a job file.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file; names of other files in it are relative to its folder.
+
+    Returns
+    -------
+    Job
+        Checked; nothing in it is left to check but what the drawing itself says.
+
+    Raises
+    ------
+    JobError
+        With every fault: unknown keys, numbers without a unit, values out of range, missing keys.
+    """
+    file = Path(path)
+    record = Record(file.name)
+    top = Table("", _parsed(file), record)
+    head = top.sub("job")
+    name = head.text("name") or file.stem
+    units = head.text("units", choices=("us", "si"))
+    source, options, feeder = read_route(top.sub("route"), file.parent)
+    limits = top.sub("limits")
+    bundle_table = top.sub("bundle")
+    bundle, max_sidewall = read_bundle(bundle_table, limits)
+    jacket = bundle.cables[0].jacket if bundle else ""
+    lining = read_lining(top.sub("duct"), top.sub("friction"), jacket)
+    guides = read_guides(top.sub("guides"))
+    plan = read_plan(top.sub("plan"))
+    rules = read_rules(top.sub("pulling"), limits, plan, max_sidewall, units)
+    pulls = read_pulls(top.subs("pull"))
+    for table in record.tables:
+        table.close()
+    if record.faults or bundle is None or guides is None or units is None:
+        raise JobError(file.name, tuple(record.faults))
+    return Job(
+        file=file,
+        name=name,
+        units=cast('Literal["us", "si"]', units),
+        source=source,
+        options=options,
+        feeder=feeder,
+        bundle=bundle,
+        lining=lining,
+        guides=guides,
+        plan=plan,
+        rules=rules,
+        pulls=pulls,
+        settings=tuple(record.settings),
+        assumed=tuple(record.assumed),
+        overridden=tuple(record.overridden),
+    )
+
+
+def _parsed(file: Path) -> dict[str, Any]:
+    """Return the file as TOML, or raise a JobError that says what it is instead."""
+    try:
+        size = file.stat().st_size
+        data = file.read_bytes() if size <= _LARGEST else b""
+    except FileNotFoundError as error:
+        raise JobError(file.name, (f"there is no job file {file}",)) from error
+    except OSError as error:
+        raise JobError(file.name, (f"cannot read {file}: {error.strerror or error}",)) from error
+    if size == 0:
+        raise JobError(file.name, (f"{file} is empty; tautline new DRAWING writes a first job file",))
+    if size > _LARGEST or b"\0" in data:
+        raise JobError(
+            file.name,
+            (
+                f"{file} is not a job file (TOML text); for a drawing or layer, tautline new {file.name} writes one",
+            ),
+        )
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise JobError(file.name, (f"{file} must be saved as UTF-8; byte {error.start} is not",)) from error
+    except tomllib.TOMLDecodeError as error:
+        hint = (
+            ""
+            if file.suffix == ".toml"
+            else f"; if it is a drawing, tautline new {file.name} writes a job for it"
+        )
+        raise JobError(file.name, (f"{file} is not valid TOML: {error}{hint}",)) from error
+    except RecursionError as error:
+        raise JobError(file.name, (f"{file} is not a job file: brackets nested too deep",)) from error
