@@ -16,9 +16,10 @@ A single pull of the row: ``pulls.evaluate(feed, pull, relube)`` gives the :clas
 from network.errors import DoublesBackError, Gap, NoRouteError, UnknownVaultError
 from network.feeder import FeederPlan, plan_feeder
 from network.graph import DuctNetwork
+from network.lay import Guides, build_row, guide_bend
 from network.plan import Costs, NoPlan, Plan, PlanRules, PullOption, Section, plan_row
 from network.reach import RowPulls
-from network.route import FeederRoute, Guides, Leg, build_row, duct_route, feeder_route, guide_bend
+from network.route import FeederRoute, Leg, duct_route, feeder_route
 from network.row import Row, RowFacts, RowVault, Stretch
 
 __all__ = [

@@ -9,9 +9,10 @@ from mechanics.cable import Bundle
 from mechanics.pull import Rules
 from mechanics.track import Bore
 from network.graph import DuctNetwork
+from network.lay import Guides
 from network.plan import NoPlan, Plan, PlanRules
 from network.reach import RowPulls
-from network.route import FeederRoute, Guides
+from network.route import FeederRoute
 from network.row import Row
 from routeio.survey import Duct
 

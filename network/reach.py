@@ -42,7 +42,5 @@ class RowPulls:
         raise NotImplementedError
 
     def best(self, feed: int, pull: int) -> tuple[tuple[int, ...], PullResult]:
-        """Return the re-lube vaults with which a pull passes at least cost, and its evaluation; if it never passes,
-        the evaluation without re-lube stops or with those of least utilisation.
-        """
+        """Return the re-lube vaults with which a pull passes at least cost, and its evaluation."""
         raise NotImplementedError
