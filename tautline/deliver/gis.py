@@ -1,0 +1,278 @@
+"""The result as a GeoPackage: sections, pulls, segments, vaults and findings in the coordinates of the input."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tautline.deliver.atomic import replacing
+from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
+from tautline.errors import OutputError
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+Row = dict[str, Any]
+
+LAYERS = {
+    "sections": (
+        "MultiLineString Z",
+        "section from_vault to_vault cable_length_m pulls utilisation verdict",
+    ),
+    "pulls": (
+        "LineString Z",
+        "pull section feed_vault pull_vault passes relube length_m entry_tension_N holding_tension_N exit_tension_N "
+        "max_tension_N max_sidewall_N_per_m limit_tension_N limit_sidewall_N_per_m utilisation band governs verdict "
+        "reverse_exit_tension_N reverse_max_sidewall_N_per_m reverse_utilisation reverse_verdict lubricant_L",
+    ),
+    "segments": (
+        "LineString Z",
+        "pull segment station_m length_m grade_in_deg grade_out_deg turn_deg radius_m friction weight_correction "
+        "inside_diameter_m guide tension_out_N source_id how",
+    ),
+    "vaults": ("Point Z", "tag kind roles station_m"),
+    "findings": ("Point", "code severity message remedy file layer source_id"),
+}
+"""Geometry type and attributes of each layer, in the order in which they are written."""
+
+_WHOLE = ("pull", "section", "segment", "pulls")
+_NUMBERS = ("_m", "_N", "_N_per_m", "_deg", "_L", "utilisation", "friction", "weight_correction")
+
+
+def write(document: Document, path: Path) -> None:
+    """Write the GeoPackage of a result document.
+
+    Coordinates are the document's metres divided by ``ground.metres_per_unit``, in its CRS; attributes are SI with
+    the unit in the name, as in the document. Without a CRS the layers have an undefined one.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document, valid against the schema.
+    path : Path
+        The file, replaced whole.
+
+    Raises
+    ------
+    OutputError
+        The file could not be written.
+    """
+    layers = tables(document)
+    with replacing(path) as draft:
+        _write_layers(layers, draft, path, document["crs"])
+
+
+def tables(document: Document) -> dict[str, list[Row]]:
+    """Return the rows of every layer, each with its ``geometry``.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    dict
+        Layer name to rows with the attributes of :data:`LAYERS`.
+    """
+    scale = 1.0 / document["ground"]["metres_per_unit"]
+    pulls = pulls_of(document)
+    return {
+        "sections": _sections(document, pulls, scale),
+        "pulls": [_pull(p, scale) for p in pulls],
+        "segments": [row for p in pulls for row in _segments(p, scale)],
+        "vaults": [_vault(v, scale) for v in document["vaults"]],
+        "findings": [_finding(f, scale) for f in document["findings"]],
+    }
+
+
+def _sections(document: Document, pulls: Sequence[Pull], scale: float) -> list[Row]:
+    from shapely import MultiLineString
+
+    rows = []
+    for number, section in enumerate(sections_of(document), 1):
+        own = [p for p in pulls if p.section == number]
+        lines = [line for p in own if (line := _line(p.data["path"], scale)) is not None]
+        rows.append(
+            {
+                "section": number,
+                "from_vault": section["from"],
+                "to_vault": section["to"],
+                "cable_length_m": section["cable_length_m"],
+                "pulls": len(own),
+                "utilisation": max((p.data["utilisation"] for p in own), default=None),
+                "verdict": "fail" if any(p.data["verdict"] == "fail" for p in own) else "pass",
+                "geometry": MultiLineString(lines) if lines else None,
+            }
+        )
+    return rows
+
+
+def _pull(p: Pull, scale: float) -> Row:
+    d, other = p.data, p.data["reverse"] or {}
+    keys = (
+        "length_m",
+        "entry_tension_N",
+        "holding_tension_N",
+        "exit_tension_N",
+        "max_tension_N",
+        "max_sidewall_N_per_m",
+    )
+    return {
+        "pull": p.number,
+        "section": p.section or None,
+        "feed_vault": d["feed"],
+        "pull_vault": d["pull"],
+        "passes": ", ".join(v["tag"] for v in d["passes"]),
+        "relube": ", ".join(d["relube"]),
+        **{key: d[key] for key in keys},
+        "limit_tension_N": d["limits"]["max_tension_N"],
+        "limit_sidewall_N_per_m": d["limits"]["max_sidewall_N_per_m"],
+        "utilisation": d["utilisation"],
+        "band": p.band.words,
+        "governs": d["governs"],
+        "verdict": d["verdict"],
+        "reverse_exit_tension_N": other.get("exit_tension_N"),
+        "reverse_max_sidewall_N_per_m": other.get("max_sidewall_N_per_m"),
+        "reverse_utilisation": other.get("utilisation"),
+        "reverse_verdict": other.get("verdict"),
+        "lubricant_L": d["lubricant"]["total_L"],
+        "geometry": _line(d["path"], scale),
+    }
+
+
+def _segments(p: Pull, scale: float) -> list[Row]:
+    s, path = p.data["segments"], p.data["path"]
+    index = s.get("path_index")
+    tension = _at_ends(p)
+    rows = []
+    for k, length in enumerate(s["length_m"]):
+        angle = math.hypot(s["turn_rad"][k], s["grade_out_rad"][k] - s["grade_in_rad"][k])
+        part = path[index[k] : index[k + 1] + 1] if index and len(index) == len(p.ends) else []
+        rows.append(
+            {
+                "pull": p.number,
+                "segment": k + 1,
+                "station_m": p.ends[k],
+                "length_m": length,
+                "grade_in_deg": math.degrees(s["grade_in_rad"][k]),
+                "grade_out_deg": math.degrees(s["grade_out_rad"][k]),
+                "turn_deg": math.degrees(s["turn_rad"][k]),
+                "radius_m": length / angle if angle > 1e-9 else None,
+                "friction": s["friction"][k],
+                "weight_correction": s["weight_correction"][k],
+                "inside_diameter_m": s["inside_diameter_m"][k],
+                "guide": bool(s["guide"][k]),
+                "tension_out_N": tension[k],
+                "source_id": s["id"][k],
+                "how": s["how"][k],
+                "geometry": _line(part, scale),
+            }
+        )
+    return rows
+
+
+def _at_ends(p: Pull) -> list[float]:
+    """Tension at each segment's end, read off the profile."""
+    stations, values = p.data["profile"]["station_m"], p.data["profile"]["tension_N"]
+    out, j = [], 0
+    for end in p.ends[1:]:
+        while j < len(stations) - 1 and stations[j + 1] <= end + 1e-6:
+            j += 1
+        out.append(values[j])
+    return out
+
+
+def _vault(v: Mapping[str, Any], scale: float) -> Row:
+    from shapely import Point
+
+    z = math.nan if v["z"] is None else v["z"] * scale
+    return {
+        "tag": v["tag"],
+        "kind": v["kind"],
+        "roles": ", ".join(v["roles"]),
+        "station_m": v["station_m"],
+        "geometry": Point(v["x"] * scale, v["y"] * scale, z),
+    }
+
+
+def _finding(f: Mapping[str, Any], scale: float) -> Row:
+    from shapely import Point
+
+    w = f["where"]
+    known = w["x"] is not None and w["y"] is not None
+    return {
+        "code": f["code"],
+        "severity": f["severity"],
+        "message": f["message"],
+        "remedy": f["remedy"],
+        "file": w["file"],
+        "layer": w["layer"],
+        "source_id": w["id"],
+        "geometry": Point(w["x"] * scale, w["y"] * scale) if known else None,
+    }
+
+
+def _line(path: Sequence[Sequence[float | None]], scale: float) -> BaseGeometry | None:
+    from shapely import LineString
+
+    if len(path) < 2:
+        return None
+    return LineString([[math.nan if c is None else c * scale for c in p] for p in path])
+
+
+def _write_layers(layers: Mapping[str, Sequence[Row]], draft: Path, path: Path, crs: str | None) -> None:
+    import geopandas
+    import pandas
+    import pyogrio.errors
+    import pyproj.exceptions
+    from shapely import force_2d
+
+    for name, rows in layers.items():
+        geometry_type, names = LAYERS[name]
+        # object columns first: a column without any value would have no type of its own
+        data = {
+            c: pandas.Series([r[c] for r in rows], dtype="object").astype(_dtype(c)) for c in names.split()
+        }
+        shapes = [r["geometry"] for r in rows]
+        if not any(_has_height(g) for g in shapes):
+            geometry_type = geometry_type.removesuffix(" Z")
+            shapes = [None if g is None else force_2d(g) for g in shapes]
+        try:
+            frame = geopandas.GeoDataFrame(data, geometry=shapes, crs=crs)
+            with warnings.catch_warnings():
+                warnings.filterwarnings("ignore", message="'crs' was not provided")
+                frame.to_file(
+                    draft,
+                    layer=name,
+                    driver="GPKG",
+                    engine="pyogrio",
+                    mode="a" if draft.exists() else "w",
+                    geometry_type=geometry_type,
+                    dataset_options={} if draft.exists() else {"VERSION": "1.3"},
+                    # an undefined Cartesian system, in the words of the standard
+                    layer_options={} if crs else {"SRID": "-1"},
+                )
+        except pyproj.exceptions.CRSError as error:
+            raise OutputError(path, f"the document's crs {crs!r} is unknown: {error}") from error
+        except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+            raise OutputError(path, f"{error}: make room or choose another --out") from error
+
+
+def _dtype(column: str) -> str:
+    if column in _WHOLE:
+        return "Int64"
+    if column == "guide":
+        return "boolean"
+    return "Float64" if column.endswith(_NUMBERS) else "string"
+
+
+def _has_height(shape: BaseGeometry | None) -> bool:
+    from shapely import get_coordinates
+
+    if shape is None or not shape.has_z:
+        return False
+    return not all(math.isnan(z) for z in get_coordinates(shape, include_z=True)[:, 2])

@@ -1,0 +1,311 @@
+"""What a plan or a check prints: plain text of about a hundred columns, in the job's own units."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
+from tautline.deliver.present import Units, columns, count, percent, plain, words
+
+WIDTH = 100
+_NAME = 28
+_SHOWN = 20
+"""Findings and checks listed of each sort before the rest is only counted."""
+
+
+def render(document: Document) -> str:
+    """Return a result document as a person reads it on a terminal.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document, valid against the schema.
+
+    Returns
+    -------
+    str
+        Lines that end with a newline. The verdict stands first and last.
+    """
+    units, pulls = Units.of(document), pulls_of(document)
+    blocks = [
+        _head(document, units, pulls),
+        _no_plan(document),
+        _sections(document, units),
+        _pulls(pulls, units),
+        _vaults(document, pulls),
+        _lubricant(pulls, units),
+        _attention(pulls, units),
+        _findings(document),
+        _said(document),
+        _verdict(document, pulls),
+    ]
+    return "\n".join("\n".join(block) + "\n" for block in blocks if block)
+
+
+def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
+    job, source, bundle = document["job"], document["source"], document["bundle"]
+    lines = [f"{plain(job['name'])}: {_word(document)}"]
+    feeder = document["feeder"]
+    if feeder:
+        sections = sections_of(document)
+        stops = sum(len(p.data["relube"]) for p in pulls)
+        parts = [count(len(sections), "section")] if sections else []
+        parts += [count(len(pulls), "pull"), count(stops, "re-lube stop")]
+        cost = document.get("cost")
+        if cost:
+            parts += [count(cost["splices"], "splice"), f"cost {cost['total']:g}"]
+        lines += _wrap(
+            f"{plain(feeder['from'])} to {plain(feeder['to'])}, {units.text('length', feeder['length_m'])} "
+            f"over {count(len(feeder['vaults']), 'vault')}: {', '.join(parts)}"
+        )
+    else:
+        total = sum(p.data["length_m"] for p in pulls)
+        lines.append(f"{count(len(pulls), 'pull')}, {units.text('length', total)} in all")
+    names = Counter((plain(c["name"]) or c["construction"], c["diameter_m"]) for c in bundle["cables"])
+    cables = "; ".join(
+        f"{n} x {name}, {units.text('size', d)} over the jacket" for (name, d), n in names.items()
+    )
+    lines += _wrap(f"{cables}; {units.text('weight', bundle['weight_N_per_m'])} together")
+    lines += _wrap(
+        f"{document['command']} of {plain(job['file'])}, route from {plain(source['file'])}, sha256 {source['sha256'][:12]}"
+    )
+    return lines
+
+
+def _no_plan(document: Document) -> list[str]:
+    why = document.get("no_plan")
+    if not why:
+        return []
+    lines = ["WHY THERE IS NO PLAN", *_wrap(plain(why["reason"]), "  ")]
+    for b in why["blocked"]:
+        lines += _wrap(f"no pull crosses {plain(b['from'])} to {plain(b['to'])}: {plain(b['why'])}", "  - ")
+    lines += _wrap(
+        f"sections from the start reach {plain(why['reached'])}; sections to the end can begin at {plain(why['resumes'])}",
+        "  ",
+    )
+    if why["partial"]:
+        lines += _wrap("What follows is the best part of a plan, not a plan.", "  ")
+    return lines
+
+
+def _sections(document: Document, units: Units) -> list[str]:
+    sections = sections_of(document)
+    if not sections:
+        return []
+    reel = document["reel"]
+    longest = (
+        f"longest on a reel {units.text('length', reel['longest_m'])}"
+        if reel["longest_m"]
+        else "no limit on a reel"
+    )
+    cables = len(document["bundle"]["cables"])
+    rows = []
+    for k, s in enumerate(sections, 1):
+        share = percent(s["cable_length_m"] / reel["longest_m"]) if reel["longest_m"] else "-"
+        title = f"{plain(s['from'])} to {plain(s['to'])}"
+        rows.append(([str(k), title, units.figure("length", s["cable_length_m"]), share, str(cables)], []))
+    heads = ["no", "section", f"cable {units.label('length')}", "of reel", "reels"]
+    title = f"SECTIONS  ({longest}; slack {units.text('length', reel['slack_m'])} at each end included)"
+    return [*_wrap(title), *_table(heads, rows)]
+
+
+def _pulls(pulls: Sequence[Pull], units: Units) -> list[str]:
+    if not pulls:
+        return []
+    force, press = units.label("force"), units.label("pressure")
+    heads = [
+        "no",
+        "pull (feed -> pull)",
+        units.label("length"),
+        f"exit {force}",
+        "limit",
+        press,
+        "limit",
+        "use",
+        "verdict",
+        "other way",
+    ]
+    rows = []
+    for p in pulls:
+        d, limits, other = p.data, p.data["limits"], p.data["reverse"]
+        row = [
+            str(p.number),
+            p.title,
+            units.figure("length", d["length_m"]),
+            units.figure("force", d["exit_tension_N"]),
+            units.figure("force", limits["max_tension_N"]),
+            units.figure("pressure", d["max_sidewall_N_per_m"]),
+            units.figure("pressure", limits["max_sidewall_N_per_m"]),
+            percent(d["utilisation"]),
+            "FAIL" if d["verdict"] == "fail" else "pass",
+            "-"
+            if not other
+            else percent(other["utilisation"]) + (" FAIL" if other["verdict"] == "fail" else ""),
+        ]
+        rows.append((row, [_pull_note(p, units)]))
+    title = f"PULLS  (tension in {force}; worst sidewall pressure in {press}; use: worst utilisation of a binding check)"
+    return [*_wrap(title), *_table(heads, rows)]
+
+
+def _pull_note(p: Pull, units: Units) -> str:
+    d, parts = p.data, [f"{words(p.data['governs'])} governs"] if p.data["governs"] else []
+    if d["max_sidewall_station_m"] is not None:
+        parts.append(f"worst sidewall: {p.place(d['max_sidewall_station_m'], units)}")
+    if d["max_tension_N"] > d["exit_tension_N"] * 1.0005:
+        parts.append(f"greatest tension {units.text('force', d['max_tension_N'])}, before the end")
+    if d["holding_tension_N"] > 0:
+        parts.append(f"hold back {units.text('force', d['holding_tension_N'])} at the feed")
+    if d["relube"]:
+        parts.append("re-lube at " + ", ".join(plain(v) for v in d["relube"]))
+    if d["reverse"]:
+        parts.append("other way: " + _compared(d, d["reverse"], units))
+    return "; ".join(parts)
+
+
+def _compared(way: Mapping[str, Any], other: Mapping[str, Any], units: Units) -> str:
+    """How tension and sidewall pressure change when the pull is turned round."""
+    parts = []
+    for key, name in (("max_tension_N", "tension"), ("max_sidewall_N_per_m", "sidewall")):
+        if way[key] > 0:
+            parts.append(f"{name} {100 * (other[key] / way[key] - 1):+.0f} %")
+    return ", ".join(parts) or "no tension either way"
+
+
+def _vaults(document: Document, pulls: Sequence[Pull]) -> list[str]:
+    tags: dict[str, list[str]] = {}
+    for v in document["vaults"]:
+        for role in v["roles"]:
+            tags.setdefault(role, []).append(plain(v["tag"]))
+    lines = []
+    for role, label in (("splice", "Splices at"), ("relube", "Re-lube at")):
+        if tags.get(role):
+            lines += _wrap(f"{label}: {', '.join(tags[role])}")
+    return lines
+
+
+def _lubricant(pulls: Sequence[Pull], units: Units) -> list[str]:
+    if not pulls:
+        return []
+    total = sum(p.data["lubricant"]["total_L"] for p in pulls)
+    lines = [f"LUBRICANT  ({units.text('volume', total)} in all)"]
+    for p in pulls:
+        plan = p.data["lubricant"]
+        at = "; ".join(f"{units.text('volume', a['litres'])} at {plain(a['vault'])}" for a in plan["at"])
+        lines += _wrap(f"{at} ({plan['grade']})", f"  {p.number:>2}  ", "      ")
+    hows = Counter(plain(a["how"]) for p in pulls for a in p.data["lubricant"]["at"])
+    for how, _ in hows.most_common(4):
+        lines += _wrap(how, "      - ")
+    return lines
+
+
+def _attention(pulls: Sequence[Pull], units: Units) -> list[str]:
+    failed, near, advice = [], [], []
+    for p in pulls:
+        for c in p.data["checks"]:
+            if c["verdict"] not in ("fail", "attention"):
+                continue
+            value, limit = units.check(c)
+            place = p.place(c["station_m"], units)
+            line = f"pull {p.number} {words(c['name'])} {value}, limit {limit}, {percent(c['utilisation'])}"
+            line += (f", {place}" if place else "") + f" [{plain(c['source'])}]"
+            (failed if c["verdict"] == "fail" else near if c["binding"] else advice).append(line)
+    lines = []
+    for title, found in (("fail", failed), ("near the limit", near), ("advice, binds nothing", advice)):
+        for line in found[:_SHOWN]:
+            lines += _wrap(line, f"  {title}: ", "      ")
+        if len(found) > _SHOWN:
+            lines.append(f"  {title}: {len(found) - _SHOWN} more in the result document")
+    return ["CHECKS THAT NEED ATTENTION", *lines] if lines else []
+
+
+def _findings(document: Document) -> list[str]:
+    found = document["findings"]
+    if not found:
+        return []
+    counts = Counter(f["severity"] for f in found)
+    lines = [
+        "FINDINGS  ("
+        + ", ".join(count(counts[s], s) for s in ("error", "warning", "info") if counts[s])
+        + ")"
+    ]
+    told = sorted((f for f in found), key=lambda f: ("error", "warning", "info").index(f["severity"]))
+    for f in told[:_SHOWN]:
+        w = f["where"]
+        place = ", ".join(plain(x) for x in (w["file"], w["layer"] and f"layer {w['layer']}", w["id"]) if x)
+        if w["x"] is not None and w["y"] is not None:
+            scale = document["ground"]["metres_per_unit"]
+            place += f" at {w['x'] / scale:,.2f}, {w['y'] / scale:,.2f} {plain(document['ground']['unit']).replace('_', ' ')}"
+        text = f"{plain(f['message'])} ({place})" + (f" {plain(f['remedy'])}" if f["remedy"] else "")
+        lines += _wrap(text, f"  {f['severity']} {plain(f['code'])}: ", "      ")
+    if len(told) > _SHOWN:
+        lines.append(f"  {len(told) - _SHOWN} more in the result document")
+    return lines
+
+
+def _said(document: Document) -> list[str]:
+    lines = []
+    for text in document["overrides"]:
+        lines += _wrap(plain(text), "Override: ", "  ")
+    if document["assumptions"]:
+        lines.append(
+            f"{count(len(document['assumptions']), 'assumption')}, listed in the report and the result document."
+        )
+    for text in document["cautions"]:
+        lines += _wrap(plain(text), "Caution: ", "  ")
+    return lines
+
+
+def _verdict(document: Document, pulls: Sequence[Pull]) -> list[str]:
+    failing = [str(p.number) for p in pulls if p.data["verdict"] == "fail"]
+    text = f"Verdict: {_word(document)}"
+    if document["verdict"] == "fail":
+        text += f" ({count(len(failing), 'pull')} of {len(pulls)}: {', '.join(failing[:_SHOWN])}{', ...' if len(failing) > _SHOWN else ''})"
+    return _wrap(text)
+
+
+def _word(document: Document) -> str:
+    return {"pass": "PASS", "fail": "FAIL", "no-plan": "NO PLAN"}[document["verdict"]]
+
+
+def _wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
+    """Lines of at most WIDTH columns; a word longer than that keeps its length."""
+    indent = " " * len(first) if rest is None else rest
+    lines = textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=first,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return lines or [first.rstrip()]
+
+
+def _table(heads: Sequence[str], rows: Iterable[tuple[Sequence[str], Sequence[str]]]) -> list[str]:
+    """A table whose second column is text and the others figures; notes under a row, indented.
+
+    A name too long for its column stands on a line of its own, whole.
+    """
+    rows = list(rows)
+    wide = [max(len(heads[k]), *(columns(r[k]) for r, _ in rows)) for k in range(len(heads))]
+    wide[1] = max(min(wide[1], _NAME), len(heads[1]))
+    lines = [_row(heads, wide)]
+    for cells, notes in rows:
+        if columns(cells[1]) > wide[1]:
+            lines.append(f"{cells[0]:>{wide[0]}}  {cells[1]}")
+            cells = ["", "", *cells[2:]]
+        lines.append(_row(cells, wide))
+        for note in notes:
+            lines += _wrap(note, " " * (wide[0] + 4))
+    return lines
+
+
+def _row(cells: Sequence[str], wide: Sequence[int]) -> str:
+    out = []
+    for k, (cell, width) in enumerate(zip(cells, wide, strict=True)):
+        pad = " " * (width - columns(cell))
+        out.append(cell + pad if k == 1 else pad + cell)
+    return "  ".join(out).rstrip()
