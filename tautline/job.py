@@ -9,8 +9,8 @@ from typing import Any, Literal, cast
 
 from mechanics.cable import Bundle
 from mechanics.pull import Rules
+from network import Guides
 from network.plan import PlanRules
-from network.route import Guides
 from routeio.options import ReadOptions
 from tautline.bores import Lining
 from tautline.errors import JobError

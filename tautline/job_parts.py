@@ -9,9 +9,9 @@ from typing import Literal, cast
 from mechanics.cable import Arrangement, Attachment, Bundle, Cable, Material
 from mechanics.errors import DomainError
 from mechanics.pull import Override, Rules
-from mechanics.tables import inside_diameter
+from mechanics.tables import built_in, inside_diameter
+from network import Guides, guide_bend
 from network.plan import Costs, PlanRules
-from network.route import Guides, guide_bend
 from routeio.options import ReadOptions, Selection
 from tautline.bores import Lining
 from tautline.job_table import Table
@@ -112,8 +112,9 @@ def read_bundle(table: Table, limits: Table) -> tuple[Bundle | None, float | Non
     material = conductor.text("material", choices=("copper", "aluminium"), required=stated)
     area = conductor.quantity("area", "area", above=0.0, required=stated)
     cores = conductor.whole("count", at_least=1, at_most=100)
-    temper = conductor.text("temper") if stated else None
-    cable_construction = table.text("construction")
+    tempers = [e.key[1] for e in built_in().rows("conductor_stress") if e.key[0] == material]
+    temper = conductor.text("temper", choices=list(dict.fromkeys(tempers))) if stated else None
+    cable_construction = table.text("construction", choices=[e.key[0] for e in built_in().rows("sidewall")])
     jacket = table.text("jacket") or ""
     sheath = table.quantity("sheath_area", "area", above=0.0)
     name = table.text("name") or ""

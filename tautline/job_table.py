@@ -134,7 +134,7 @@ class Table:
         self.name = name
         self.values = values
         self.record = record
-        self._known = record.known.setdefault(name.split("[")[0], set())
+        self._known = record.known.setdefault(name.split("[", maxsplit=1)[0], set())
         record.tables.append(self)
 
     def __contains__(self, key: str) -> bool:
@@ -169,7 +169,7 @@ class Table:
         if not isinstance(value, str) or not value.strip():
             self.fault(key, f"must be {kind}, got {_shown(value)}")
             return None
-        if choices is not None and value not in choices:
+        if choices and value not in choices:
             self.fault(key, f"must be {kind}, got {_shown(value)}{nearest(value, choices)}")
             return None
         self.note(key, value)
@@ -351,9 +351,7 @@ def _within(value: float, above: float | None, at_least: float | None, at_most: 
 
 
 def _bounds(above: float | None, at_least: float | None, at_most: float | None, unit: str = "") -> str:
-    parts = [
-        f"{word} {bound:g}{bound and unit and ' ' + unit or ''}"
-        for word, bound in (("above", above), ("at least", at_least), ("at most", at_most))
-        if bound is not None
-    ]
-    return " and ".join(parts)
+    bounds = (("above", above), ("at least", at_least), ("at most", at_most))
+    return " and ".join(
+        f"{word} {bound:g} {unit if bound else ''}".rstrip() for word, bound in bounds if bound is not None
+    )

@@ -1,0 +1,352 @@
+"""The command line: arguments, what is printed where, exit status. Heavy libraries are loaded by the commands."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import traceback
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+from tautline.errors import Exit, JobError, OutputError, ResultError, UsageError
+from tautline.progress import Progress
+
+_ABOUT = """\
+Reads a duct-bank route from a drawing (DXF) or a GIS layer and works out how the cable is pulled in: tension and
+sidewall pressure along every span in both directions, splices, pull points, re-lube stops, reel lengths, lubricant."""
+
+_EXAMPLES = """\
+first steps:
+  tautline demo                         plan the sample route and see what comes out
+  tautline inspect harbour.dxf          what is in a drawing: layers, units, ducts, vaults, what is wrong with it
+  tautline new harbour.dxf              write harbour.toml, a first job file to fill in
+  tautline check harbour.toml           every span, each way: tension, sidewall pressure, pass or fail
+  tautline plan harbour.toml --out out  splices, pulls and re-lube stops for the feeder, with drawings and a report
+
+exit status: 0 all checks pass, 1 a check fails or no plan exists, 2 usage, 3 input refused,
+4 output could not be written, 70 a fault of this program"""
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the parser of the command line.
+
+    Returns
+    -------
+    ArgumentParser
+        Its result has ``run``, the function that carries the command out.
+    """
+    plain = argparse.RawDescriptionHelpFormatter
+    top = argparse.ArgumentParser("tautline", description=_ABOUT, epilog=_EXAMPLES, formatter_class=plain)
+    top.add_argument("--version", action="store_true", help="print the version and exit")
+    debug = argparse.ArgumentParser(add_help=False)
+    debug.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    json_only = argparse.ArgumentParser(add_help=False)
+    json_only.add_argument(
+        "--json", action="store_true", help="print JSON on standard output and nothing else"
+    )
+    out = argparse.ArgumentParser(add_help=False)
+    out.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help="write result.json, a GeoPackage, a DXF and an HTML page there; without it nothing is written",
+    )
+    commands = top.add_subparsers(metavar="COMMAND", title="commands")
+
+    def add(
+        name: str, run: Callable[[argparse.Namespace], Exit], text: str, more: str, *parents: Any
+    ) -> argparse.ArgumentParser:
+        command = commands.add_parser(
+            name,
+            help=text,
+            description=f"{text[0].upper()}{text[1:]}.\n\n{more}",
+            formatter_class=plain,
+            parents=[debug, *parents],
+        )
+        command.set_defaults(run=run)
+        return command
+
+    inspect = add(
+        "inspect",
+        _inspect,
+        "say what is in a drawing or layer",
+        "Layers, units, coordinate system, ducts, vaults, and everything that looks wrong. Needs no job file.\n"
+        "example: tautline inspect harbour.dxf --ducts 'DUCT*' --vaults 'VAULT*' --units us_survey_foot",
+        json_only,
+    )
+    inspect.add_argument(
+        "file", metavar="FILE", type=Path, help="DXF drawing, GeoPackage, Shapefile or GeoJSON"
+    )
+    _selection(inspect)
+    new = add(
+        "new",
+        _new,
+        "write a first job file for a drawing or layer",
+        "The layers, fields and units it guesses are told with their reasons as comments; what only you can know is\n"
+        "marked FILL IN. Never overwrites a file.\n"
+        "example: tautline new harbour.dxf",
+    )
+    new.add_argument("file", metavar="FILE", type=Path, help="DXF drawing, GeoPackage, Shapefile or GeoJSON")
+    new.add_argument(
+        "--job", metavar="FILE", type=Path, help="the job file to write (default: beside the drawing)"
+    )
+    for name, text, more in (
+        (
+            "check",
+            "evaluate the pulls of a job, or every span of its route",
+            "The [[pull]] tables of the job as given; where there are none, every span in its better direction. Needs\n"
+            "no feeder. The other direction is shown beside each.\n"
+            "example: tautline check harbour.toml",
+        ),
+        (
+            "plan",
+            "choose splices, pulls, directions and re-lube stops for the feeder of a job",
+            "The cheapest plan there is by the prices in [plan] cost; where there is none, why.\n"
+            "example: tautline plan harbour.toml --out harbour-plan",
+        ),
+    ):
+        command = add(name, _job, text, more, json_only, out)
+        command.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
+        command.set_defaults(command=name)
+    explain = add(
+        "explain",
+        _explain,
+        "write one pull out as a hand calculation",
+        "Every segment with its equation, the numbers put in, the tension out, each limit and its source; enough to\n"
+        "follow with a pocket calculator.\n"
+        "example: tautline explain out/result.json 1         (the first pull)\n"
+        "         tautline explain out/result.json MH-3:MH-7 (by feed and pull vault)",
+    )
+    explain.add_argument("result", metavar="RESULT", type=Path, help="result.json of plan or check")
+    explain.add_argument("pull", metavar="PULL", help="its number, or FEED:PULL")
+    report = add(
+        "report",
+        _report,
+        "make the deliverables again from a result document",
+        "Needs neither the job file nor the drawing.\nexample: tautline report out/result.json --out again",
+    )
+    report.add_argument("result", metavar="RESULT", type=Path, help="result.json of plan or check")
+    report.add_argument("--out", metavar="DIR", type=Path, required=True, help="where to write them")
+    demo = add(
+        "demo",
+        _demo,
+        "plan the sample route and say where the results are",
+        "An invented 15 kV feeder of 2.6 km. example: tautline demo --out /tmp/demo",
+        json_only,
+    )
+    demo.add_argument(
+        "--out", metavar="DIR", type=Path, default=Path("tautline-demo"), help="default: tautline-demo"
+    )
+    return top
+
+
+def _selection(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--ducts", metavar="LAYER", action="append", default=[], help="layer or pattern of ducts"
+    )
+    command.add_argument("--vaults", metavar="LAYER", action="append", default=[], help="the same of vaults")
+    command.add_argument(
+        "--units", metavar="UNIT", help="unit of a file that does not say, such as us_survey_foot"
+    )
+    command.add_argument("--crs", metavar="CRS", help="coordinate system of a file that does not say")
+    command.add_argument(
+        "--snap", metavar="LENGTH", default="1 ft", help="how far a line end may be off (1 ft)"
+    )
+    command.add_argument("--sweep", metavar="LENGTH", help="radius of corners drawn sharp, such as '12.5 ft'")
+
+
+def main(arguments: Sequence[str] | None = None) -> Exit:
+    """Carry out one command line.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Default: those of the process.
+
+    Returns
+    -------
+    Exit
+        The exit status.
+
+    Raises
+    ------
+    SystemExit
+        By argparse, after ``--help`` or on a line it cannot read (status 2).
+    """
+    top = parser()
+    given = top.parse_args(arguments)
+    if given.version:
+        from tautline.result import program_version
+
+        print(f"tautline {program_version()}")
+        return Exit.PASS
+    if not hasattr(given, "run"):
+        top.print_help(sys.stderr)
+        return Exit.USAGE
+    try:
+        status: Exit = given.run(given)
+    except BrokenPipeError:
+        raise
+    except Exception as error:  # noqa: BLE001 - the one place where every error becomes words and a status
+        if given.debug:
+            traceback.print_exc()
+        return _told(error)
+    return status
+
+
+def entry() -> NoReturn:
+    """Run the command line of this process and end it with the exit status."""
+    try:
+        status = int(main())
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # the reader of our output went away, as "| head" does; nothing is wrong and nobody is left to tell
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = 128 + 13
+    except KeyboardInterrupt:
+        print("tautline: stopped", file=sys.stderr)
+        status = 128 + 2
+    sys.exit(status)
+
+
+def _told(error: Exception) -> Exit:
+    """Say what went wrong in words, and return the exit status for it."""
+    # the packages below are loaded by whatever raised their errors; asking for them here costs --help nothing
+    from mechanics.errors import DomainError
+    from routeio.findings import InputRefusedError
+
+    if isinstance(error, JobError):
+        many = len(error.faults) > 1
+        _say(f"job file refused{f', {len(error.faults)} faults' if many else ''}:")
+        for fault in error.faults:
+            _say(f"  {fault}")
+        return Exit.REFUSED
+    if isinstance(error, InputRefusedError):
+        _say(f"input refused [{error.code}]: {error}")
+        for finding in error.findings:
+            _say(f"  found before that: {finding.severity} [{finding.code}] {finding.message}")
+        return Exit.REFUSED
+    if isinstance(error, DomainError | ResultError):
+        _say(f"input refused: {error}")
+        return Exit.REFUSED
+    if isinstance(error, UsageError):
+        _say(str(error))
+        return Exit.USAGE
+    if isinstance(error, OutputError):
+        _say(str(error))
+        return Exit.UNWRITTEN
+    _say(f"a fault of this program, not of your input: {type(error).__name__}: {error}")
+    _say("  --debug shows where; please report it with the job file")
+    return Exit.BUG
+
+
+def _say(text: str) -> None:
+    """Print a message on standard error, whatever characters that can take."""
+    encoding = sys.stderr.encoding or "ascii"
+    print(f"tautline: {text}".encode(encoding, "backslashreplace").decode(encoding), file=sys.stderr)
+
+
+def _print(text: str) -> None:
+    """Print a result on standard output, whatever characters that can take."""
+    encoding = sys.stdout.encoding or "ascii"
+    sys.stdout.write(text.encode(encoding, "backslashreplace").decode(encoding))
+
+
+def _job(given: argparse.Namespace) -> Exit:
+    from tautline.run import run_job
+
+    with Progress() as progress:
+        run = run_job(given.job, given.command, progress)
+        written = _deliver(run.document, given.out, [run.job.file, run.job.source], progress)
+    return _shown(run.document, given.json, written)
+
+
+def _demo(given: argparse.Namespace) -> Exit:
+    from tautline.demo import sample_job
+    from tautline.run import run_job
+
+    with Progress() as progress:
+        run = run_job(sample_job(), "plan", progress)
+        written = _deliver(run.document, given.out, [run.job.file, run.job.source], progress)
+    status = _shown(run.document, given.json, written)
+    if not given.json:
+        _print(f"\nThe job file of this demo is {run.job.file}\n")
+        _print(f"Open {given.out / 'result.html'} in a browser.\n")
+    return status
+
+
+def _report(given: argparse.Namespace) -> Exit:
+    from tautline.result import read_document
+
+    with Progress() as progress:
+        progress(f"reading {given.result}")
+        document = read_document(given.result)
+        written = _deliver(document, given.out, [given.result], progress)
+    return _shown(document, False, written)
+
+
+def _explain(given: argparse.Namespace) -> Exit:
+    from tautline.explain import explain, find_pull
+    from tautline.result import read_document
+
+    document = read_document(given.result)
+    _print(explain(document, find_pull(document, given.pull)))
+    return Exit.PASS
+
+
+def _inspect(given: argparse.Namespace) -> Exit:
+    from tautline.inspect import inspect_file
+
+    with Progress() as progress:
+        progress(f"reading {given.file}")
+        text = inspect_file(
+            given.file,
+            ducts=given.ducts,
+            vaults=given.vaults,
+            units=given.units,
+            crs=given.crs,
+            snap=given.snap,
+            sweep=given.sweep,
+            as_json=given.json,
+        )
+    _print(text)
+    return Exit.PASS
+
+
+def _new(given: argparse.Namespace) -> Exit:
+    from tautline.new import first_job
+    from tautline.outputs import write_new
+
+    path = given.job or given.file.with_suffix(".toml")
+    with Progress() as progress:
+        progress(f"reading {given.file}")
+        text = first_job(given.file, path)
+    write_new(path, text)
+    _print(f"Wrote {path}. Fill in what is marked FILL IN, then: tautline check {path}\n")
+    return Exit.PASS
+
+
+def _deliver(
+    document: dict[str, Any], folder: Path | None, inputs: Sequence[Path], progress: Progress
+) -> list[Path]:
+    if folder is None:
+        return []
+    from tautline.outputs import write_outputs
+
+    return write_outputs(document, folder, inputs, progress)
+
+
+def _shown(document: dict[str, Any], as_json: bool, written: Sequence[Path]) -> Exit:
+    """Print a result and return what its verdict means."""
+    from tautline.deliver.screen import render
+    from tautline.result import as_text
+
+    if as_json:
+        _print(as_text(document))
+    else:
+        _print(render(document))
+        if written:
+            _print("\nWritten: " + ", ".join(str(path) for path in written) + "\n")
+    return Exit.PASS if document["verdict"] == "pass" else Exit.FAIL

@@ -1,0 +1,388 @@
+"""The result document: everything a run found, in SI, complete enough to recompute every tension from it."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Sequence
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+from importlib.resources import files
+from pathlib import Path
+
+from jsonschema import Draft202012Validator
+from jsonschema.exceptions import best_match
+
+from mechanics.cable import Cable
+from mechanics.pull import PullResult
+from mechanics.units import show
+from network.feeder import FeederPlan
+from network.plan import NoPlan, PullOption, Section
+from routeio.findings import Finding
+from routeio.survey import Survey, Vault
+from tautline.cautions import CAUTIONS
+from tautline.errors import ResultError
+from tautline.job import Job
+from tautline.result_pull import Document, DonePull, pull_document, span_path
+
+SCHEMA = "tautline-result/1"
+
+_ROLES = ("end", "splice", "feed", "pull", "relube", "pass")
+_KIND_OF_UNIT = {"N": "force", "N/m": "sidewall", "m": "length", "rad": "angle"}
+
+
+def plan_document(job: Job, survey: Survey, planned: FeederPlan) -> Document:
+    """Return the document of a planned feeder.
+
+    Parameters
+    ----------
+    job : Job
+        What was asked.
+    survey : Survey
+        What was read.
+    planned : FeederPlan
+        What came of it.
+
+    Returns
+    -------
+    dict
+        Valid against ``result.schema.json``, its command ``plan``.
+    """
+    plan = planned.plan
+    tags = planned.route.tags
+    sections, done = _sections(planned, plan.partial if isinstance(plan, NoPlan) else plan.sections)
+    failed = any(d.result.verdict == "fail" for d in done)
+    whole = DonePull(planned.route, planned.row, 0, len(tags) - 1, planned.pulls.evaluate(0, 1))
+    station = planned.row.facts.depart
+    document = _common(job, survey, "plan")
+    document |= {
+        "verdict": "no-plan" if isinstance(plan, NoPlan) else "fail" if failed else "pass",
+        "feeder": {
+            "from": tags[0],
+            "to": tags[-1],
+            "length_m": planned.row.length(0, len(tags) - 1),
+            "vaults": list(tags),
+        },
+        "sections": [] if isinstance(plan, NoPlan) else sections,
+        "vaults": _vaults(
+            planned.route.vaults,
+            _roles(sections, done, (tags[0], tags[-1])),
+            dict(zip(tags, station, strict=True)),
+        ),
+        "route": [_span(whole, k) for k in range(len(planned.route.legs))],
+        "cost": None
+        if isinstance(plan, NoPlan)
+        else {"splices": plan.splices, "setups": plan.setups, "relubes": plan.relubes, "total": plan.cost},
+        "no_plan": _no_plan(job, planned, plan, sections) if isinstance(plan, NoPlan) else None,
+        "reel": {"longest_m": job.plan.reel, "slack_m": job.plan.slack},
+        "assumptions": [*job.assumed, *_bore_assumptions([*done, whole]), *job.guides.assumed],
+        "findings": [_finding(f) for f in (*survey.findings, *planned.route.findings)],
+    }
+    return document
+
+
+def check_document(
+    job: Job, survey: Survey, done: Sequence[DonePull], findings: Sequence[Finding] = ()
+) -> Document:
+    """Return the document of pulls evaluated as they are.
+
+    Parameters
+    ----------
+    job : Job
+        What was asked.
+    survey : Survey
+        What was read.
+    done : sequence of DonePull
+        The pulls.
+    findings : sequence of Finding, optional
+        Beyond the survey's own.
+
+    Returns
+    -------
+    dict
+        Valid against ``result.schema.json``, its command ``check``.
+    """
+    pulls = [pull_document(d) for d in done]
+    vaults: dict[str, Vault] = {}
+    spans: dict[str, Document] = {}
+    for d in done:
+        low, high = sorted((d.feed, d.pull))
+        for k in range(low, high):
+            spans.setdefault(d.route.legs[k].duct.id, _span(d, k))
+        vaults |= {v.tag: v for v in d.route.vaults[low : high + 1]}
+    document = _common(job, survey, "check")
+    document |= {
+        "verdict": "fail" if any(p["verdict"] == "fail" for p in pulls) else "pass",
+        "feeder": None,
+        "pulls": pulls,
+        "vaults": _vaults(vaults.values(), _roles([], done, ()), {}),
+        "route": list(spans.values()),
+        "assumptions": [*job.assumed, *_bore_assumptions(done), *job.guides.assumed],
+        "findings": [_finding(f) for f in (*survey.findings, *findings)],
+    }
+    return document
+
+
+def read_document(path: str | Path) -> Document:
+    """Read a result document written earlier.
+
+    Parameters
+    ----------
+    path : str or Path
+        ``result.json``.
+
+    Returns
+    -------
+    dict
+        The document.
+
+    Raises
+    ------
+    ResultError
+        Not there, not JSON, or not a result of this program.
+    """
+    file = Path(path)
+    try:
+        document = json.loads(file.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise ResultError(f"there is no result document {file}") from error
+    except OSError as error:
+        raise ResultError(f"cannot read {file}: {error.strerror or error}") from error
+    except (ValueError, RecursionError) as error:
+        raise ResultError(f"{file} is not a result document (JSON): {error}") from error
+    if not isinstance(document, dict) or document.get("schema") != SCHEMA:
+        got = document.get("schema") if isinstance(document, dict) else None
+        raise ResultError(f'{file} is not a result document: its "schema" must be "{SCHEMA}", got {got!r}')
+    fault = best_match(_validator().iter_errors(document))
+    if fault is not None:
+        raise ResultError(f"{file} is not a whole result document: {fault.json_path}: {fault.message[:200]}")
+    return document
+
+
+def as_text(document: Document) -> str:
+    """Return a document as JSON text.
+
+    Parameters
+    ----------
+    document : dict
+        A result document.
+
+    Returns
+    -------
+    str
+        With a line end at its end.
+    """
+    return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def program_version() -> str:
+    """Return the version of this program.
+
+    Returns
+    -------
+    str
+        As installed.
+    """
+    try:
+        return version("tautline")
+    except PackageNotFoundError:  # run from a folder that was never installed
+        return "unknown"
+
+
+@cache
+def _validator() -> Draft202012Validator:
+    schema = json.loads(files("tautline").joinpath("result.schema.json").read_text(encoding="utf-8"))
+    return Draft202012Validator(schema)
+
+
+def _common(job: Job, survey: Survey, command: str) -> Document:
+    """Return what every document begins with."""
+    return {
+        "schema": SCHEMA,
+        "program": {"name": "tautline", "version": program_version()},
+        "job": {"name": job.name, "units": job.units, "file": job.file.name},
+        "command": command,
+        "bundle": {
+            "cables": [_cable(c) for c in job.bundle.cables],
+            "weight_N_per_m": math.fsum(c.weight for c in job.bundle.cables),
+        },
+        "crs": survey.ground.crs,
+        "ground": {"unit": survey.ground.unit, "metres_per_unit": survey.ground.metres_per_unit},
+        "source": {"file": job.source.name, "sha256": survey.sha256},
+        "overrides": list(job.overridden),
+        "cautions": list(CAUTIONS),
+        "settings": [
+            {"name": s.name, "value": s.value, "unit": s.unit, "source": s.source} for s in job.settings
+        ],
+    }
+
+
+def _cable(cable: Cable) -> Document:
+    return {
+        "name": cable.name,
+        "diameter_m": cable.diameter,
+        "weight_N_per_m": cable.weight,
+        "material": cable.material,
+        "conductor_area_m2": cable.conductor_area,
+        "construction": cable.construction,
+        "role": cable.role,
+    }
+
+
+def _sections(planned: FeederPlan, sections: Iterable[Section]) -> tuple[list[Document], list[DonePull]]:
+    written, everything = [], []
+    for section in sections:
+        done = [_done(planned, option) for option in section.pulls]
+        everything += done
+        written.append(
+            {
+                "from": planned.row.vaults[section.start].tag,
+                "to": planned.row.vaults[section.end].tag,
+                "cable_length_m": section.cable_length,
+                "pulls": [pull_document(d) for d in done],
+            }
+        )
+    return written, everything
+
+
+def _done(planned: FeederPlan, option: PullOption) -> DonePull:
+    """Evaluate a chosen pull, and the other direction with its own re-lube vaults."""
+    _, other = planned.pulls.best(option.pull, option.feed)
+    return DonePull(
+        planned.route,
+        planned.row,
+        option.feed,
+        option.pull,
+        planned.pulls.evaluate(option.feed, option.pull, option.relube),
+        other,
+    )
+
+
+def _roles(
+    sections: Sequence[Document], done: Sequence[DonePull], ends: Sequence[str]
+) -> dict[str, set[str]]:
+    """Return what each vault is for."""
+    roles: dict[str, set[str]] = {}
+
+    def add(tag: str, role: str) -> None:
+        roles.setdefault(tag, set()).add(role)
+
+    for tag in ends:
+        add(tag, "end")
+    for section in sections:
+        for tag in (section["from"], section["to"]):
+            if tag not in ends:
+                add(tag, "splice")
+    for d in done:
+        add(d.row.vaults[d.feed].tag, "feed")
+        add(d.row.vaults[d.pull].tag, "pull")
+        for k, tag in enumerate(d.result.track.tags):
+            add(tag, "relube" if k in d.result.relube else "pass")
+    return roles
+
+
+def _vaults(vaults: Iterable[Vault], roles: dict[str, set[str]], station: dict[str, float]) -> list[Document]:
+    return [
+        {
+            "tag": v.tag,
+            "x": v.x,
+            "y": v.y,
+            "z": v.z,
+            "roles": [r for r in _ROLES if r in roles.get(v.tag, ())],
+            "kind": v.kind,
+            "station_m": station.get(v.tag),
+        }
+        for v in vaults
+    ]
+
+
+def _span(done: DonePull, k: int) -> Document:
+    path, index, turns = span_path(done, k)
+    return {
+        "from": done.row.vaults[k].tag,
+        "to": done.row.vaults[k + 1].tag,
+        "duct": done.route.legs[k].duct.id,
+        "bore": done.row.spans[k].bores[0].label,
+        "path": path,
+        "path_index": index,
+        "turn_rad": turns,
+    }
+
+
+def _bore_assumptions(done: Iterable[DonePull]) -> list[str]:
+    """Return what was assumed of the ducts, each sentence once."""
+    found: dict[str, None] = {}
+    for d in done:
+        for span in (*d.row.spans, *d.row.crossings):
+            for bore in span.bores:
+                found |= dict.fromkeys(bore.assumed)
+    return list(found)
+
+
+def _finding(finding: Finding) -> Document:
+    where = finding.where
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "message": finding.message,
+        "where": {"file": where.file, "layer": where.layer, "id": where.id, "x": where.x, "y": where.y},
+        "remedy": finding.remedy,
+    }
+
+
+def _no_plan(job: Job, planned: FeederPlan, plan: NoPlan, partial: list[Document]) -> Document:
+    tags = planned.route.tags
+    return {
+        "reason": plan.reason,
+        "blocked": [
+            {"from": tags[one], "to": tags[other], "why": _why(job, planned, one, other)}
+            for one, other in plan.blocked
+        ],
+        "reached": tags[plan.reached],
+        "resumes": tags[plan.resumes],
+        "partial": partial,
+    }
+
+
+def _why(job: Job, planned: FeederPlan, one: int, other: int) -> str:
+    """Say which checks stop a span, each way."""
+    said = []
+    for feed, pull in ((one, other), (other, one)):
+        if not (planned.row.vaults[feed].feed and planned.row.vaults[pull].pull):
+            said.append(
+                f"{planned.row.vaults[feed].tag} to {planned.row.vaults[pull].tag}: not allowed there"
+            )
+            continue
+        _, result = planned.pulls.best(feed, pull)
+        said.append(
+            f"{planned.row.vaults[feed].tag} to {planned.row.vaults[pull].tag}: {failures(result, job)}"
+        )
+    return "; ".join(said)
+
+
+def failures(result: PullResult, job: Job) -> str:
+    """Say which binding checks a pull fails, with value and limit in the job's units.
+
+    Parameters
+    ----------
+    result : PullResult
+        Evaluated.
+    job : Job
+        For its units.
+
+    Returns
+    -------
+    str
+        Such as ``max_sidewall 900 lbf/ft against 500 lbf/ft``.
+    """
+    said = []
+    for check in result.checks:
+        if not (check.binding and check.verdict == "fail"):
+            continue
+        if check.value is None or check.limit is None:
+            said.append(f"{check.name}: {check.source}")
+            continue
+        kind = _KIND_OF_UNIT.get(check.unit)
+        value, limit = (show(v, kind, job.units) if kind else f"{v:.4g}" for v in (check.value, check.limit))
+        said.append(f"{check.name} {value} against {limit}")
+    return ", ".join(said) or "no check fails"

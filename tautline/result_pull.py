@@ -1,0 +1,284 @@
+"""One evaluated pull as the result document writes it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from mechanics.chain import Chain
+from mechanics.errors import FloatArray
+from mechanics.pull import Check, PullResult
+from network.route import FeederRoute
+from network.row import Row
+from tautline.path import Point, along, as_points, trace
+
+Document = dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class DonePull:
+    """A pull of a row, evaluated, with the other direction beside it.
+
+    Parameters
+    ----------
+    route : FeederRoute
+        The ducts on the map.
+    row : Row
+        The same as chains.
+    feed, pull : int
+        Vaults of the row.
+    result : PullResult
+        As chosen.
+    reverse : PullResult or None
+        Fed at the pull vault, with the re-lube vaults that are best for it.
+    """
+
+    route: FeederRoute
+    row: Row
+    feed: int
+    pull: int
+    result: PullResult
+    reverse: PullResult | None = None
+
+    @property
+    def elevated(self) -> bool:
+        """Whether elevations are known all along."""
+        low, high = sorted((self.feed, self.pull))
+        return all(leg.duct.elevated for leg in self.route.legs[low:high])
+
+
+def pull_document(done: DonePull) -> Document:
+    """Return one pull as the document writes it.
+
+    Parameters
+    ----------
+    done : DonePull
+        Evaluated.
+
+    Returns
+    -------
+    dict
+        ``pull`` of the schema.
+    """
+    result, row = done.result, done.row
+    points, index = _placed(done, done.feed, done.pull, result)
+    low, high = sorted((done.feed, done.pull))
+    crossing = _stations(result)
+    passes = [
+        {"tag": tag, "station_m": crossing[start]}
+        for tag, (start, _) in zip(result.track.tags, result.track.vaults, strict=True)
+    ]
+    return {
+        "feed": row.vaults[done.feed].tag,
+        "pull": row.vaults[done.pull].tag,
+        "length_m": row.length(low, high),
+        "passes": passes,
+        "relube": [result.track.tags[k] for k in result.relube],
+        "weight_N_per_m": result.weight,
+        "arrangement": result.arrangement,
+        **_figures(result),
+        "limits": {
+            "max_tension_N": _least_limit(result, "N"),
+            "max_sidewall_N_per_m": _least_limit(result, "N/m"),
+        },
+        "utilisation": result.utilisation,
+        "governs": _governs(result),
+        "verdict": result.verdict,
+        "reverse": _reverse(done),
+        "lubricant": _lubricant(result, row.vaults[done.feed].tag),
+        "checks": [_check(c) for c in result.checks],
+        "segments": _segments(done, index),
+        "profile": _profile(result, points, index, done.elevated),
+        "path": as_points(points, done.elevated),
+        "notes": list(result.notes),
+    }
+
+
+def _figures(result: PullResult) -> Document:
+    """Return what both directions are told by."""
+    worst = int(np.argmax(result.sidewall)) if result.sidewall.size else 0
+    pressed = bool(result.sidewall.size) and result.sidewall[worst] > 0
+    return {
+        "entry_tension_N": result.entry_tension,
+        "holding_tension_N": result.holding_tension,
+        "exit_tension_N": result.exit_tension,
+        "max_tension_N": float(result.tension.max()),
+        "max_sidewall_N_per_m": float(result.sidewall[worst]) if pressed else 0.0,
+        "max_sidewall_station_m": float(result.chain.station[worst]) if pressed else None,
+    }
+
+
+def _reverse(done: DonePull) -> Document | None:
+    other = done.reverse
+    if other is None:
+        return None
+    points, index = _placed(done, done.pull, done.feed, other)
+    return {
+        **_figures(other),
+        "utilisation": other.utilisation,
+        "relube": [other.track.tags[k] for k in other.relube],
+        "verdict": other.verdict,
+        "profile": _profile(other, points, index, done.elevated),
+    }
+
+
+def _segments(done: DonePull, index: list[int]) -> Document:
+    result = done.result
+    chain, source = result.chain, result.source_segment.astype(np.int64)
+    stretch = done.row.segments(done.feed, done.pull)
+    bores = [result.track.bores[int(b)] for b in result.track.bore[source]]
+    return {
+        "length_m": chain.length.tolist(),
+        "grade_in_rad": chain.grade_in.tolist(),
+        "grade_out_rad": chain.grade_out.tolist(),
+        "turn_rad": chain.turn.tolist(),
+        "friction": result.friction.tolist(),
+        "weight_correction": result.weight_correction.tolist(),
+        "added_N": result.added.tolist(),
+        "sidewall_factor": result.sidewall_factor.tolist(),
+        "inside_diameter_m": [bore.inside_diameter for bore in bores],
+        "guide": [bore.guide for bore in bores],
+        "id": [stretch.ids[k] for k in source],
+        "how": [stretch.how[k] for k in source],
+        "path_index": index,
+    }
+
+
+def _profile(result: PullResult, points: FloatArray, index: list[int], elevated: bool) -> Document:
+    return {
+        "station_m": [0.0, *result.chain.station.tolist()],
+        "tension_N": result.tension.tolist(),
+        "sidewall_N_per_m": [0.0, *result.sidewall.tolist()],
+        "elevation_m": [float(points[i, 2]) if elevated else None for i in index],
+    }
+
+
+def _lubricant(result: PullResult, feed: str) -> Document:
+    plan = result.lubricant
+    return {
+        "total_L": plan.litres,
+        "grade": plan.grade,
+        "at": [
+            {
+                "vault": feed if at.vault is None else result.track.tags[at.vault],
+                "litres": at.litres,
+                "how": at.how,
+            }
+            for at in plan.at
+        ],
+        "notes": list(plan.notes),
+    }
+
+
+def _check(check: Check) -> Document:
+    return {
+        "name": check.name,
+        "value": check.value,
+        "limit": check.limit,
+        "utilisation": check.utilisation,
+        "unit": check.unit,
+        "source": check.source,
+        "binding": check.binding,
+        "verdict": check.verdict,
+        "station_m": check.where,
+        "overridden": check.overridden,
+    }
+
+
+def _governs(result: PullResult) -> str:
+    """Return the binding check nearest to its limit, a failed one without a utilisation first of all."""
+    binding = [c for c in result.checks if c.binding]
+    failed = [c for c in binding if c.verdict == "fail" and c.utilisation is None]
+    measured = [c for c in binding if c.utilisation is not None]
+    worst = max(measured, key=lambda c: c.utilisation or 0.0, default=None)
+    if failed and not (worst and worst.verdict == "fail"):
+        return failed[0].name
+    return worst.name if worst else ""
+
+
+def _least_limit(result: PullResult, unit: str) -> float | None:
+    """Return the lowest limit that binds on a tension (N) or a sidewall pressure (N/m)."""
+    limits = [
+        c.limit
+        for c in result.checks
+        if c.binding and c.unit == unit and c.limit is not None and c.utilisation is not None
+    ]
+    return min(limits, default=None)
+
+
+def _stations(result: PullResult) -> dict[int, float]:
+    """Return the station at which each segment of the track begins, and the end's. [m]"""
+    ends = [0.0, *result.track.chain.station.tolist()]
+    return dict(enumerate(ends))
+
+
+def _placed(done: DonePull, feed: int, pull: int, result: PullResult) -> tuple[FloatArray, list[int]]:
+    """Return points along a pull, and which of them the pieces of its chain start at."""
+    row, forward = done.row, feed < pull
+    # what each segment of the track lies in: a leg of the route, or guides (None)
+    homes: list[int | None] = [None] * (len(row.feed_guide.chain) if row.feed_guide else 0)
+    spans = range(feed, pull) if forward else range(feed - 1, pull - 1, -1)
+    for span in spans:
+        if span != spans[0]:
+            homes += [None] * len(row.crossings[span - 1 if forward else span].chain)
+        homes += [span] * len(row.spans[span].chain)
+    homes += [None] * (len(row.pull_guide.chain) if row.pull_guide else 0)
+
+    source = result.source_segment.astype(np.int64)
+    home_of = [homes[int(k)] for k in source]
+    cuts = [k for k in range(1, len(home_of)) if home_of[k] != home_of[k - 1]]
+    points: list[FloatArray] = []
+    index: list[int] = []
+    count = 0
+    first = home_of.index(spans[0])
+    at, heading = _before(done, spans[0], forward, result.chain.part(0, first))
+    for start, stop in zip([0, *cuts], [*cuts, len(home_of)], strict=True):
+        home = home_of[start]
+        part = result.chain.part(start, stop)
+        if home is not None:
+            # each duct stands where it was drawn, whatever the lengths on guides add up to
+            _, at, heading = along(done.route.legs[home], forward)
+        traced, inner = trace(part, at, heading)
+        index += [count + i for i in inner[:-1]]
+        points.append(traced)
+        count += len(traced)
+        heading += float(part.turn.sum())
+        at = (float(traced[-1][0]), float(traced[-1][1]), float(traced[-1][2]))
+    index.append(count - 1)
+    return np.vstack(points), index
+
+
+def _before(
+    done: DonePull, span: int, forward: bool, guides: Chain
+) -> tuple[tuple[float, float, float], float]:
+    """Return where guides at the feed begin, so that they end at the first duct's mouth."""
+    _, mouth, heading = along(done.route.legs[span], forward)
+    if not len(guides):
+        return mouth, heading
+    # walk them backwards from the mouth
+    back, _ = trace(guides.reversed(), mouth, heading + math.pi)
+    x, y, z = back[-1]
+    return (float(x), float(y), float(z)), heading - float(guides.turn.sum())
+
+
+def span_path(done: DonePull, span: int) -> tuple[list[Point], list[int], list[float]]:
+    """Return a span of the route to draw: its points, the index of each segment, the turn of each segment.
+
+    Parameters
+    ----------
+    done : DonePull
+        Any pull of the row, for its route.
+    span : int
+        Which.
+
+    Returns
+    -------
+    tuple of points, index and turns
+        In the row's direction. [m, -, rad]
+    """
+    chain, start, heading = along(done.route.legs[span])
+    points, index = trace(chain, start, heading)
+    return as_points(points, done.route.legs[span].duct.elevated), index, chain.turn.tolist()

@@ -1,0 +1,176 @@
+"""One job from file to result: read, connect, plan or check, write down."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from routeio.read import read_survey
+
+from mechanics.pull import PullResult
+from network import FeederRoute, build_row, duct_route, feeder_route
+from network.feeder import plan_feeder
+from network.graph import DuctNetwork
+from network.reach import RowPulls
+from routeio.findings import Finding
+from tautline.errors import JobError
+from tautline.job import Job, read_job
+from tautline.job_parts import PullRequest
+from tautline.job_table import nearest
+from tautline.result import check_document, plan_document
+from tautline.result_pull import Document, DonePull
+
+Command = Literal["plan", "check"]
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class JobRun:
+    """A job and what came of it.
+
+    Parameters
+    ----------
+    job : Job
+        As read.
+    document : dict
+        The result document.
+    """
+
+    job: Job
+    document: Document
+
+    @property
+    def verdict(self) -> str:
+        """``pass``, ``fail`` or ``no-plan``."""
+        return str(self.document["verdict"])
+
+    def to_dict(self) -> Document:
+        """Return a copy of the result document."""
+        return copy.deepcopy(self.document)
+
+
+def run_job(path: str | Path, command: Command = "plan", say: Say | None = None) -> JobRun:
+    """Run one job.
+
+    Parameters
+    ----------
+    path : str or Path
+        The job file.
+    command : {"plan", "check"}, optional
+        What to do with it.
+    say : callable, optional
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    JobRun
+        The answer, whatever the verdict.
+
+    Raises
+    ------
+    JobError
+        The job file cannot be used.
+    InputRefusedError
+        The drawing or layer cannot be used, or not for this feeder.
+    DomainError
+        The cable, the ducts and the rules do not fit together.
+    """
+    tell = say or (lambda _: None)
+    tell(f"reading {path}")
+    job = read_job(path)
+    if command == "plan" and not job.feeder:
+        raise JobError(
+            job.file.name,
+            (
+                'route.feeder is missing; plan needs the first and the last vault, such as ["SUB-A", "RISER-9"] '
+                f"({job.file.name}, [route])",
+            ),
+        )
+    tell(f"reading {job.source}")
+    survey = read_survey(job.source, job.options)
+    network = DuctNetwork.from_survey(survey)
+    if command == "plan":
+        tell(f"planning {job.feeder[0]} to {job.feeder[-1]}")
+        planned = plan_feeder(
+            network, job.feeder, job.lining.bore, job.bundle, job.rules, job.plan, job.guides
+        )
+        tell("writing down the plan")
+        return JobRun(job, plan_document(job, survey, planned))
+    done, findings = _stated(job, network, tell) if job.pulls else _every_span(job, network, tell)
+    return JobRun(job, check_document(job, survey, done, findings))
+
+
+def _stated(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePull], list[Finding]]:
+    """Evaluate the pulls of the job as given, with the other direction beside each."""
+    done: list[DonePull] = []
+    findings: list[Finding] = []
+    for number, request in enumerate(job.pulls, 1):
+        tell(f"pull {number} of {len(job.pulls)}: {request.feed} to {request.pull}")
+        route = feeder_route(network, (request.feed, *request.via, request.pull))
+        findings += [f for f in route.findings if f not in findings]
+        pulls = _pulls(job, route)
+        relube = _stops(job, request, route, number)
+        last = len(route.vaults) - 1
+        _, other = pulls.best(last, 0)
+        done.append(DonePull(route, pulls.row, 0, last, pulls.evaluate(0, last, relube), other))
+    return done, findings
+
+
+def _stops(job: Job, request: PullRequest, route: FeederRoute, number: int) -> tuple[int, ...]:
+    """Return the re-lube vaults of a stated pull as indices into its route."""
+    between = route.tags[1:-1]
+    unknown = [tag for tag in request.relube if tag not in between]
+    if unknown:
+        passes = ", ".join(between) or "none"
+        raise JobError(
+            job.file.name,
+            tuple(
+                f'pull[{number}].relube names "{tag}", and the pull from {request.feed} to {request.pull} does not '
+                f"pass it{nearest(tag, between)}; it passes {passes} ({job.file.name}, [[pull]])"
+                for tag in unknown
+            ),
+        )
+    return tuple(sorted(route.tags.index(tag) for tag in set(request.relube)))
+
+
+def _every_span(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePull], list[Finding]]:
+    """Evaluate every duct between two vaults in its better direction, with the other beside it."""
+    done: list[DonePull] = []
+    findings: list[Finding] = []
+    ducts = network.survey.ducts
+    for number, duct in enumerate(ducts, 1):
+        tell(f"span {number} of {len(ducts)}")
+        reason = ""
+        if duct.start_vault is None or duct.end_vault is None:
+            reason = "has an end that meets no vault"
+        elif duct.start_vault == duct.end_vault:
+            reason = f"starts and ends at vault {duct.start_vault}"
+        if reason:
+            findings.append(
+                Finding(
+                    "span-not-checked",
+                    "warning",
+                    f"duct {duct.id} {reason}: no pull through it was evaluated",
+                    duct.where,
+                    "draw the vault it ends at, or raise snap above the width of the gap",
+                )
+            )
+            continue
+        route = duct_route(network, duct.id)
+        pulls = _pulls(job, route)
+        ways = {(0, 1): pulls.evaluate(0, 1), (1, 0): pulls.evaluate(1, 0)}
+        feed, pull = min(ways, key=lambda way: _merit(ways[way]))
+        done.append(DonePull(route, pulls.row, feed, pull, ways[feed, pull], ways[pull, feed]))
+    return done, findings
+
+
+def _merit(result: PullResult) -> tuple[bool, float, float]:
+    """Order directions: those that pass, then by worst utilisation, then by exit tension."""
+    return result.verdict != "pass", result.utilisation, result.exit_tension
+
+
+def _pulls(job: Job, route: FeederRoute) -> RowPulls:
+    return RowPulls(build_row(route, job.lining.bore, job.guides), job.bundle, job.rules)
