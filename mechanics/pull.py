@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+
 from mechanics.cable import Attachment, Bundle
 from mechanics.chain import Chain
 from mechanics.errors import FloatArray
@@ -159,6 +161,8 @@ class PullResult:
         How much, where, how.
     notes : tuple of str
         Assumptions and safe sides taken, in words.
+    sidewall_factor : ndarray, shape (n,)
+        The arrangement's, on each piece: sidewall pressure over tension times curvature at the inside of the bend. [-]
     """
 
     track: Track
@@ -180,6 +184,7 @@ class PullResult:
     checks: tuple[Check, ...]
     lubricant: LubricantPlan
     notes: tuple[str, ...] = ()
+    sidewall_factor: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
