@@ -153,11 +153,6 @@ class Leg:
             return self.plan * bend / (math.sin(self.grade_out) - math.sin(self.grade_in))
         return self.plan / math.cos(self.grade_in)
 
-    @property
-    def rise(self) -> float:
-        """From start to end. [ft]"""
-        return self.at(1.0)[2] - self.z
-
     def at(self, part: float) -> tuple[float, float, float]:
         """Return the point at a fraction of the curve."""
         bend = self.grade_out - self.grade_in
@@ -187,7 +182,7 @@ class Leg:
         if self.sharp:
             tangent = self.plan / self.turn * math.tan(self.turn / 2)
             corner = replace(self, turn=0.0, plan=tangent).at(1.0)
-            return [(corner[0], corner[1], self.z + self.rise / 2)]
+            return [(corner[0], corner[1], (self.z + self.at(1.0)[2]) / 2)]
         return [self.at(k / count) for k in range(1, count + 1)]
 
 
@@ -203,6 +198,11 @@ class Laid:
     def end(self) -> tuple[float, float, float]:
         """Where it ends. [ft]"""
         return self.legs[-1].at(1.0)
+
+    @property
+    def longest(self) -> Leg:
+        """Its longest straight."""
+        return max((leg for leg in self.legs if not leg.turn), key=lambda leg: leg.plan)
 
     def vertices(self) -> list[tuple[float, float, float]]:
         """Return the span as chords."""
@@ -283,26 +283,10 @@ def truth() -> dict[tuple[str, str], Chain]:
 
 # How each stretch of spans was drawn: one light polyline (or one drawn from the far end), loose pieces, 3D.
 DRAWN = (
-    (0, 3, "polyline"),
-    (3, 5, "loose"),
-    (5, 6, "3d"),
-    (6, 8, "backwards"),
-    (8, 9, "3d"),
-    (9, 12, "polyline"),
-    (12, 14, "loose"),
-    (14, 16, "polyline"),
-    (16, 17, "loose"),
-)
-LAYERS = {
-    "DUCT-BANK": 1,
-    "DUCT-BORE": 6,
-    "VAULT": 3,
-    "STREET-CL": 8,
-    "RIVER-BANK": 5,
-    "TEXT": 7,
-    "DIM": 2,
-    "TITLE": 7,
-}  # and their colour numbers
+    (0, 3, "polyline"), (3, 5, "loose"), (5, 6, "3d"), (6, 8, "backwards"), (8, 9, "3d"),
+    (9, 12, "polyline"), (12, 14, "loose"), (14, 16, "polyline"), (16, 17, "loose"),
+)  # fmt: skip
+LAYERS = {"DUCT-BANK": 1, "DUCT-BORE": 6, "VAULT": 3, "STREET-CL": 8, "RIVER-BANK": 5, "TEXT": 7, "DIM": 2, "TITLE": 7}  # fmt: skip
 # What a hurried hand leaves at the ends of pieces, along and across. [ft]
 SLIPS = ((0.03, 0.0), (-0.02, 0.01), (0.0, 0.0), (0.05, -0.02), (-0.04, 0.0), (0.02, 0.02), (0.0, -0.01))
 
@@ -411,6 +395,11 @@ def _beside(point: tuple[float, float], heading: float, left: float) -> tuple[fl
     return point[0] - left * math.sin(heading), point[1] + left * math.cos(heading)
 
 
+def _aside(leg: Leg, left: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the ends of a line along ``leg``, to its left."""
+    return _beside(leg.at(0.0)[:2], leg.heading, left), _beside(leg.at(1.0)[:2], leg.heading, left)
+
+
 def _slipped(point: tuple[float, float], heading: float, slip: tuple[float, float]) -> tuple[float, float]:
     along, across = slip
     x, y = _beside(point, heading, across)
@@ -486,9 +475,8 @@ def _draw_around(msp: Modelspace, laid: list[Laid]) -> None:
     for span in laid:
         for leg in span.legs:
             if leg.turn == 0 and leg.plan > 150:
-                ends = [_beside(p[:2], leg.heading, 17.0) for p in (leg.at(0.0), leg.at(1.0))]
-                msp.add_line(ends[0], ends[1], dxfattribs={"layer": "STREET-CL"})
-        longest = max((leg for leg in span.legs if not leg.turn), key=lambda leg: leg.plan)
+                msp.add_line(*_aside(leg, 17.0), dxfattribs={"layer": "STREET-CL"})
+        longest = span.longest
         middle = longest.at(0.5)
         rotation = math.degrees(longest.heading)
         for text, height, left in ((span.span.street.upper(), 6.0, 20.0), (_label(span.span), 3.0, -8.0)):
@@ -557,41 +545,23 @@ def write_gpkg(path: Path) -> None:
         lines.append(LineString(points[::-1] if span.start in REVERSED else points))
         rows.append(_row(f"D-{101 + number}", span.span, "P"))
     for number in (2, 10):  # an old bank beside the new one, out of use
-        span = laid[number]
-        legs = [leg for leg in span.legs if leg.turn == 0]
-        points = [
-            (*_beside(p[:2], leg.heading, -6.0), p[2] + 1.5)
-            for leg in legs
-            for p in (leg.at(0.1), leg.at(0.9))
-        ]
-        lines.append(LineString(points))
-        rows.append({**_row(f"D-{201 + number}", span.span, "A"), "size": "4"})
-    frame = gpd.GeoDataFrame(rows, geometry=lines, crs=CRS)
-    streets = gpd.GeoDataFrame(
-        {"name": [span.span.street for span in laid]},
-        geometry=[
-            LineString([_beside(p[:2], leg.heading, 17.0) for p in (leg.at(0.0), leg.at(1.0))])
-            for leg in (max((g for g in s.legs if not g.turn), key=lambda g: g.plan) for s in laid)
-        ],
-        crs=CRS,
-    )
+        lines.append(LineString([(*p, laid[number].end[2]) for p in _aside(laid[number].longest, -6.0)]))
+        rows.append({**_row(f"D-{201 + number}", laid[number].span, "A"), "size": "4"})
     placed = vaults(laid)
-    points = gpd.GeoDataFrame(
-        [
-            {
-                "tag": v.tag,
-                "kind": v.kind.type,
-                "rim": round(v.invert + v.kind.depth, 2),
-                "invert": round(v.invert, 2),
-                "splice": v.attributes["SPLICE"],
-            }
-            for v in placed
-        ],
-        geometry=[Point(v.x, v.y, v.invert) for v in placed],
-        crs=CRS,
-    )
-    for layer, data in (("ducts", frame), ("vaults", points), ("street_centrelines", streets)):
-        data.to_file(path, layer=layer, driver="GPKG")
+    table = {
+        "tag": [v.tag for v in placed],
+        "kind": [v.kind.type for v in placed],
+        "rim": [round(v.invert + v.kind.depth, 2) for v in placed],
+        "invert": [round(v.invert, 2) for v in placed],
+        "splice": ["yes" if v.kind.splice else "no" for v in placed],
+    }
+    streets = [LineString(_aside(span.longest, 17.0)) for span in laid]
+    for layer, data, geometry in (
+        ("ducts", rows, lines),
+        ("vaults", table, [Point(v.x, v.y, v.invert) for v in placed]),
+        ("street_centrelines", {"name": [span.span.street for span in laid]}, streets),
+    ):
+        gpd.GeoDataFrame(data, geometry=geometry, crs=CRS).to_file(path, layer=layer, driver="GPKG")
 
 
 def _row(identity: str, span: Span, status: str) -> dict[str, object]:
