@@ -14,7 +14,7 @@ SAMPLE := sample_routes/harbour_dxf.toml sample_routes/harbour_gis.toml
 .PHONY: demo test test-plain test-slow bench lock clean python
 
 demo: $(VENV)/installed
-	$(BIN)/tautline demo
+	$(BIN)/tautline demo --out results
 
 test: $(VENV)/installed-dev
 	$(BIN)/ruff check .
