@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-
 from mechanics.chain import Chain
 from mechanics.errors import in_range
 from mechanics.track import Bore, Friction

@@ -3,141 +3,83 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 
+from network.blocked import no_plan
+from network.cheapest import cheapest
+from network.market import exactly, market_of, sections_of
+from network.pulls import PullOption, PullTable
 from network.row import RowFacts
+from network.terms import Costs, NoPlan, Plan, PlanRules, Section
 
-
-@dataclass(frozen=True)
-class PullOption:
-    """A feasible pull between two vaults of the row.
-
-    Parameters
-    ----------
-    feed, pull : int
-        Vault indices; feed > pull is a pull against the row's direction.
-    relube : tuple of int
-        Vault indices where lubricant is added, in the direction of the pull.
-    utilisation : float
-        Worst of a binding check.
-    climb : float
-        Sum of rises in the direction of the pull. [m]
-    """
-
-    feed: int
-    pull: int
-    relube: tuple[int, ...]
-    utilisation: float
-    climb: float
-
+__all__ = [
+    "Costs",
+    "NoPlan",
+    "Options",
+    "Plan",
+    "PlanRules",
+    "PullOption",
+    "PullTable",
+    "Section",
+    "plan_row",
+]
 
 Options = Callable[[int], Iterable[PullOption]]
 """All feasible pulls fed at a vault: for each pull vault in reach, for each number of re-lube stops worth having
 (fewest first; more only where they lower the utilisation), the option of least utilisation."""
 
 
-@dataclass(frozen=True)
-class Costs:
-    """What a plan costs.
+def plan_row(facts: RowFacts, options: Options | PullTable, rules: PlanRules) -> Plan | NoPlan:
+    """Return the cheapest plan of a row, or why there is none.
 
     Parameters
     ----------
-    splice, setup, relube, middle_feed : float
-        Each finite and at least 0.
+    facts : RowFacts
+        Vaults, what is allowed at them, and stations.
+    options : Options or PullTable
+        The feasible pulls, whatever is allowed at the vaults.
+    rules : PlanRules
+        Prices, reel, slack, middle feeds.
+
+    Returns
+    -------
+    Plan or NoPlan
+        Of all plans the one of least cost; among those, the one whose worst utilisation is lowest; among those, the one
+        that climbs least; among those, the one whose sections end at the earlier vaults, then that is fed and
+        re-lubricated at the earlier vaults. Prices count in steps of 1e-12 of the greatest, utilisations of 1e-9, climbs of a
+        micrometre, so that rounding cannot decide.
+
+    Raises
+    ------
+    DomainError
+        An option that names a vault the row has not, or a figure that is not finite.
     """
-
-    splice: float = 10.0
-    setup: float = 3.0
-    relube: float = 1.0
-    middle_feed: float = 0.0
-
-
-@dataclass(frozen=True)
-class PlanRules:
-    """What a plan must keep to.
-
-    Parameters
-    ----------
-    costs : Costs
-        Prices.
-    reel : float or None
-        Longest cable on one reel. [m]
-    slack : float
-        Cable beyond the vault at each end of a section. [m]
-    middle_feed : bool
-        Whether a section may be fed from a vault between its ends.
-    """
-
-    costs: Costs
-    reel: float | None = None
-    slack: float = 0.0
-    middle_feed: bool = False
-
-
-@dataclass(frozen=True)
-class Section:
-    """One length of cable between two splices or terminations, and the one or two pulls that install it.
-
-    Parameters
-    ----------
-    start, end : int
-        Vault indices, start < end.
-    pulls : tuple of PullOption
-        One, or two fed at the same vault between.
-    cable_length : float
-        Route length plus slack at both ends. [m]
-    """
-
-    start: int
-    end: int
-    pulls: tuple[PullOption, ...]
-    cable_length: float
-
-
-@dataclass(frozen=True)
-class Plan:
-    """The cheapest plan.
-
-    Parameters
-    ----------
-    sections : tuple of Section
-        In the row's order.
-    cost, splices, setups, relubes : float, int, int, int
-        Of the whole.
-    """
-
-    sections: tuple[Section, ...]
-    cost: float
-    splices: int
-    setups: int
-    relubes: int
-
-
-@dataclass(frozen=True)
-class NoPlan:
-    """Why there is none.
-
-    Parameters
-    ----------
-    blocked : tuple of (int, int)
-        Spans (vault index pairs) that no pull crosses, either way.
-    reached : int
-        Farthest vault that sections from the start of the row can reach.
-    resumes : int
-        Nearest vault to the start from which sections can reach the row's end.
-    partial : tuple of Section
-        The best sections up to ``reached``.
-    reason : str
-        In words, with the vault tags.
-    """
-
-    blocked: tuple[tuple[int, int], ...]
-    reached: int
-    resumes: int
-    partial: tuple[Section, ...]
-    reason: str
-
-
-def plan_row(facts: RowFacts, options: Options, rules: PlanRules) -> Plan | NoPlan:
-    """Return the cheapest plan of a row, or why there is none."""
-    raise NotImplementedError
+    if isinstance(options, PullTable):
+        table = options
+    else:
+        table = PullTable.of(o for feed in range(len(facts.vaults)) for o in options(feed))
+    market, options_of = market_of(facts, table, rules)
+    choice = cheapest(market, 0, market.last)
+    if choice is None:
+        return no_plan(facts, table, rules, market, options_of)
+    sections = sections_of(facts, table, rules, choice, options_of)
+    pulls = [p for s in sections for p in s.pulls]
+    splices, setups = len(sections) - 1, len(pulls)
+    relubes = sum(len(p.relube) for p in pulls)
+    middles = setups - len(sections)
+    costs = rules.costs
+    cost = (
+        exactly(costs.splice) * splices
+        + exactly(costs.setup) * setups
+        + exactly(costs.relube) * relubes
+        + exactly(costs.middle_feed) * middles
+    )
+    return Plan(
+        sections,
+        float(cost),
+        splices,
+        setups,
+        relubes,
+        middles,
+        max(p.utilisation for p in pulls),
+        sum(p.climb for p in pulls),
+    )

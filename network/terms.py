@@ -1,0 +1,144 @@
+"""What a plan costs and keeps to, and what it is: sections with their pulls, or why there is none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from mechanics.errors import in_range
+from network.pulls import PullOption
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What a plan costs.
+
+    Parameters
+    ----------
+    splice, setup, relube, middle_feed : float
+        Each finite and at least 0, all in one currency.
+
+    Raises
+    ------
+    DomainError
+        A price that is not.
+    """
+
+    splice: float = 10.0
+    setup: float = 3.0
+    relube: float = 1.0
+    middle_feed: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in ("splice", "setup", "relube", "middle_feed"):
+            in_range(f"cost.{name}", getattr(self, name), at_least=0.0)
+
+
+@dataclass(frozen=True)
+class PlanRules:
+    """What a plan must keep to.
+
+    Parameters
+    ----------
+    costs : Costs
+        Prices.
+    reel : float or None
+        Longest cable on one reel. [m]
+    slack : float
+        Cable beyond the vault at each end of a section. [m]
+    middle_feed : bool
+        Whether a section may be fed from a vault between its ends.
+
+    Raises
+    ------
+    DomainError
+        A reel that is not above 0, a slack that is negative.
+    """
+
+    costs: Costs
+    reel: float | None = None
+    slack: float = 0.0
+    middle_feed: bool = False
+
+    def __post_init__(self) -> None:
+        in_range("slack", self.slack, at_least=0.0)
+        if self.reel is not None:
+            in_range("reel", self.reel, above=0.0)
+
+
+@dataclass(frozen=True)
+class Section:
+    """One length of cable between two splices or terminations, and the one or two pulls that install it.
+
+    Parameters
+    ----------
+    start, end : int
+        Vault indices, start < end.
+    pulls : tuple of PullOption
+        One, or two fed at the same vault between.
+    cable_length : float
+        Route length plus slack at both ends. [m]
+    """
+
+    start: int
+    end: int
+    pulls: tuple[PullOption, ...]
+    cable_length: float
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The cheapest plan.
+
+    Parameters
+    ----------
+    sections : tuple of Section
+        In the row's order.
+    cost, splices, setups, relubes : float, int, int, int
+        Of the whole.
+    middle_feeds : int
+        How many sections are fed from a vault between their ends.
+    utilisation : float
+        Worst of a binding check in any of its pulls.
+    climb : float
+        Sum of the rises of all pulls. [m]
+    """
+
+    sections: tuple[Section, ...]
+    cost: float
+    splices: int
+    setups: int
+    relubes: int
+    middle_feeds: int = 0
+    utilisation: float = 0.0
+    climb: float = 0.0
+
+
+@dataclass(frozen=True)
+class NoPlan:
+    """Why there is none.
+
+    Parameters
+    ----------
+    blocked : tuple of (int, int)
+        Spans (vault index pairs) that no section can cover.
+    reached : int
+        Farthest vault that sections from the start of the row can reach.
+    resumes : int
+        Nearest vault to the start from which sections can reach the row's end.
+    partial : tuple of Section
+        The best sections up to ``reached``.
+    reason : str
+        In words, with the vault tags.
+    why : tuple of str
+        For each blocked span, in words.
+    rest : tuple of Section
+        The best sections from ``resumes`` on.
+    """
+
+    blocked: tuple[tuple[int, int], ...]
+    reached: int
+    resumes: int
+    partial: tuple[Section, ...]
+    reason: str
+    why: tuple[str, ...] = ()
+    rest: tuple[Section, ...] = ()

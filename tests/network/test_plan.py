@@ -1,0 +1,259 @@
+"""The plan against enumeration: every way to cut a small row, with every option of every pull."""
+
+import itertools
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from mechanics.errors import DomainError
+from network.plan import Costs, NoPlan, Plan, PlanRules, PullOption, PullTable, plan_row
+from network.row import RowFacts, RowVault
+
+
+def facts_of(vaults: list[RowVault], spans: list[float], crossing: float = 0.0) -> RowFacts:
+    arrive, depart = [0.0], [0.0]
+    for length in spans:
+        arrive.append(depart[-1] + length)
+        depart.append(arrive[-1] + crossing)
+    return RowFacts(tuple(vaults), tuple(arrive), (*depart[:-1], arrive[-1]))
+
+
+def plain(count: int) -> list[RowVault]:
+    return [RowVault(f"V{k}") for k in range(count)]
+
+
+def random_row(rng: random.Random, price_of_stop: bool) -> tuple[RowFacts, list[PullOption], PlanRules]:
+    """A row of up to seven vaults with figures from so few values that ties are common."""
+    n = rng.randint(1, 6)
+    chance = rng.choice([0.9, 0.9, 0.6])
+    vaults = [
+        RowVault(f"V{k}", rng.random() < chance, rng.random() < chance, rng.random() < chance)
+        for k in range(n + 1)
+    ]
+    facts = facts_of(vaults, [rng.choice([50.0, 80.1, 100.3]) for _ in range(n)], rng.choice([0.0, 1.7]))
+    options = []
+    for feed, pull in itertools.permutations(range(n + 1), 2):
+        apart = abs(feed - pull)
+        if rng.random() < 0.25 * (apart - 1) + 0.05:
+            continue
+        between = list(range(min(feed, pull) + 1, max(feed, pull)))
+        stops = rng.randint(0, min(2, len(between)))
+        climb = rng.choice([0.0, 0.1, 0.2, 3.0])
+        load = rng.randint(4, 20)
+        while stops <= len(between):
+            relube = tuple(sorted(rng.sample(between, stops), reverse=pull < feed))
+            options.append(PullOption(feed, pull, relube, load / 20, climb))
+            stops += 1
+            load -= rng.randint(1, 3)
+            if load <= 0 or rng.random() < 0.6:
+                break
+    costs = Costs(
+        rng.choice([0.0, 2.0, 10.0]),
+        rng.choice([0.0, 0.3, 3.0]),
+        rng.choice([0.1, 1.0, 2.0]) if price_of_stop else 0.0,
+        rng.choice([0.0, 0.1, 1.0]),
+    )
+    rules = PlanRules(costs, rng.choice([None, 150.0, 260.0]), rng.choice([0.0, 5.0]), rng.random() < 0.6)
+    return facts, options, rules
+
+
+def enumerate_plans(
+    facts: RowFacts, options: list[PullOption], rules: PlanRules
+) -> Iterator[tuple[tuple[object, ...], tuple[tuple[PullOption, ...], ...]]]:
+    """Yield every plan with its place in the order of plans, by the words of the definition and nothing else."""
+    last = len(facts.vaults) - 1
+    at_end = {0, last}
+    allowed = [
+        o
+        for o in options
+        if (o.feed in at_end or facts.vaults[o.feed].feed) and (o.pull in at_end or facts.vaults[o.pull].pull)
+    ]
+    middles = [k for k in range(1, last) if facts.vaults[k].splice]
+    for count in range(len(middles) + 1):
+        for cuts in itertools.combinations(middles, count):
+            ends = [0, *cuts, last]
+            choices = []
+            for low, high in itertools.pairwise(ends):
+                length = facts.arrive[high] - facts.depart[low] + 2 * rules.slack
+                ways: list[tuple[PullOption, ...]] = []
+                if rules.reel is None or length <= rules.reel + 1e-6:
+                    ways += [(o,) for o in allowed if {o.feed, o.pull} == {low, high}]
+                    if rules.middle_feed:
+                        ways += [
+                            (a, b)
+                            for a in allowed
+                            for b in allowed
+                            if a.feed == b.feed and a.pull == low and b.pull == high and low < a.feed < high
+                        ]
+                choices.append(ways)
+            for sections in itertools.product(*choices):
+                pulls = [p for s in sections for p in s]
+                price = {k: Fraction(str(v)) for k, v in vars(rules.costs).items()}
+                cost = (
+                    price["splice"] * (len(sections) - 1)
+                    + price["setup"] * len(pulls)
+                    + price["relube"] * sum(len(p.relube) for p in pulls)
+                    + price["middle_feed"] * (len(pulls) - len(sections))
+                )
+                yield (
+                    (
+                        cost,
+                        max(p.utilisation for p in pulls),
+                        sum(Fraction(str(p.climb)) for p in pulls),
+                        tuple(ends[1:]),
+                        tuple((s[0].feed, *(sorted(p.relube) for p in s)) for s in sections),
+                    ),
+                    sections,
+                )
+
+
+def check_against_enumeration(seed: int) -> bool:
+    rng = random.Random(seed)
+    facts, options, rules = random_row(rng, price_of_stop=seed % 4 != 0)
+    rng.shuffle(options)
+    found = plan_row(facts, lambda feed: [o for o in options if o.feed == feed], rules)
+    plans = sorted(enumerate_plans(facts, options, rules), key=lambda p: p[0])
+    if not plans:
+        assert isinstance(found, NoPlan), seed
+        return False
+    assert isinstance(found, Plan), seed
+    (cost, utilisation, climb, ends, _), sections = plans[0]
+    assert tuple(s.pulls for s in found.sections) == sections, seed
+    assert found.cost == float(cost)
+    assert found.utilisation == utilisation
+    assert found.climb == pytest.approx(float(climb))
+    assert tuple(s.end for s in found.sections) == ends
+    return True
+
+
+def test_cheapest_plan_is_the_first_of_all_plans() -> None:
+    solved = sum(check_against_enumeration(seed) for seed in range(400))
+    assert 200 < solved < 400
+
+
+@pytest.mark.slow
+def test_cheapest_plan_is_the_first_of_all_plans_at_length() -> None:
+    assert sum(check_against_enumeration(seed) for seed in range(1000, 11000)) > 5000
+
+
+def test_worst_utilisation_elsewhere_frees_the_choice_here() -> None:
+    """A worst is no sum: the section that must be bad lets the other be chosen by its climb."""
+    facts = facts_of(plain(3), [100.0, 100.0])
+    options = [
+        PullOption(0, 1, (), 0.5, 9.0),
+        PullOption(1, 0, (), 0.8, 2.0),
+        PullOption(1, 2, (), 0.9, 1.0),
+    ]
+    plan = plan_row(facts, PullTable.of(options), PlanRules(Costs()))
+    assert isinstance(plan, Plan)
+    assert plan.sections[0].pulls[0].feed == 1
+    calm = plan_row(
+        facts, PullTable.of([*options[:2], replace(options[2], utilisation=0.6)]), PlanRules(Costs())
+    )
+    assert isinstance(calm, Plan)
+    assert calm.sections[0].pulls[0].feed == 0
+
+
+def test_prices_in_tenths_tie_exactly() -> None:
+    """Three stops at 0.1 cost what one set-up of 0.3 does, though 0.1 + 0.1 + 0.1 is not 0.3 in floats."""
+    facts = facts_of(plain(5), [100.0] * 4)
+    one = PullOption(0, 4, (1, 2, 3), 0.9, 0.0)
+    two = [PullOption(0, 2, (), 0.8, 0.0), PullOption(2, 4, (), 0.8, 0.0)]
+    plan = plan_row(facts, PullTable.of([one, *two]), PlanRules(Costs(splice=0.0, setup=0.3, relube=0.1)))
+    assert isinstance(plan, Plan)
+    assert plan.cost == 0.6
+    assert plan.utilisation == 0.8
+
+
+def test_rounding_noise_does_not_choose() -> None:
+    facts = facts_of(plain(2), [100.0])
+    options = [PullOption(1, 0, (), 0.3, 0.0), PullOption(0, 1, (), 0.1 + 0.2, 1e-15)]
+    plan = plan_row(facts, PullTable.of(options), PlanRules(Costs()))
+    assert isinstance(plan, Plan)
+    assert plan.sections[0].pulls[0].feed == 0
+
+
+def test_ends_may_always_be_fed_pulled_and_ended_at() -> None:
+    closed = [RowVault(f"V{k}", splice=False, feed=False, pull=False) for k in range(2)]
+    plan = plan_row(
+        facts_of(closed, [100.0]), PullTable.of([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs())
+    )
+    assert isinstance(plan, Plan)
+
+
+def test_middle_feed_needs_no_splice_but_leave_to_feed() -> None:
+    options = PullTable.of([PullOption(1, 0, (), 0.5, 0.0), PullOption(1, 2, (), 0.5, 0.0)])
+    rules = PlanRules(Costs(middle_feed=2.5), reel=220.0, slack=10.0, middle_feed=True)
+    for feed in (True, False):
+        vaults = [RowVault("A"), RowVault("B", splice=False, feed=feed, pull=False), RowVault("C")]
+        plan = plan_row(facts_of(vaults, [100.0, 100.0]), options, rules)
+        assert isinstance(plan, Plan if feed else NoPlan)
+        if isinstance(plan, Plan):
+            assert [(p.feed, p.pull) for p in plan.sections[0].pulls] == [(1, 0), (1, 2)]
+            assert (plan.splices, plan.setups, plan.middle_feeds, plan.cost) == (0, 2, 1, 8.5)
+            assert plan.sections[0].cable_length == 220.0
+
+
+def test_no_plan_says_which_span_and_why() -> None:
+    rules = PlanRules(Costs(), reel=150.0, slack=5.0)
+    options = [PullOption(k, k + 1, (), 0.5, 0.0) for k in (0, 1, 3, 4)]
+    none = plan_row(facts_of(plain(6), [100.0, 100.0, 100.0, 145.0, 100.0]), PullTable.of(options), rules)
+    assert isinstance(none, NoPlan)
+    assert none.blocked == ((2, 3), (3, 4))
+    assert "no pull through it passes" in none.why[0]
+    assert "155.00 m long and a reel holds 150.00 m" in none.why[1]
+    assert "V2 to V3" in none.reason
+    assert (none.reached, none.resumes) == (2, 4)
+    assert [(s.start, s.end) for s in none.partial] == [(0, 1), (1, 2)]
+    assert [(s.start, s.end) for s in none.rest] == [(4, 5)]
+
+
+def test_no_plan_where_leave_is_wanting() -> None:
+    vaults = [
+        RowVault("A"),
+        RowVault("B", feed=False, pull=False),
+        RowVault("C", splice=False),
+        RowVault("D"),
+    ]
+    facts = facts_of(vaults, [100.0] * 3)
+    pulls = PullTable.of(
+        [PullOption(0, 1, (), 0.5, 0.0), PullOption(0, 2, (), 0.5, 0.0), PullOption(3, 2, (), 0.5, 0.0)]
+    )
+    none = plan_row(facts, pulls, PlanRules(Costs()))
+    assert isinstance(none, NoPlan)
+    assert none.blocked == ((0, 1), (1, 2), (2, 3))
+    assert all("splicing is not allowed" in why for why in none.why)
+    closed = plan_row(facts, PullTable.of([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs()))
+    assert isinstance(closed, NoPlan)
+    assert "feeding or pulling is not allowed" in closed.why[0]
+
+
+def test_no_plan_where_sections_do_not_meet() -> None:
+    options = [PullOption(0, 2, (), 0.5, 0.0), PullOption(1, 3, (), 0.5, 0.0)]
+    none = plan_row(facts_of(plain(4), [100.0] * 3), PullTable.of(options), PlanRules(Costs()))
+    assert isinstance(none, NoPlan)
+    assert none.blocked == ()
+    assert (none.reached, none.resumes) == (2, 1)
+    assert "from V0 they reach V2" in none.reason
+
+
+@pytest.mark.parametrize("price", [float("nan"), float("inf"), -1.0])
+def test_a_price_must_be_a_price(price: float) -> None:
+    with pytest.raises(DomainError, match=r"cost\.relube"):
+        Costs(relube=price)
+
+
+def test_figures_that_are_no_figures_never_reach_the_search() -> None:
+    with pytest.raises(DomainError, match="utilisation"):
+        PullOption(0, 1, (), float("nan"), 0.0)
+    with pytest.raises(DomainError, match="runs from feed"):
+        PullOption(0, 1, (1,), 0.5, 0.0)
+    with pytest.raises(DomainError, match="reel"):
+        PlanRules(Costs(), reel=float("nan"))
+    with pytest.raises(DomainError, match="vault from 0 to 1"):
+        plan_row(
+            facts_of(plain(2), [1.0]), PullTable.of([PullOption(0, 2, (), 0.5, 0.0)]), PlanRules(Costs())
+        )
