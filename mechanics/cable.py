@@ -65,8 +65,12 @@ class Bundle:
         Given by the user; None: chosen by diameter ratio.
     triplexed : bool, optional
         A factory assembly, lying triangular.
+    weight_correction, sidewall_factor : float, optional
+        Stated in place of the arrangement's own, in every duct; needed where no formula holds.
     """
 
     cables: tuple[Cable, ...]
     arrangement: Arrangement | None = None
     triplexed: bool = False
+    weight_correction: float | None = None
+    sidewall_factor: float | None = None
