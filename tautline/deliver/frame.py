@@ -44,8 +44,8 @@ class Band:
 
 
 BANDS = (
-    Band("up to 50 %", 0.5, "#0072B2", 5, 3.0, ""),
-    Band("50 to 80 %", 0.8, "#009E73", 3, 4.0, "14 3"),
+    Band("up to 50 %", 0.5, "#0072B2", 150, 3.0, ""),
+    Band("50 to 80 %", 0.8, "#009E73", 92, 4.0, "14 3"),
     Band("80 to 100 %: attention", 1.0, "#E69F00", 30, 5.5, "7 3"),
     Band("over 100 %: fails", math.inf, "#D55E00", 1, 7.0, "3 2"),
 )
@@ -56,6 +56,27 @@ def band(utilisation: float, verdict: str = "pass") -> Band:
     if verdict == "fail":
         return BANDS[-1]
     return next((b for b in BANDS if utilisation <= b.top), BANDS[-1])
+
+
+ROLES = {
+    "end": "end of the feeder",
+    "splice": "splice",
+    "feed": "feed",
+    "pull": "pull",
+    "relube": "re-lube",
+    "pass": "pass-through",
+}
+"""What a vault does in the plan, the weightiest first, and how a person reads it."""
+
+
+def rank(roles: Sequence[str]) -> int:
+    """Return how weighty a vault's weightiest role is: 0 the most."""
+    return min((list(ROLES).index(r) for r in roles if r in ROLES), default=len(ROLES))
+
+
+def role_words(roles: Sequence[str]) -> str:
+    """Return a vault's work in words; a pass-through vault and an end have none of their own."""
+    return ", ".join(ROLES.get(r, plain(r)) for r in roles if r not in ("pass", "end"))
 
 
 @dataclass(frozen=True)
@@ -141,6 +162,12 @@ class Pull:
         """Station and tag of the feed, every vault passed, and the pull vault."""
         passes = [(p["station_m"], plain(p["tag"])) for p in self.data["passes"]]
         return [(0.0, plain(self.data["feed"])), *passes, (self.data["length_m"], plain(self.data["pull"]))]
+
+    def arrows(self, most: int) -> list[float]:
+        """Return stations clear of the vaults where an arrow shows which way the cable goes, at most ``most``."""
+        stations = [s for s, _ in self.vaults]
+        gaps = sorted(((b - a, (a + b) / 2) for a, b in zip(stations, stations[1:], strict=False)), reverse=True)
+        return sorted(middle for _, middle in gaps[:most])
 
     @cached_property
     def bends(self) -> list[Bend]:

@@ -13,6 +13,7 @@ from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.errors import OutputError
 
 if TYPE_CHECKING:
+    from shapely import LineString
     from shapely.geometry.base import BaseGeometry
 
 Row = dict[str, Any]
@@ -216,7 +217,7 @@ def _finding(f: Mapping[str, Any], scale: float) -> Row:
     }
 
 
-def _line(path: Sequence[Sequence[float | None]], scale: float) -> BaseGeometry | None:
+def _line(path: Sequence[Sequence[float | None]], scale: float) -> LineString | None:
     from shapely import LineString
 
     if len(path) < 2:
@@ -233,10 +234,8 @@ def _write_layers(layers: Mapping[str, Sequence[Row]], draft: Path, path: Path, 
 
     for name, rows in layers.items():
         geometry_type, names = LAYERS[name]
-        # object columns first: a column without any value would have no type of its own
-        data = {
-            c: pandas.Series([r[c] for r in rows], dtype="object").astype(_dtype(c)) for c in names.split()
-        }
+        # the type is ours: a column without any value would have none of its own
+        data = {c: pandas.array([r[c] for r in rows], dtype=_dtype(c)) for c in names.split()}
         shapes = [r["geometry"] for r in rows]
         if not any(_has_height(g) for g in shapes):
             geometry_type = geometry_type.removesuffix(" Z")
@@ -262,7 +261,7 @@ def _write_layers(layers: Mapping[str, Sequence[Row]], draft: Path, path: Path, 
             raise OutputError(path, f"{error}: make room or choose another --out") from error
 
 
-def _dtype(column: str) -> str:
+def _dtype(column: str) -> Any:
     if column in _WHOLE:
         return "Int64"
     if column == "guide":

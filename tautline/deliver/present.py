@@ -185,15 +185,14 @@ def count(number: int, one: str, many: str = "") -> str:
 
 
 def plain(text: object) -> str:
-    """Return a name from a file as one line of text: no control or bidirectional-control characters.
+    r"""Return a name from a file as one line of text: no control or bidirectional-control characters.
 
     Examples
     --------
-    >>> plain("MH\\x1b[31m-1\\n")
-    'MH\ufffd[31m-1'
+    >>> plain("MH\x1b[31m-1\n") == "MH\ufffd[31m-1"
+    True
     """
-    cleaned = "".join("\ufffd" if _unsafe(c) else c for c in " ".join(str(text).split()))
-    return cleaned
+    return "".join("\ufffd" if _unsafe(c) else c for c in " ".join(str(text).split()))
 
 
 def _unsafe(character: str) -> bool:

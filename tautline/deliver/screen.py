@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, percent, plain, words
+
+_TableRow = tuple[list[str], list[str]]
 
 WIDTH = 100
 _NAME = 28
@@ -102,7 +104,7 @@ def _sections(document: Document, units: Units) -> list[str]:
         else "no limit on a reel"
     )
     cables = len(document["bundle"]["cables"])
-    rows = []
+    rows: list[_TableRow] = []
     for k, s in enumerate(sections, 1):
         share = percent(s["cable_length_m"] / reel["longest_m"]) if reel["longest_m"] else "-"
         title = f"{plain(s['from'])} to {plain(s['to'])}"
@@ -128,7 +130,7 @@ def _pulls(pulls: Sequence[Pull], units: Units) -> list[str]:
         "verdict",
         "other way",
     ]
-    rows = []
+    rows: list[_TableRow] = []
     for p in pulls:
         d, limits, other = p.data, p.data["limits"], p.data["reverse"]
         row = [
@@ -202,7 +204,9 @@ def _lubricant(pulls: Sequence[Pull], units: Units) -> list[str]:
 
 
 def _attention(pulls: Sequence[Pull], units: Units) -> list[str]:
-    failed, near, advice = [], [], []
+    failed: list[str] = []
+    near: list[str] = []
+    advice: list[str] = []
     for p in pulls:
         for c in p.data["checks"]:
             if c["verdict"] not in ("fail", "attention"):
@@ -284,12 +288,11 @@ def _wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
     return lines or [first.rstrip()]
 
 
-def _table(heads: Sequence[str], rows: Iterable[tuple[Sequence[str], Sequence[str]]]) -> list[str]:
+def _table(heads: Sequence[str], rows: Sequence[_TableRow]) -> list[str]:
     """A table whose second column is text and the others figures; notes under a row, indented.
 
     A name too long for its column stands on a line of its own, whole.
     """
-    rows = list(rows)
     wide = [max(len(heads[k]), *(columns(r[k]) for r, _ in rows)) for k in range(len(heads))]
     wide[1] = max(min(wide[1], _NAME), len(heads[1]))
     lines = [_row(heads, wide)]
