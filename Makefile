@@ -20,10 +20,10 @@ test: $(VENV)/installed-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/pytest -n 2 --durations=10
+	$(BIN)/pytest -n 2 --dist loadfile --durations=10
 
 test-slow: $(VENV)/installed-dev
-	$(BIN)/pytest -n 2 -m slow
+	$(BIN)/pytest -n 2 --dist loadfile -m slow
 
 bench: $(VENV)/installed-dev
 	set -e; for file in benchmarks/*.py; do echo "== $$file"; $(BIN)/python $$file; done

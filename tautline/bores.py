@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from mechanics.errors import DomainError
 from mechanics.tables import friction_default, inside_diameter
 from mechanics.track import Bore, Friction
 from routeio.findings import InputRefusedError
+from routeio.layers import matcher
 from routeio.survey import Duct
 
 
@@ -27,6 +29,9 @@ class Lining:
         Distance over which the lubricant holds. [m]
     jacket : str
         Of the cable, for the friction defaults; empty where not stated.
+    layers : tuple of str and Lining
+        Layer patterns, and what holds on those layers in place of this; the first that fits rules. A drawing
+        has no fields on its lines, and says by the layer what is drawn.
     """
 
     trade_size: str | None = None
@@ -36,6 +41,7 @@ class Lining:
     dry: float | None = None
     hold: float | None = None
     jacket: str = ""
+    layers: tuple[tuple[str, Lining], ...] = ()
 
     def bore(self, duct: Duct) -> Bore:
         """Return what the cable slides in inside ``duct``.
@@ -55,6 +61,9 @@ class Lining:
         InputRefusedError
             Neither the duct nor the job says how wide it is, or the table of ducts does not hold it.
         """
+        for pattern, lining in self.layers:
+            if matcher([pattern])(duct.where.layer):
+                return lining.bore(duct)
         fields = duct.fields
         size = fields.size or self.trade_size
         kind = fields.type or self.type
@@ -85,6 +94,22 @@ class Lining:
             label = f"{size} {kind}"
         friction, assumed = self.friction(kind, fields.friction)
         return Bore(inside_diameter=diameter, friction=friction, label=label, assumed=assumed)
+
+    def unmatched(self, ducts: Iterable[Duct]) -> tuple[str, ...]:
+        """Return the layer patterns that no duct lies on.
+
+        Parameters
+        ----------
+        ducts : iterable of Duct
+            Of the survey.
+
+        Returns
+        -------
+        tuple of str
+            As the job wrote them.
+        """
+        names = {duct.where.layer for duct in ducts}
+        return tuple(p for p, _ in self.layers if not any(map(matcher([p]), names)))
 
     def friction(self, kind: str | None, own: float | None = None) -> tuple[Friction, tuple[str, ...]]:
         """Return the friction in a duct of a type, and what about it was assumed.

@@ -111,7 +111,7 @@ def read_job(path: str | Path) -> Job:
     bundle_table = top.sub("bundle")
     bundle, max_sidewall = read_bundle(bundle_table, limits)
     jacket = bundle.cables[0].jacket if bundle else ""
-    lining = read_lining(top.sub("duct"), top.sub("friction"), jacket)
+    lining = read_lining(top.sub("duct"), top.sub("friction"), jacket, top.subs("duct_layer"))
     guides = read_guides(top.sub("guides"))
     plan = read_plan(top.sub("plan"))
     rules = read_rules(top.sub("pulling"), limits, plan, max_sidewall, units)

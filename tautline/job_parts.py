@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, cast
 
@@ -140,18 +140,50 @@ def read_bundle(table: Table, limits: Table) -> tuple[Bundle | None, float | Non
     return Bundle((cable,) * count, arrangement, triplexed), max_sidewall
 
 
-def read_lining(duct: Table, friction: Table, jacket: str) -> Lining:
-    """Read ``[duct]`` and ``[friction]``: what a span has when its own fields say nothing."""
-    size = duct.text("trade_size")
-    kind = duct.text("type")
-    diameter = duct.quantity("inside_diameter", "diameter", above=0.0, at_most=5.0)
+def read_lining(duct: Table, friction: Table, jacket: str, layers: list[Table]) -> Lining:
+    """Read ``[duct]``, ``[friction]`` and ``[[duct_layer]]``: what a span has when its own fields say nothing."""
+    size, kind, diameter = _size(duct)
+    if (size is None) != (kind is None) and diameter is None and size is not None:
+        duct.fault("type", "is missing beside trade_size, unless the ducts' own fields hold it")
+    lubricated, dry, hold = _friction(friction)
+    lining = Lining(size, kind, diameter, lubricated, dry, hold, jacket)
+    named = []
+    for table in layers:
+        layer = table.text("layer", required=True)
+        own = _size(table)
+        if own == (None, None, None):
+            table.fault(
+                "trade_size", "is missing, with type, or inside_diameter: what this layer's ducts are"
+            )
+        if layer is not None:
+            # what the layer leaves out is as in [duct]; a size of its own stands against a diameter stated there
+            named.append(
+                (
+                    layer,
+                    replace(
+                        lining,
+                        trade_size=own[0] or size,
+                        type=own[1] or kind,
+                        inside_diameter=own[2] if own[2] or own[0] else diameter,
+                    ),
+                )
+            )
+    return replace(lining, layers=tuple(named))
+
+
+def _size(table: Table) -> tuple[str | None, str | None, float | None]:
+    size = table.text("trade_size")
+    kind = table.text("type")
+    diameter = table.quantity("inside_diameter", "diameter", above=0.0, at_most=5.0)
     if diameter is None and size is not None and kind is not None:
         try:
             inside_diameter(size, kind)
         except DomainError as error:
-            duct.fault("trade_size", f'"{size}" with type "{kind}" is not in the table of ducts: {error}')
-    if (size is None) != (kind is None) and diameter is None and size is not None:
-        duct.fault("type", "is missing beside trade_size, unless the ducts' own fields hold it")
+            table.fault("trade_size", f'"{size}" with type "{kind}" is not in the table of ducts: {error}')
+    return size, kind, diameter
+
+
+def _friction(friction: Table) -> tuple[float | None, float | None, float | None]:
     lubricated = friction.number("lubricated", above=0.0, at_most=2.0)
     dry = friction.number("dry", above=0.0, at_most=2.0)
     hold = friction.quantity("hold", "length", above=0.0)
@@ -161,7 +193,7 @@ def read_lining(duct: Table, friction: Table, jacket: str) -> Lining:
         friction.fault("dry", "is missing beside hold: the friction where the lubricant is worn off")
     if lubricated is not None and dry is not None and dry < lubricated:
         friction.fault("dry", f"must be at least lubricated, {lubricated:g}, got {dry:g}")
-    return Lining(size, kind, diameter, lubricated, dry, hold, jacket)
+    return lubricated, dry, hold
 
 
 def read_guides(table: Table) -> Guides | None:

@@ -16,6 +16,7 @@ from network.feeder import plan_feeder
 from network.graph import DuctNetwork
 from network.reach import RowPulls
 from routeio.findings import Finding
+from routeio.survey import Survey
 from tautline.errors import JobError
 from tautline.job import Job, read_job
 from tautline.job_parts import PullRequest
@@ -91,6 +92,7 @@ def run_job(path: str | Path, command: Command = "plan", say: Say | None = None)
         )
     tell(f"reading {job.source}")
     survey = read_survey(job.source, job.options)
+    _check_layers(job, survey)
     network = DuctNetwork.from_survey(survey)
     if command == "plan":
         tell(f"planning {job.feeder[0]} to {job.feeder[-1]}")
@@ -101,6 +103,21 @@ def run_job(path: str | Path, command: Command = "plan", say: Say | None = None)
         return JobRun(job, plan_document(job, survey, planned))
     done, findings = _stated(job, network, tell) if job.pulls else _every_span(job, network, tell)
     return JobRun(job, check_document(job, survey, done, findings))
+
+
+def _check_layers(job: Job, survey: Survey) -> None:
+    """Refuse a ``[[duct_layer]]`` that no duct lies on: its sizes would be lost without a word."""
+    there = sorted({duct.where.layer for duct in survey.ducts})
+    lost = job.lining.unmatched(survey.ducts)
+    if lost:
+        raise JobError(
+            job.file.name,
+            tuple(
+                f'duct_layer.layer "{name}" fits no layer with ducts on it{nearest(name, there)}; there are '
+                f"{', '.join(there) or 'none'} ({job.file.name}, [[duct_layer]])"
+                for name in lost
+            ),
+        )
 
 
 def _stated(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePull], list[Finding]]:

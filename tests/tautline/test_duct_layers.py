@@ -1,0 +1,71 @@
+"""Sizes by layer: what a drawing, whose lines have no fields, says of its ducts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from mechanics.chain import Chain
+from routeio.findings import Where
+from routeio.survey import Duct, DuctFields
+from tautline.bores import Lining
+from tautline.errors import JobError
+from tautline.job import read_job
+
+SAMPLE = Path(__file__).parents[2] / "sample_routes" / "harbour_dxf.toml"
+INCH = 0.0254
+
+
+def _duct(layer: str, fields: DuctFields | None = None) -> Duct:
+    chain = Chain([10.0], [0.0], [0.0], [0.0])
+    return Duct(
+        *("1", chain, (0.0, 0.0, 0.0), 0.0, (10.0, 0.0, 0.0), "A", "B", ()),
+        fields=fields or DuctFields(),
+        where=Where("a.dxf", layer, "1"),
+    )
+
+
+@pytest.fixture
+def lining() -> Lining:
+    return read_job(SAMPLE).lining
+
+
+def test_layer_says_the_size(lining: Lining) -> None:
+    # NEC Chapter 9 Table 4, from memory: 5.016 in for 5 in PVC 40, 6.031 in for 6 in HDPE 40
+    assert lining.bore(_duct("DUCT-BANK")).inside_diameter == pytest.approx(5.016 * INCH)
+    assert lining.bore(_duct("duct-bore")).inside_diameter == pytest.approx(6.031 * INCH)
+
+
+def test_fields_of_the_span_go_before_its_layer(lining: Lining) -> None:
+    own = DuctFields(size="4", type="PVC 40")
+    assert lining.bore(_duct("DUCT-BORE", own)).inside_diameter == pytest.approx(3.998 * INCH)
+
+
+def test_friction_holds_on_all_layers(lining: Lining) -> None:
+    assert lining.bore(_duct("DUCT-BORE")).friction == lining.bore(_duct("DUCT-BANK")).friction
+
+
+def test_layer_without_ducts_is_told(lining: Lining) -> None:
+    assert lining.unmatched([_duct("DUCT-BANK")]) == ("DUCT-BORE",)
+    assert lining.unmatched([_duct("DUCT-BORE")]) == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (('trade_size = "6"\ntype = "HDPE 40"\n', ""), "what this layer's ducts are"),
+        (('layer = "DUCT-BORE"\n', ""), "layer is missing"),
+        (('trade_size = "6"', 'trade_size = "61"'), "is not in the table of ducts"),
+        (('layer = "DUCT-BORE"', 'layer = "DUCT-BORE"\nsize = "6"'), "is not a key of this table"),
+    ],
+)
+def test_faults_of_the_table(change: tuple[str, str], words: str, tmp_path: Path) -> None:
+    text = SAMPLE.read_text(encoding="utf-8")
+    assert text.count(change[0]) == 1
+    (tmp_path / "harbour.dxf").write_bytes(b"")
+    job = tmp_path / "job.toml"
+    job.write_text(text.replace(*change), encoding="utf-8")
+    with pytest.raises(JobError, match="duct_layer") as caught:
+        read_job(job)
+    assert words in str(caught.value)
