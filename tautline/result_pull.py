@@ -12,7 +12,7 @@ from mechanics.chain import Chain
 from mechanics.errors import FloatArray
 from mechanics.pull import Check, PullResult
 from network.route import FeederRoute
-from network.row import Row
+from network.row import Row, Stretch
 from tautline.path import Point, along, as_points, trace
 
 Document = dict[str, Any]
@@ -90,7 +90,7 @@ def pull_document(done: DonePull) -> Document:
         "reverse": _reverse(done),
         "lubricant": _lubricant(result, row.vaults[done.feed].tag),
         "checks": [_check(c) for c in result.checks],
-        "segments": _segments(done, index),
+        "segments": _segments(result, row.segments(done.feed, done.pull)) | {"path_index": index},
         "profile": _profile(result, points, index, done.elevated),
         "path": as_points(points, done.elevated),
         "notes": list(result.notes),
@@ -121,14 +121,14 @@ def _reverse(done: DonePull) -> Document | None:
         "utilisation": other.utilisation,
         "relube": [other.track.tags[k] for k in other.relube],
         "verdict": other.verdict,
+        "segments": _segments(other, done.row.segments(done.pull, done.feed)),
         "profile": _profile(other, points, index, done.elevated),
     }
 
 
-def _segments(done: DonePull, index: list[int]) -> Document:
-    result = done.result
+def _segments(result: PullResult, stretch: Stretch) -> Document:
+    """Return the pieces as evaluated, enough to recompute every tension."""
     chain, source = result.chain, result.source_segment.astype(np.int64)
-    stretch = done.row.segments(done.feed, done.pull)
     bores = [result.track.bores[int(b)] for b in result.track.bore[source]]
     return {
         "length_m": chain.length.tolist(),
@@ -143,7 +143,6 @@ def _segments(done: DonePull, index: list[int]) -> Document:
         "guide": [bore.guide for bore in bores],
         "id": [stretch.ids[k] for k in source],
         "how": [stretch.how[k] for k in source],
-        "path_index": index,
     }
 
 
