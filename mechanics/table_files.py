@@ -38,11 +38,11 @@ _COLUMNS: dict[str, dict[str, str]] = {
     "temperature": {"jacket": "name", "least": "temperature"},
     "elbows": {"trade_size": "size", "kind": "name", "radius": "diameter"},
     "bags": {
-        "from_diameter": "name",
+        "called": "name",
+        "from_diameter": "diameter",
         "below_diameter": "diameter",
         "content": "volume",
         "across": "diameter",
-        "called": "text",
     },
     "lubricant": {"grade": "name", "coldest": "temperature"},
     "fill": {"cables": "name", "fill": "ratio"},
