@@ -177,8 +177,8 @@ class Leg:
     def chords(self) -> list[tuple[float, float, float]]:
         """Return vertices after the start, ending with the end: one for a straight, chords for a curve."""
         count = max(1, math.ceil((abs(self.turn) + abs(self.grade_out - self.grade_in)) / CHORD_STEP - 1e-9))
-        if self.grade_out != self.grade_in:
-            count = max(count, 5)  # vertical curves are long and slight
+        if self.turn or self.grade_out != self.grade_in:
+            count = max(count, 5)  # slight curves too are drawn as curves
         if self.sharp:
             tangent = self.plan / self.turn * math.tan(self.turn / 2)
             corner = replace(self, turn=0.0, plan=tangent).at(1.0)
