@@ -2,127 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 
-from mechanics.cable import Attachment, Bundle
-from mechanics.chain import Chain
-from mechanics.errors import FloatArray
-from mechanics.lubricant import LubricantPlan
+from mechanics.balance import tension_along
+from mechanics.cable import Bundle
+from mechanics.chain import Chain, IntArray
+from mechanics.checks import Tensions, static_checks, tension_checks
+from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.friction import prepare
+from mechanics.interval import contact_force, holding_tension
+from mechanics.limits import known_overrides, sidewall_cap, tension_caps
+from mechanics.lubricant import LubricantPlan, Run, plan_lubricant
+from mechanics.peaks import cut_at_peaks
+from mechanics.rules import Check, Override, Rules, Verdict
+from mechanics.setting import Setting, bend_angle, set_up
 from mechanics.track import Track
 
-Verdict = Literal["pass", "fail", "attention", "note"]
-
-
-@dataclass(frozen=True)
-class Override:
-    """A limit the user states in place of a table's.
-
-    Parameters
-    ----------
-    limit : float
-        In the check's own SI unit.
-    binding : bool or None
-        Whether it can fail a pull; None: as the table says.
-    """
-
-    limit: float | None = None
-    binding: bool | None = None
-
-
-@dataclass(frozen=True)
-class Rules:
-    """What a pull is judged by and how it is set up, all that is not the path or the bundle.
-
-    Parameters
-    ----------
-    entry : float
-        Entry tension the job states. [N]
-    attachment : {"eye", "grip"}
-        How the rope is fastened.
-    max_sidewall : float or None
-        Sidewall limit from the data sheet; None: the table's value for the construction. [N/m]
-    overrides : mapping of str to Override
-        By check name.
-    practice : {"us", "metric"}
-        Which conductor stresses hold.
-    low_friction_factor : float or None
-        Friction for sizing the brake, as a factor on the expected; None: the expected alone.
-    restart_factor : float
-        On the tension when a pull starts again after a stop for re-lubrication.
-    slack : float
-        Cable beyond the vault at each end. [m]
-    reel : float or None
-        Longest cable on a reel. [m]
-    pusher : float
-        Force of a pusher at the feed. [N]
-    assists : mapping of str to float
-        Vault tag to the force an assist there adds once the head has passed. [N]
-    temperature : float or None
-        Of the cable at the pull, for the lubricant grade and the least pulling temperature. [deg C]
-    lubricant_factor : float
-        Difficulty factor on the base quantity of lubricant.
-    flooded : bool
-        Whether ducts stand full of water.
-    """
-
-    entry: float = 0.0
-    attachment: Attachment = "eye"
-    max_sidewall: float | None = None
-    overrides: Mapping[str, Override] = field(default_factory=dict)
-    practice: Literal["us", "metric"] = "us"
-    low_friction_factor: float | None = None
-    restart_factor: float = 1.25
-    slack: float = 0.0
-    reel: float | None = None
-    pusher: float = 0.0
-    assists: Mapping[str, float] = field(default_factory=dict)
-    temperature: float | None = None
-    lubricant_factor: float = 1.0
-    flooded: bool = False
-
-
-@dataclass(frozen=True)
-class Check:
-    """A computed value held against its limit.
-
-    Parameters
-    ----------
-    name : str
-        Such as ``max_tension``, ``max_sidewall``, ``bending_radius``, ``clearance``.
-    value : float or None
-        In ``unit``; None where it could not be computed (then the verdict is ``note`` and the source says why).
-    limit : float or None
-        In ``unit``; for a band, its lower end.
-    utilisation : float or None
-        value/limit for a maximum, limit/value for a minimum, None for a band.
-    unit : str
-        SI.
-    source : str
-        Of the limit.
-    binding : bool
-        Whether it can fail the pull.
-    verdict : {"pass", "attention", "fail", "note"}
-        ``fail`` only if binding; advice that is passed over is ``attention``.
-    where : float or None
-        Station of the worst place. [m]
-    overridden : bool
-        Whether the job stated the limit.
-    """
-
-    name: str
-    value: float | None
-    limit: float | None
-    utilisation: float | None
-    unit: str
-    source: str
-    binding: bool
-    verdict: Verdict
-    where: float | None = None
-    overridden: bool = False
+__all__ = [
+    "Check",
+    "Override",
+    "PullResult",
+    "Rules",
+    "Verdict",
+    "evaluate_pull",
+    "static_failures",
+    "tension_limits",
+]
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,6 +73,8 @@ class PullResult:
         Assumptions and safe sides taken, in words.
     sidewall_factor : ndarray, shape (n,)
         The arrangement's, on each piece: sidewall pressure over tension times curvature at the inside of the bend. [-]
+    winch_tension : float
+        Greatest tension of the rope at the winch, its own friction in the bends ahead of the cable included. [N]
     """
 
     track: Track
@@ -170,7 +82,7 @@ class PullResult:
     rules: Rules
     relube: tuple[int, ...]
     chain: Chain
-    source_segment: FloatArray
+    source_segment: IntArray
     friction: FloatArray
     weight_correction: FloatArray
     added: FloatArray
@@ -185,11 +97,17 @@ class PullResult:
     lubricant: LubricantPlan
     notes: tuple[str, ...] = ()
     sidewall_factor: FloatArray = field(default_factory=lambda: np.zeros(0))
+    winch_tension: float = 0.0
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
         """``fail`` when any binding check fails."""
         return "fail" if any(c.binding and c.verdict == "fail" for c in self.checks) else "pass"
+
+    @property
+    def max_tension(self) -> float:
+        """Greatest tension anywhere, before an assist relieves it. [N]"""
+        return float(max(self.tension.max(), (self.tension[1:] - self.added).max(initial=0.0)))
 
     @property
     def exit_tension(self) -> float:
@@ -205,5 +123,304 @@ class PullResult:
 
 
 def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[int] = ()) -> PullResult:
-    """Evaluate one pull along ``track``; see :class:`PullResult`."""
-    raise NotImplementedError
+    """Evaluate one pull along a track.
+
+    Parameters
+    ----------
+    track : Track
+        The path in the direction of the pull, at least one segment.
+    bundle : Bundle
+        What is pulled.
+    rules : Rules
+        What it is judged by.
+    relube : sequence of int, optional
+        Which of ``track.vaults`` add lubricant, rising.
+
+    Returns
+    -------
+    PullResult
+        The profile at the held entry tension, and every check on it.
+
+    Raises
+    ------
+    DomainError
+        Names the argument and the legal range. A bundle that does not fit a duct, or may not be pulled so, is no
+        error but a check that fails.
+
+    Notes
+    -----
+    The entry tension is the greater of the job's and the least that keeps the cable taut, at the expected friction
+    and, where the rules give one, at the low friction. A pusher relieves it only where no brake is needed. An assist
+    gives at most what leaves the cable beyond it taut.
+
+    References
+    ----------
+    [rifenburg1953] and [ieee1185] in docs/sources.md.
+
+    Examples
+    --------
+    >>> from mechanics.chain import Chain
+    >>> from mechanics.cable import Cable
+    >>> from mechanics.track import Bore, Friction
+    >>> track = Track(
+    ...     Chain(length=[150.0, 6.2831853], grade_in=[0, 0], grade_out=[0, 0], turn=[0, 1.5707963]),
+    ...     np.array([0, 0]),
+    ...     (Bore(0.1274, Friction(0.2)),),
+    ... )
+    >>> bundle = Bundle((Cable(diameter=0.041, weight=25.5, conductor_area=2.5e-4),) * 3)
+    >>> result = evaluate_pull(track, bundle, Rules(entry=500.0))
+    >>> result.arrangement, [round(float(t), 1) for t in result.tension], result.verdict
+    ('cradled', [500.0, 3484.1, 5247.5], 'pass')
+    """
+    stops = _checked(track, rules, relube)
+    setting = set_up(track, bundle, rules)
+    prepared = prepare(track, stops)
+    chain, source, friction = prepared.chain, prepared.source_segment, prepared.friction
+    correction = setting.correction[source]
+    entry, holding = _entry(chain, setting.weight, correction * friction, rules)
+    added, notes = _assists(track, source, chain, setting.weight, correction * friction, entry, rules)
+    pushed = rules.pusher > 0.0 and holding == 0.0
+    if rules.pusher > 0.0 and not pushed:
+        notes.append("The pull has to be held back: the pusher at the feed is left out.")
+    start = entry - rules.pusher if pushed else entry
+    after = tension_along(chain, setting.weight, correction * friction, start, added)
+    chain, again, after = cut_at_peaks(chain, setting.weight, correction * friction, start, added, after)
+    if again is not None:
+        last = np.append(again[1:] != again[:-1], True)
+        added = np.where(last, added[again], 0.0)
+        source, friction, correction = source[again], friction[again], correction[again]
+    tension = np.concatenate(([start], after))
+    before = np.concatenate(([start], after - added))
+    factor = setting.factor[source]
+    force = np.maximum(np.abs(tension[:-1]), np.abs(before[1:]))
+    sidewall = factor * force * setting.inside_curvature[source]
+    contact = np.maximum(
+        contact_force(chain, setting.weight, tension[:-1], 0.0),
+        contact_force(chain, setting.weight, before[1:], 1.0),
+    )
+    rope = before * np.exp(_rope_angle(setting, chain, source))
+    tensions = Tensions(
+        np.concatenate(([0.0], chain.station)),
+        before,
+        tension,
+        sidewall,
+        rope,
+        [int(np.searchsorted(source, track.vaults[k][1])) for k in stops],
+    )
+    lubricant, said = _lubricant(setting, stops)
+    return PullResult(
+        track=track,
+        bundle=bundle,
+        rules=rules,
+        relube=stops,
+        chain=chain,
+        source_segment=source,
+        friction=friction,
+        weight_correction=correction,
+        added=added,
+        weight=setting.weight,
+        arrangement=_arrangement(setting, source, sidewall),
+        entry_tension=start,
+        holding_tension=holding,
+        tension=tension,
+        sidewall=sidewall,
+        contact=contact,
+        checks=(*tension_checks(setting, tensions), *static_checks(setting)),
+        lubricant=lubricant,
+        notes=(*_notes(setting), *notes, *said),
+        sidewall_factor=factor,
+        winch_tension=float(rope.max()),
+    )
+
+
+def tension_limits(track: Track, bundle: Bundle, rules: Rules) -> FloatArray:
+    """Return the greatest tension that each segment of a track may see anywhere in it, both ends included.
+
+    Parameters
+    ----------
+    track : Track
+        The path in the direction of the pull.
+    bundle : Bundle
+        What is pulled.
+    rules : Rules
+        What it is judged by.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        The least of the binding limits on tension and of what sidewall pressure allows in the segment; infinite
+        where nothing binds. A pull keeps to every binding check on tension and sidewall pressure just when its
+        profile keeps to these, and, where the rules state a puller, its rope as well. [N]
+
+    Raises
+    ------
+    DomainError
+        Names the argument and the legal range.
+
+    Examples
+    --------
+    >>> from mechanics.chain import Chain
+    >>> from mechanics.cable import Cable
+    >>> from mechanics.track import Bore, Friction
+    >>> track = Track(
+    ...     Chain(length=[9.0, 5.0], grade_in=[0, 0], grade_out=[0, 0], turn=[0, 1.0]),
+    ...     np.array([0, 0]),
+    ...     (Bore(0.1, Friction(0.2)),),
+    ... )
+    >>> bundle = Bundle((Cable(diameter=0.05, weight=20.0, conductor_area=2.5e-4),))
+    >>> tension_limits(track, bundle, Rules(max_sidewall=2000.0, practice="metric")).round(6).tolist()
+    [12500.0, 9900.0]
+    """
+    setting = set_up(track, bundle, rules)
+    binding = [c.limit for c in tension_caps(bundle, rules) if _binds(c.name, rules)]
+    bound = np.full(len(track.chain), min(binding, default=np.inf))
+    pressed = sidewall_cap(bundle, rules)
+    if _binds(pressed.name, rules):
+        with np.errstate(divide="ignore"):
+            bound = np.minimum(bound, pressed.limit / (setting.factor * setting.inside_curvature))
+    return bound
+
+
+def static_failures(track: Track, bundle: Bundle, rules: Rules) -> tuple[Check, ...]:
+    """Return the binding checks that a pull fails whatever its tension.
+
+    Parameters
+    ----------
+    track : Track
+        The path in the direction of the pull.
+    bundle : Bundle
+        What is pulled.
+    rules : Rules
+        What it is judged by.
+
+    Returns
+    -------
+    tuple of Check
+        Empty where only the tensions decide.
+
+    Raises
+    ------
+    DomainError
+        Names the argument and the legal range.
+
+    Examples
+    --------
+    >>> from mechanics.chain import Chain
+    >>> from mechanics.cable import Cable
+    >>> from mechanics.track import Bore, Friction
+    >>> chain = Chain(length=[9.0], grade_in=[0.0], grade_out=[0.0], turn=[0.0])
+    >>> track = Track(chain, np.array([0]), (Bore(0.05, Friction(0.2)),))
+    >>> [c.name for c in static_failures(track, Bundle((Cable(diameter=0.046, weight=20.0),)), Rules())]
+    ['clearance']
+    """
+    checks = static_checks(set_up(track, bundle, rules))
+    return tuple(c for c in checks if c.binding and c.verdict == "fail")
+
+
+def _binds(name: str, rules: Rules) -> bool:
+    stated = rules.overrides.get(name)
+    return stated is None or stated.binding is not False
+
+
+def _checked(track: Track, rules: Rules, relube: Sequence[int]) -> tuple[int, ...]:
+    """Refuse what no pull can be; return the re-lube stops."""
+    if not len(track.chain):
+        raise DomainError("track must have at least one segment, got none")
+    stops = tuple(int(k) for k in relube)
+    if any(not 0 <= k < len(track.vaults) for k in stops) or list(stops) != sorted(set(stops)):
+        raise DomainError(
+            f"relube must be rising indices of the {len(track.vaults)} pass-through vaults, got {stops}"
+        )
+    known_overrides(rules)
+    in_range("rules.entry", rules.entry, at_least=0.0)
+    in_range("rules.pusher", rules.pusher, at_least=0.0)
+    in_range("rules.slack", rules.slack, at_least=0.0)
+    in_range("rules.restart_factor", rules.restart_factor, at_least=1.0)
+    for name in ("reel", "puller", "max_sidewall", "low_friction_factor"):
+        value = getattr(rules, name)
+        if value is not None:
+            in_range(f"rules.{name}", value, above=0.0)
+    for tag, force in rules.assists.items():
+        in_range(f"rules.assists[{tag!r}]", force, above=0.0)
+    return stops
+
+
+def _entry(chain: Chain, weight: float, rubbing: FloatArray, rules: Rules) -> tuple[float, float]:
+    """Return the entry tension as used, and the least that keeps the cable taut."""
+    holding = holding_tension(chain, weight, rubbing)
+    if rules.low_friction_factor is not None:
+        holding = max(holding, holding_tension(chain, weight, rules.low_friction_factor * rubbing))
+    return max(float(rules.entry), holding), holding
+
+
+def _assists(
+    track: Track,
+    source: IntArray,
+    chain: Chain,
+    weight: float,
+    rubbing: FloatArray,
+    entry: float,
+    rules: Rules,
+) -> tuple[FloatArray, list[str]]:
+    """Return what each assist adds at the end of its vault's crossing, and what was taken for it."""
+    added, notes = np.zeros(len(chain)), []
+    for k, tag in enumerate(track.tags):
+        force = rules.assists.get(tag)
+        stop = int(np.searchsorted(source, track.vaults[k][1]))
+        if force is None or not 0 < stop < len(chain):
+            continue
+        reached = tension_along(chain, weight, rubbing, entry, added)[stop - 1]
+        needed = holding_tension(chain.part(stop, len(chain)), weight, rubbing[stop:])
+        given = min(force, max(float(reached) - needed, 0.0))
+        added[stop - 1] = -given
+        if given < force:
+            notes.append(
+                f"The assist at {tag} gives {given:.0f} N of {force:.0f} N: more would slacken the cable beyond."
+            )
+    return added, notes
+
+
+def _rope_angle(setting: Setting, chain: Chain, source: IntArray) -> FloatArray:
+    """Friction times bend angle of the rope ahead of the cable's head, at the start and at the end of each piece."""
+    rules = setting.rules
+    rope = rules.rope_friction
+    if rope is None:
+        rope = setting.tables.find("friction", "dry rope", "any").number("dry")
+    guides = np.array([b.friction.lubricated for b in setting.track.bores])[setting.track.bore]
+    rub = np.where(setting.guide, guides, rope)[source] * bend_angle(chain)
+    return np.concatenate((np.cumsum(rub[::-1])[::-1], [0.0]))
+
+
+def _arrangement(setting: Setting, source: IntArray, sidewall: FloatArray) -> str:
+    """Return how the bundle lies in the duct where it is pressed hardest, guides left out."""
+    ducts = np.where(setting.guide[source], -1.0, sidewall)
+    bore = int(setting.track.bore[source[int(np.argmax(ducts))]])
+    found = setting.lies[bore] or next((lie for lie in setting.lies if lie is not None), None)
+    return found.arrangement if found else "single"
+
+
+def _lubricant(setting: Setting, stops: Sequence[int]) -> tuple[LubricantPlan, list[str]]:
+    """Share the lubricant out; where it is too cold for any, a check fails and none is planned."""
+    track, rules = setting.track, setting.rules
+    bounds = [0, *(track.vaults[k][1] for k in stops), len(track.chain)]
+    runs = []
+    for begin, end in pairwise(bounds):
+        ducts = begin + np.flatnonzero(~setting.guide[begin:end])
+        rise = np.maximum(track.chain.grade_in[ducts], track.chain.grade_out[ducts])
+        runs.append(
+            Run(
+                tuple(track.chain.length[ducts].tolist()),
+                tuple(setting.diameter[ducts].tolist()),
+                float(track.chain.grade_in[ducts[0]]) if ducts.size else 0.0,
+                float(rise.max(initial=-1.6)),
+            )
+        )
+    try:
+        return plan_lubricant(runs, stops, rules.lubricant_factor, rules.temperature, setting.tables), []
+    except DomainError as error:
+        return LubricantPlan(0.0, (), "none"), [f"No lubricant planned: {error}."]
+
+
+def _notes(setting: Setting) -> list[str]:
+    """Return the safe sides taken for how the bundle lies, each once."""
+    return list(dict.fromkeys(note for lie in setting.lies if lie is not None for note in lie.notes))

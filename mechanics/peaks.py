@@ -1,0 +1,115 @@
+"""Where the tension peaks or bottoms inside a curve: the greatest of a pull has to stand at the end of a piece."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from mechanics.balance import tension_along
+from mechanics.chain import Chain, IntArray
+from mechanics.errors import FloatArray
+from mechanics.interval import slope
+from mechanics.pieces import cut
+
+_PARTS = 16  # each search looks at this many parts of a curve
+
+
+def cut_at_peaks(
+    chain: Chain, weight: float, rubbing: FloatArray, start: float, added: FloatArray, after: FloatArray
+) -> tuple[Chain, IntArray | None, FloatArray]:
+    """Cut pieces where the tension peaks or bottoms inside them.
+
+    Parameters
+    ----------
+    chain : Chain
+        One chain of n pieces.
+    weight : float
+        Of the bundle. [N/m]
+    rubbing : ndarray, shape (n,)
+        Weight correction times friction coefficient.
+    start : float
+        Entry tension. [N]
+    added : ndarray, shape (n,)
+        Added to the tension at the end of each piece. [N]
+    after : ndarray, shape (n,)
+        Tension at the end of each piece, with what is added. [N]
+
+    Returns
+    -------
+    chain : Chain
+        The pieces, shorter ones where the tension was level.
+    again : ndarray of int or None
+        Which piece each belonged to; None where nothing was cut.
+    after : ndarray
+        Tension at the end of each. [N]
+
+    Notes
+    -----
+    Only a curve with a downhill part can hold a level place. Two rounds of sixteen parts, then a straight line between
+    the slopes at the ends of the last part: the tension is so flat there that the place need be no sharper.
+
+    Examples
+    --------
+    >>> crest = Chain(length=[60.0], grade_in=[0.5], grade_out=[-0.9], turn=[0.0])
+    >>> tensions = tension_along(crest, 20.0, 0.35, 100.0)
+    >>> cut, _, peak = cut_at_peaks(crest, 20.0, np.array([0.35]), 100.0, np.zeros(1), tensions)
+    >>> len(cut), bool(peak[0] > tensions[0])
+    (2, True)
+    """
+    downhill = (np.minimum(chain.grade_in, chain.grade_out) < 0.0) & (chain.grade_in != chain.grade_out)
+    which = np.flatnonzero(downhill)
+    if not which.size:
+        return chain, None, after
+    entering = np.concatenate(([start], after[:-1]))[which]
+    some = Chain(chain.length[which], chain.grade_in[which], chain.grade_out[which], chain.turn[which])
+    owner, fraction = _level_places(some, weight, rubbing[which], entering)
+    if not owner.size:
+        return chain, None, after
+    pieces, again = cut(chain, which[owner], fraction)
+    last = np.append(again[1:] != again[:-1], True)
+    tensions = tension_along(pieces, weight, rubbing[again], start, np.where(last, added[again], 0.0))
+    return pieces, again, tensions
+
+
+def _level_places(
+    chain: Chain, weight: float, rubbing: FloatArray, entering: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """Return where along separate segments the tension is level: which segment, at which fraction of its length."""
+    owner = np.arange(len(chain))
+    low, high = np.zeros(owner.size), np.ones(owner.size)
+    a = b = np.empty(0)
+    for _ in range(2):
+        fractions = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _PARTS + 1)
+        slopes, tensions = _slopes(chain, weight, rubbing, entering, owner, fractions)
+        row, column = np.nonzero(np.sign(slopes[:, :-1]) * np.sign(slopes[:, 1:]) < 0.0)
+        a, b = slopes[row, column], slopes[row, column + 1]
+        low, high = fractions[row, column], fractions[row, column + 1]
+        owner, entering = owner[row], tensions[row, column]
+    return owner, low + (high - low) * a / (a - b)
+
+
+def _slopes(
+    chain: Chain,
+    weight: float,
+    rubbing: FloatArray,
+    entering: FloatArray,
+    owner: IntArray,
+    fractions: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return slope and tension at rows of rising fractions of segments, each row entered at its first fraction."""
+    m = owner.size
+    steps = np.diff(fractions, axis=1)
+    sweep = (chain.grade_out - chain.grade_in)[owner]
+    grades = np.clip(chain.grade_in[owner, None] + sweep[:, None] * fractions, -np.pi / 2, np.pi / 2)
+    parts = Chain(
+        (chain.length[owner, None] * steps).ravel(),
+        grades[:, :-1].ravel(),
+        grades[:, 1:].ravel(),
+        (chain.turn[owner, None] * steps).ravel(),
+        np.arange(m + 1) * _PARTS,
+    )
+    rub = np.repeat(rubbing[owner], _PARTS)
+    after = tension_along(parts, weight, rub, entering).reshape(m, _PARTS)
+    tensions = np.concatenate((entering[:, None], after), axis=1)
+    begin = slope(parts, weight, rub, tensions[:, :-1].ravel(), 0.0).reshape(m, _PARTS)
+    end = slope(parts, weight, rub, after.ravel(), 1.0).reshape(m, _PARTS)
+    return np.concatenate((begin, end[:, -1:]), axis=1), tensions

@@ -1,0 +1,159 @@
+"""What holds along a track before any tension is known: curvature, and how the bundle lies on each segment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mechanics.bundle import Lie, lie, main_cables, weight_of
+from mechanics.cable import Bundle
+from mechanics.chain import Chain
+from mechanics.errors import DomainError, FloatArray
+from mechanics.rules import Rules
+from mechanics.tables import Tables, built_in
+from mechanics.track import Track
+
+_SHARPEST = (
+    0.02  # least inside radius, over the centreline radius, with which sidewall pressure is still worked out
+)
+NO_BEND = 1e-9
+"""Curvature below which a segment is no bend. [1/m]"""
+
+
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """A track with a bundle in it.
+
+    Parameters
+    ----------
+    track, bundle, rules : Track, Bundle, Rules
+        The inputs.
+    tables : Tables
+        By which they are judged.
+    weight : float
+        Of the whole bundle, in water where flooded. [N/m]
+    lies : tuple of Lie or None
+        How it lies in each bore of the track; None for guides and for bores that no segment has.
+    guide : ndarray of bool, shape (n,)
+        Which segments are guides.
+    diameter : ndarray, shape (n,)
+        Inside diameter of each segment's duct, 0 on guides. [m]
+    correction, factor : ndarray, shape (n,)
+        Weight correction and sidewall factor on each segment.
+    curvature : ndarray, shape (n,)
+        Greatest of the centreline on each segment. [1/m]
+    inside_curvature : ndarray, shape (n,)
+        The same at the inside of the bend: radius less half the duct's inside diameter, on guides the guide's. [1/m]
+    """
+
+    track: Track
+    bundle: Bundle
+    rules: Rules
+    tables: Tables
+    weight: float
+    lies: tuple[Lie | None, ...]
+    guide: NDArray[np.bool_]
+    diameter: FloatArray
+    correction: FloatArray
+    factor: FloatArray
+    curvature: FloatArray
+    inside_curvature: FloatArray
+
+
+def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
+    """Lay a bundle along a track.
+
+    Parameters
+    ----------
+    track : Track
+        The path.
+    bundle : Bundle
+        The cables.
+    rules : Rules
+        For the tables and whether the ducts are flooded.
+
+    Returns
+    -------
+    Setting
+        All that needs no tension.
+
+    Raises
+    ------
+    DomainError
+        A duct without an inside diameter, or a bundle that is none.
+
+    Notes
+    -----
+    On guides the weight correction is 1. A single cable presses with all its tension, and of several the
+    hardest-pressed one is taken to carry half (safe side: a triangle of three rests on two).
+    """
+    tables = rules.tables or built_in()
+    shares = 1.0 if len(main_cables(bundle)) == 1 else 0.5
+    used = set(track.bore.tolist())
+    lies: list[Lie | None] = []
+    rows = np.zeros((4, len(track.bores)))
+    for k, bore in enumerate(track.bores):
+        if k not in used:
+            lies.append(None)
+        elif bore.guide:
+            lies.append(None)
+            rows[:, k] = 1.0, 0.0, 1.0, shares
+        elif bore.inside_diameter is None:
+            raise DomainError(f"bores[{k}].inside_diameter must be stated for a duct, got None")
+        else:
+            how = lie(bundle, bore.inside_diameter, tables)
+            lies.append(how)
+            rows[:, k] = 0.0, bore.inside_diameter, how.weight_correction, how.sidewall_factor
+    guide, diameter, correction, factor = rows[:, track.bore]
+    curvature = track.chain.curvature
+    inside = curvature / np.maximum(1.0 - 0.5 * diameter * curvature, _SHARPEST)
+    return Setting(
+        track,
+        bundle,
+        rules,
+        tables,
+        weight_of(bundle, rules.flooded),
+        tuple(lies),
+        guide > 0.0,
+        diameter,
+        correction,
+        factor,
+        curvature,
+        inside,
+    )
+
+
+def bend_angle(chain: Chain) -> FloatArray:
+    r"""Return how far each segment bends, in plan and in grade together.
+
+    .. math:: \int \sqrt{g'^2 + (h' \cos g)^2}\,ds
+
+    Parameters
+    ----------
+    chain : Chain
+        One chain or many, n segments.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        At least 0. [rad]
+
+    Notes
+    -----
+    Five-point Gauss quadrature where a segment turns and changes its grade; exact otherwise.
+
+    Examples
+    --------
+    >>> bend_angle(Chain(length=[5.0], grade_in=[0.0], grade_out=[0.25], turn=[0.0])).tolist()
+    [0.25]
+    """
+    sweep, turn = chain.grade_out - chain.grade_in, chain.turn
+    total = np.hypot(sweep, turn * np.cos(chain.grade_in))
+    both = np.flatnonzero((sweep != 0.0) & (turn != 0.0))
+    if both.size:
+        nodes, weights = np.polynomial.legendre.leggauss(5)
+        grade = chain.grade_in[both] + np.outer(0.5 * (nodes + 1.0), sweep[both])
+        total[both] = 0.5 * (weights @ np.hypot(sweep[both], turn[both] * np.cos(grade)))
+    return total
