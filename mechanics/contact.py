@@ -1,0 +1,89 @@
+"""How the cable rubs on the duct: one coefficient, or two with the contact force between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from mechanics.errors import DomainError, FloatArray, in_range
+
+SPREAD = 0.1
+"""The change from one coefficient to the other is spread over this fraction of the force, either side of it."""
+
+
+@dataclass(frozen=True, eq=False)
+class PressedFriction:
+    """Friction that depends on how hard the cable is pressed against the duct.
+
+    Soft jackets slide better when pressed harder. Data sheets give one coefficient for light contact, one for
+    hard contact, and the force per length between them. The change is taken linear from 10 % below that force to
+    10 % above: with a jump, a slightly greater tension could leave a bend as a smaller one.
+
+    Parameters
+    ----------
+    light, pressed : float or array_like, shape (n,)
+        Weight correction times coefficient, below and above the force; each at least 0.
+    force : float or array_like, shape (n,)
+        Contact force per length of the whole bundle (without weight correction) between the two; above 0. [N/m]
+
+    Raises
+    ------
+    DomainError
+        Names the argument, the first bad index and the legal range.
+
+    Notes
+    -----
+    The step between two values is the trade's way of stating it; the linear change is a model of this project.
+    """
+
+    light: FloatArray
+    pressed: FloatArray
+    force: FloatArray
+
+    def __init__(self, light: ArrayLike, pressed: ArrayLike, force: ArrayLike) -> None:
+        object.__setattr__(self, "light", in_range("light", light, at_least=0.0))
+        object.__setattr__(self, "pressed", in_range("pressed", pressed, at_least=0.0))
+        object.__setattr__(self, "force", in_range("force", force, above=0.0))
+
+    def at(self, contact: ArrayLike) -> FloatArray:
+        """Return the coefficient (times weight correction) where the bundle's contact force is ``contact`` [N/m]."""
+        return pressed_coefficient(self.light, self.pressed, self.force, np.asarray(contact))
+
+
+FrictionLike: TypeAlias = "ArrayLike | PressedFriction"
+
+
+def pressed_coefficient(
+    light: FloatArray, pressed: FloatArray, force: FloatArray, contact: FloatArray
+) -> FloatArray:
+    """Return the coefficient at a contact force; arrays that broadcast together, unchecked."""
+    share = np.clip((contact / force - (1.0 - SPREAD)) / (2.0 * SPREAD), 0.0, 1.0)
+    return np.asarray(light + (pressed - light) * share)
+
+
+def friction_arrays(
+    friction: FrictionLike, n: int
+) -> tuple[FloatArray, tuple[FloatArray, FloatArray] | None]:
+    """Return the (light) coefficient of each of ``n`` segments, and (pressed, force) of each where they matter."""
+    if isinstance(friction, PressedFriction):
+        return (
+            per_segment("friction.light", friction.light, n),
+            (
+                per_segment("friction.pressed", friction.pressed, n),
+                per_segment("friction.force", friction.force, n),
+            ),
+        )
+    return per_segment("friction", in_range("friction", friction, at_least=0.0), n), None
+
+
+def per_segment(name: str, value: ArrayLike, n: int) -> FloatArray:
+    """Return ``value``, a scalar or one a segment, as an array of shape (n,)."""
+    array = np.asarray(value, dtype=np.float64)
+    if array.shape not in ((), (n,)):
+        raise DomainError(
+            f"{name} must be a number or have shape ({n},), one a segment, got shape {array.shape}"
+        )
+    return np.broadcast_to(array, (n,))
