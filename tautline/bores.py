@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from mechanics.errors import DomainError
-from mechanics.tables import friction_default, inside_diameter
+from mechanics.tables import Tables, friction_default, inside_diameter
 from mechanics.track import Bore, Friction
 from routeio.findings import InputRefusedError
 from routeio.layers import matcher
@@ -32,6 +32,8 @@ class Lining:
     layers : tuple of str and Lining
         Layer patterns, and what holds on those layers in place of this; the first that fits rules. A drawing
         has no fields on its lines, and says by the layer what is drawn.
+    tables : Tables or None
+        With the job's own rows; None: the built-in tables alone.
     """
 
     trade_size: str | None = None
@@ -42,6 +44,7 @@ class Lining:
     hold: float | None = None
     jacket: str = ""
     layers: tuple[tuple[str, Lining], ...] = ()
+    tables: Tables | None = None
 
     def bore(self, duct: Duct) -> Bore:
         """Return what the cable slides in inside ``duct``.
@@ -83,7 +86,7 @@ class Lining:
             )
         else:
             try:
-                diameter = inside_diameter(size, kind)
+                diameter = inside_diameter(size, kind, self.tables)
             except DomainError as error:
                 raise InputRefusedError(
                     "duct-size-unknown",
@@ -129,7 +132,7 @@ class Lining:
         lubricated, dry = (self.lubricated if own is None else own), self.dry
         assumed: tuple[str, ...] = ()
         if lubricated is None:
-            lubricated, dry_default, source = friction_default(self.jacket, kind or "")
+            lubricated, dry_default, source = friction_default(self.jacket, kind or "", self.tables)
             assumed = (f"Friction in {kind or 'duct'}: {lubricated:g} lubricated taken ({source}).",)
             if self.hold is not None and dry is None:
                 dry = dry_default

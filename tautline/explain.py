@@ -184,8 +184,8 @@ def _segments(pull: Document, system: System) -> Iterator[str]:
         tension = worked.tension
         added = segments["added_N"][i]
         if added:
-            yield f"     and {number(added)} N are added here: T2 = {number(tension)} - {number(added)}"
-            tension -= added
+            yield f"     an assist here: T2 = {number(tension)} + ({number(added)})"
+            tension += added
         yield f"     T2 = {number(tension)} N ({show(tension, 'force', system)})"
         yield from _sidewall(pull, piece, i, system)
         stated = profile["tension_N"][i + 1]

@@ -8,22 +8,18 @@ from pathlib import Path
 from typing import Any, Literal, cast
 
 from mechanics.cable import Bundle
-from mechanics.pull import Rules
+from mechanics.errors import DomainError
+from mechanics.rules import Rules
+from mechanics.tables import Tables, built_in
 from network import Guides
 from network.plan import PlanRules
 from routeio.options import ReadOptions
 from tautline.bores import Lining
 from tautline.errors import JobError
-from tautline.job_parts import (
-    PullRequest,
-    read_bundle,
-    read_guides,
-    read_lining,
-    read_plan,
-    read_pulls,
-    read_route,
-    read_rules,
-)
+from tautline.job_bundle import read_bundle
+from tautline.job_ducts import read_guides, read_lining
+from tautline.job_route import read_route
+from tautline.job_rules import PullRequest, read_plan, read_pulls, read_rules
 from tautline.job_table import Record, Setting, Table
 
 _LARGEST = 4_000_000  # bytes; a job is written by hand, a drawing given in its place is not
@@ -106,15 +102,23 @@ def read_job(path: str | Path) -> Job:
     head = top.sub("job")
     name = head.text("name") or file.stem
     units = head.text("units", choices=("us", "si"))
+    tables = _tables(head, file.parent)
     source, options, feeder = read_route(top.sub("route"), file.parent)
-    limits = top.sub("limits")
-    bundle_table = top.sub("bundle")
-    bundle, max_sidewall = read_bundle(bundle_table, limits)
+    limits, duct = top.sub("limits"), top.sub("duct")
+    bundle, max_sidewall = read_bundle(top.sub("bundle"), limits, tables)
     jacket = bundle.cables[0].jacket if bundle else ""
-    lining = read_lining(top.sub("duct"), top.sub("friction"), jacket, top.subs("duct_layer"))
+    lining = read_lining(duct, top.sub("friction"), top.subs("duct_layer"), jacket, tables)
     guides = read_guides(top.sub("guides"))
     plan = read_plan(top.sub("plan"))
-    rules = read_rules(top.sub("pulling"), limits, plan, max_sidewall, units)
+    rules = read_rules(
+        top.sub("pulling"),
+        limits,
+        plan,
+        max_sidewall,
+        units=units,
+        flooded=bool(duct.flag("flooded")),
+        tables=tables,
+    )
     pulls = read_pulls(top.subs("pull"))
     for table in record.tables:
         table.close()
@@ -137,6 +141,24 @@ def read_job(path: str | Path) -> Job:
         assumed=tuple(record.assumed),
         overridden=tuple(record.overridden),
     )
+
+
+def _tables(head: Table, folder: Path) -> Tables:
+    """Return the tables of ducts, frictions and limits, with the job's own on top where it names a folder."""
+    name = head.text("tables")
+    if name is None:
+        return built_in()
+    if not (folder / name).is_dir():
+        head.fault("tables", f'names the folder "{name}", and there is none in {folder.resolve()}')
+        return built_in()
+    try:
+        tables = Tables(folder / name)
+    except DomainError as error:
+        head.fault("tables", f"names a table that cannot be used: {error}")
+        return built_in()
+    for file in tables.extended:
+        head.override(f"job.tables: rows of {file} stand before the built-in ones.")
+    return tables
 
 
 def _parsed(file: Path) -> dict[str, Any]:

@@ -275,6 +275,10 @@ class Table:
             return None
         return number
 
+    def allow(self, key: str) -> None:
+        """Know ``key`` without reading it."""
+        self._known.add(key)
+
     def sub(self, key: str) -> Table:
         """Return the table ``key``, empty where absent or not a table."""
         self._known.add(key)

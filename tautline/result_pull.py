@@ -105,7 +105,7 @@ def _figures(result: PullResult) -> Document:
         "entry_tension_N": result.entry_tension,
         "holding_tension_N": result.holding_tension,
         "exit_tension_N": result.exit_tension,
-        "max_tension_N": float(result.tension.max()),
+        "max_tension_N": result.max_tension,
         "max_sidewall_N_per_m": float(result.sidewall[worst]) if pressed else 0.0,
         "max_sidewall_station_m": float(result.chain.station[worst]) if pressed else None,
     }

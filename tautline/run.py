@@ -8,18 +8,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from routeio.read import read_survey
-
 from mechanics.pull import PullResult
 from network import FeederRoute, build_row, duct_route, feeder_route
 from network.feeder import plan_feeder
 from network.graph import DuctNetwork
 from network.reach import RowPulls
 from routeio.findings import Finding
+from routeio.read import read_survey
 from routeio.survey import Survey
 from tautline.errors import JobError
 from tautline.job import Job, read_job
-from tautline.job_parts import PullRequest
+from tautline.job_rules import PullRequest
 from tautline.job_table import nearest
 from tautline.result import check_document, plan_document
 from tautline.result_pull import Document, DonePull

@@ -23,7 +23,7 @@ def recomputed(segments, weight, entry):
             return [weight * math.sin(g) + c * across]
 
         done = solve_ivp(slope, (0.0, length), [found[-1]], method="DOP853", rtol=1e-10, atol=1e-8)
-        found.append(float(done.y[0, -1]) - segments["added_N"][k])
+        found.append(float(done.y[0, -1]) + segments["added_N"][k])
     return found
 
 

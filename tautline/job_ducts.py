@@ -1,0 +1,83 @@
+"""``[duct]``, ``[[duct_layer]]``, ``[friction]`` and ``[guides]``: what the cable slides in and turns on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from mechanics.errors import DomainError
+from mechanics.tables import Tables, inside_diameter
+from network import Guides, guide_bend
+from tautline.bores import Lining
+from tautline.job_table import Table
+
+
+def read_lining(duct: Table, friction: Table, layers: list[Table], jacket: str, tables: Tables) -> Lining:
+    """Read ``[duct]``, ``[friction]`` and ``[[duct_layer]]``: what a span has when its own fields say nothing."""
+    size, kind, diameter = _size(duct, tables)
+    if (size is None) != (kind is None) and diameter is None and size is not None:
+        duct.fault("type", "is missing beside trade_size, unless the ducts' own fields hold it")
+    lubricated, dry, hold = _friction(friction)
+    lining = Lining(size, kind, diameter, lubricated, dry, hold, jacket, tables=tables)
+    named = []
+    for table in layers:
+        layer = table.text("layer", required=True)
+        own = _size(table, tables)
+        if own == (None, None, None):
+            table.fault(
+                "trade_size", "is missing, with type, or inside_diameter: what this layer's ducts are"
+            )
+        if layer is not None:
+            # what the layer leaves out is as in [duct]; a size of its own stands against a diameter stated there
+            named.append(
+                (
+                    layer,
+                    replace(
+                        lining,
+                        trade_size=own[0] or size,
+                        type=own[1] or kind,
+                        inside_diameter=own[2] if own[2] or own[0] else diameter,
+                    ),
+                )
+            )
+    return replace(lining, layers=tuple(named))
+
+
+def _size(table: Table, tables: Tables) -> tuple[str | None, str | None, float | None]:
+    size = table.text("trade_size")
+    kind = table.text("type")
+    diameter = table.quantity("inside_diameter", "diameter", above=0.0, at_most=5.0)
+    if diameter is None and size is not None and kind is not None:
+        try:
+            inside_diameter(size, kind, tables)
+        except DomainError as error:
+            table.fault("trade_size", f'"{size}" with type "{kind}" is not in the table of ducts: {error}')
+    return size, kind, diameter
+
+
+def _friction(friction: Table) -> tuple[float | None, float | None, float | None]:
+    lubricated = friction.number("lubricated", above=0.0, at_most=2.0)
+    dry = friction.number("dry", above=0.0, at_most=2.0)
+    hold = friction.quantity("hold", "length", above=0.0)
+    if "dry" in friction and "hold" not in friction:
+        friction.fault("hold", "is missing beside dry: the distance over which the lubricant holds")
+    if "hold" in friction and "dry" not in friction and "lubricated" in friction:
+        friction.fault("dry", "is missing beside hold: the friction where the lubricant is worn off")
+    if lubricated is not None and dry is not None and dry < lubricated:
+        friction.fault("dry", f"must be at least lubricated, {lubricated:g}, got {dry:g}")
+    return lubricated, dry, hold
+
+
+def read_guides(table: Table) -> Guides | None:
+    """Read ``[guides]``: what the cable turns on in vaults, and at the feed and the pull where stated."""
+    radius = table.quantity("radius", "length", above=0.0)
+    friction = table.number("friction", at_least=0.0, at_most=2.0)
+    feed = table.quantity("feed", "angle", above=0.0, at_most=3.15)
+    pull = table.quantity("pull", "angle", above=0.0, at_most=3.15)
+    if radius is None or friction is None:
+        return None
+    return Guides(
+        radius=radius,
+        friction=friction,
+        feed=None if feed is None else guide_bend(radius, feed, friction),
+        pull=None if pull is None else guide_bend(radius, pull, friction),
+    )

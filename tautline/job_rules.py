@@ -1,0 +1,139 @@
+"""``[plan]``, ``[pulling]``, ``[limits]`` and ``[[pull]]``: prices, how a pull is set up, what it is judged by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, cast
+
+from mechanics.cable import Attachment
+from mechanics.limits import OVERRIDABLE
+from mechanics.rules import Override, Rules
+from mechanics.tables import Tables
+from network.plan import Costs, PlanRules
+from tautline.job_table import Table
+
+
+@dataclass(frozen=True)
+class PullRequest:
+    """A pull that the job asks to have evaluated.
+
+    Parameters
+    ----------
+    feed, pull : str
+        Vault tags.
+    via : tuple of str
+        Vaults it must pass, in order, where several ways lead from feed to pull.
+    relube : tuple of str
+        Pass-through vaults where lubricant is added.
+    """
+
+    feed: str
+    pull: str
+    via: tuple[str, ...] = ()
+    relube: tuple[str, ...] = ()
+
+
+def read_rules(
+    pulling: Table,
+    limits: Table,
+    plan: PlanRules,
+    max_sidewall: float | None,
+    *,
+    units: str | None,
+    flooded: bool,
+    tables: Tables,
+) -> Rules:
+    """Read ``[pulling]`` and ``[limits]``: how a pull is set up and what it is judged by."""
+    attachment = pulling.text("attachment", choices=("eye", "grip"))
+    entry = pulling.quantity("entry", "force", at_least=0.0)
+    restart = pulling.number("restart", at_least=1.0, at_most=5.0)
+    practice = pulling.text("practice", choices=("us", "metric"))
+    if practice is None:
+        practice = "metric" if units == "si" else "us"
+        pulling.assume(
+            f"pulling.practice not stated: conductor stresses of {practice} practice taken (by [job] units)."
+        )
+    temperature = pulling.quantity("temperature", "temperature")
+    if temperature is None:
+        pulling.assume(
+            "pulling.temperature not stated: neither the cold nor the grade of the lubricant is checked."
+        )
+    return Rules(
+        entry=entry or 0.0,
+        attachment=cast("Attachment", attachment or "eye"),
+        max_sidewall=max_sidewall,
+        overrides=_overrides(limits),
+        practice=cast('Literal["us", "metric"]', practice),
+        low_friction_factor=pulling.number("low_friction_factor", above=0.0, at_most=1.0),
+        restart_factor=restart or 1.25,
+        slack=plan.slack,
+        reel=plan.reel,
+        pusher=pulling.quantity("pusher", "force", at_least=0.0) or 0.0,
+        assists=_assists(pulling),
+        temperature=temperature,
+        lubricant_factor=pulling.number("lubricant_factor", above=0.0, at_most=10.0) or 1.0,
+        flooded=flooded,
+        puller=pulling.quantity("puller", "force", above=0.0),
+        rope_friction=pulling.number("rope_friction", above=0.0, at_most=2.0),
+        tables=tables,
+    )
+
+
+def _assists(pulling: Table) -> dict[str, float]:
+    """Read ``assists = { "MH-5" = "2000 lbf" }``: the keys are vault tags."""
+    written = pulling.values.get("assists")
+    table = pulling.sub("assists")
+    if not isinstance(written, dict):
+        return {}
+    found = {tag: table.quantity(tag, "force", above=0.0) for tag in written}
+    return {tag: force for tag, force in found.items() if force is not None}
+
+
+def _overrides(limits: Table) -> dict[str, Override]:
+    """Read ``[limits]``: for each check a limit alone, or a table of limit and binding."""
+    found = {}
+    for name, kind in OVERRIDABLE.items():
+        written = limits.values.get(name)
+        if isinstance(written, dict):
+            table = limits.sub(name)
+            limit, binding = _limit(table, "limit", kind), table.flag("binding")
+            stated = ", ".join(f"{key} {value}" for key, value in written.items())
+        else:
+            limit, binding, stated = _limit(limits, name, kind), None, str(written)
+        if limit is not None or binding is not None:
+            found[name] = Override(limit, binding)
+            limits.override(f"limits.{name}: {stated}, as the job says, in place of the table.")
+    return found
+
+
+def _limit(table: Table, key: str, kind: str) -> float | None:
+    if not kind:
+        return table.number(key, above=0.0)
+    return table.quantity(key, kind, above=None if kind == "temperature" else 0.0)
+
+
+def read_plan(table: Table) -> PlanRules:
+    """Read ``[plan]``: reel, slack, prices."""
+    cost = table.sub("cost")
+    base = Costs()
+    prices = {key: cost.number(key, at_least=0.0) for key in ("splice", "setup", "relube", "middle_feed")}
+    return PlanRules(
+        costs=Costs(**{key: getattr(base, key) if price is None else price for key, price in prices.items()}),
+        reel=table.quantity("reel", "length", above=0.0),
+        slack=table.quantity("slack", "length", at_least=0.0) or 0.0,
+        middle_feed=bool(table.flag("middle_feed")),
+    )
+
+
+def read_pulls(tables: list[Table]) -> tuple[PullRequest, ...]:
+    """Read every ``[[pull]]``."""
+    found = []
+    for table in tables:
+        feed = table.text("feed", required=True)
+        pull = table.text("pull", required=True)
+        via, relube = table.texts("via") or (), table.texts("relube") or ()
+        if feed is not None and feed == pull:
+            table.fault("pull", f'must be another vault than feed, got "{pull}" for both')
+        if feed is not None and pull is not None:
+            found.append(PullRequest(feed, pull, via, relube))
+    return tuple(found)
