@@ -71,7 +71,10 @@ def write(document: Document, path: Path) -> None:
         The file could not be written.
     """
     drawing = draw(document)
-    with replacing(path) as draft, draft.open("wt", encoding="utf-8", errors="dxfreplace", newline="\r\n") as out:
+    with (
+        replacing(path) as draft,
+        draft.open("wt", encoding="utf-8", errors="dxfreplace", newline="\r\n") as out,
+    ):
         drawing.write(out)
 
 
@@ -174,32 +177,39 @@ class _Sheet:
     def _on(layer: str) -> dict[str, str]:
         return {"layer": PREFIX + layer}
 
-    def _text(self, text: str, x: float, y: float, layer: str, height: float = 0.0, right: bool = False) -> None:
+    def _text(
+        self, text: str, x: float, y: float, layer: str, height: float = 0.0, right: bool = False
+    ) -> None:
         """A line of text whose lower left (or lower right) corner is at x, y."""
         from ezdxf.enums import TextEntityAlignment
 
         # a name that holds the DXF's own code for special characters stays as it is written
         shown = plain(text).replace("%%", "% %")
-        entity = self.model.add_text(shown, height=height or self.height, dxfattribs={**self._on(layer), "style": _STYLE})
+        entity = self.model.add_text(
+            shown, height=height or self.height, dxfattribs={**self._on(layer), "style": _STYLE}
+        )
         align = TextEntityAlignment.BOTTOM_RIGHT if right else TextEntityAlignment.BOTTOM_LEFT
         entity.set_placement((x, y), align=align)
 
-    def _label(self, x: float, y: float, lines: Sequence[str], layer: str, gap: float, size: float = 1.0) -> None:
+    def _label(
+        self, x: float, y: float, lines: Sequence[str], layer: str, gap: float, size: float = 1.0
+    ) -> None:
         """Lines of text beside a point, where there is room."""
         h = self.height * size
-        label = Label(x, y, tuple(lines), h, gap, needed=True)
-        box = self.plan.put(label)
-        if box is None:
-            return
+        box = self.plan.put(Label(x, y, tuple(lines), h, gap, needed=True)).box
         to_left = box[2] <= x
         for k, line in enumerate(lines):
-            self._text(line, box[2] if to_left else box[0], box[3] - h * (1.0 + 1.45 * k), layer, h, right=to_left)
+            self._text(
+                line, box[2] if to_left else box[0], box[3] - h * (1.0 + 1.45 * k), layer, h, right=to_left
+            )
 
     # -- what is drawn
 
     def _pull(self, p: Pull) -> None:
         number = BANDS.index(p.band)
-        self._polyline(p.data, p.data["segments"]["turn_rad"], f"PULL-{number + 1}", self.height * _WIDTHS[number])
+        self._polyline(
+            p.data, p.data["segments"]["turn_rad"], f"PULL-{number + 1}", self.height * _WIDTHS[number]
+        )
         h = self.height
         for at in p.arrows(5):
             x, y = (c * self.scale for c in p.point(at))
@@ -214,7 +224,7 @@ class _Sheet:
 
     def _pull_text(self, p: Pull) -> None:
         d, units = p.data, self.units
-        x, y = (c * self.scale for c in p.point(d["length_m"] * 0.5))
+        x, y = (c * self.scale for c in p.point(p.arrows(1)[0]))
         verdict = ", FAILS" if d["verdict"] == "fail" else ""
         lines = [
             f"PULL {p.number}: {percent(d['utilisation'])}{verdict}",
@@ -324,7 +334,9 @@ class _Sheet:
         self._right, self._top, self._letter = x, y, h
         return y - 2.0 * h * (min(tall, len(body)) + 1)
 
-    def _table(self, rows: Sequence[Sequence[str]], wide: Sequence[float], x: float, y: float, h: float) -> None:
+    def _table(
+        self, rows: Sequence[Sequence[str]], wide: Sequence[float], x: float, y: float, h: float
+    ) -> None:
         """Rules and cells; y is the upper edge."""
         step = 2.0 * h
         edges = [x + sum(wide[:k]) for k in range(len(wide) + 1)]

@@ -14,6 +14,9 @@ from tautline.deliver.present import Units, plain
 Document = Mapping[str, Any]
 Point = tuple[float, float]
 
+_NEAR = 1e-3
+"""Metres within which two stations of a document are one."""
+
 
 @dataclass(frozen=True)
 class Band:
@@ -166,7 +169,9 @@ class Pull:
     def arrows(self, most: int) -> list[float]:
         """Return stations clear of the vaults where an arrow shows which way the cable goes, at most ``most``."""
         stations = [s for s, _ in self.vaults]
-        gaps = sorted(((b - a, (a + b) / 2) for a, b in zip(stations, stations[1:], strict=False)), reverse=True)
+        gaps = sorted(
+            ((b - a, (a + b) / 2) for a, b in zip(stations, stations[1:], strict=False)), reverse=True
+        )
         return sorted(middle for _, middle in gaps[:most])
 
     @cached_property
@@ -187,7 +192,7 @@ class Pull:
 
     def bend_at(self, station: float) -> Bend | None:
         """Return the bend a station lies in or at the end of."""
-        return next((b for b in self.bends if b.start - 1e-6 <= station <= b.end + 1e-6), None)
+        return next((b for b in self.bends if b.start - _NEAR <= station <= b.end + _NEAR), None)
 
     def place(self, station: float | None, units: Units) -> str:
         """Return a station in words: the bend it lies in, and the nearest vault."""

@@ -181,7 +181,7 @@ def _at_ends(p: Pull) -> list[float]:
     stations, values = p.data["profile"]["station_m"], p.data["profile"]["tension_N"]
     out, j = [], 0
     for end in p.ends[1:]:
-        while j < len(stations) - 1 and stations[j + 1] <= end + 1e-6:
+        while j < len(stations) - 1 and stations[j + 1] <= end + 1e-3:
             j += 1
         out.append(values[j])
     return out

@@ -50,10 +50,26 @@ class Label:
 
 def text_width(text: str, height: float) -> float:
     """Return about how wide a text is in a plain sans serif face of that letter height."""
-    return 0.78 * height * columns(text)
+    return 0.86 * height * columns(text)
 
 
 _SIDES = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Where a label went.
+
+    Parameters
+    ----------
+    box : tuple of 4 floats
+        x0, y0, x1, y1 of its text.
+    clear : bool
+        Whether it covers no other label and stays within the edges.
+    """
+
+    box: Box
+    clear: bool
 
 
 class Plan:
@@ -63,10 +79,13 @@ class Plan:
     ----------
     cell : float
         Size of the squares in which neighbours are looked for: about a label's width.
+    edges : tuple of 4 floats, optional
+        x0, y0, x1, y1 that labels are to stay within.
     """
 
-    def __init__(self, cell: float) -> None:
+    def __init__(self, cell: float, edges: Box | None = None) -> None:
         self._cell = cell
+        self._edges = edges
         self._points: defaultdict[tuple[int, int], list[tuple[float, float]]] = defaultdict(list)
         self._boxes: defaultdict[tuple[int, int], list[Box]] = defaultdict(list)
 
@@ -90,25 +109,39 @@ class Plan:
         for key in self._cells(box):
             self._boxes[key].append(box)
 
-    def put(self, label: Label) -> Box | None:
-        """Place a label; return the box of its text (x0, y0, x1, y1), or None where there is no room for it."""
-        best: tuple[float, Box] | None = None
-        for ring in (1.0, 2.5, 5.0):
-            for rank, (dx, dy) in enumerate(_SIDES):
+    def put(self, label: Label) -> Placed:
+        """Place a label beside its point where it covers least.
+
+        Parameters
+        ----------
+        label : Label
+            What to place.
+
+        Returns
+        -------
+        Placed
+            Its box; one that covers another label is marked so, and takes no room.
+        """
+        best = (math.inf, _beside(label, 1, 0, label.gap))
+        for ring in (1.0, 2.5, 5.0) if label.needed else (1.0,):
+            for order, (dx, dy) in enumerate(_SIDES):
                 box = _beside(label, dx, dy, label.gap * ring)
-                cost = self._cost(box) + 0.01 * rank + 0.1 * ring
-                if best is None or cost < best[0]:
+                cost = self._cost(box) + 0.01 * order + 0.1 * ring
+                if cost < best[0]:
                     best = (cost, box)
-            if best is not None and best[0] < 1.0:
+            if best[0] < 1.0:
                 break
-        if best is None or (best[0] >= 1000.0 and not label.needed):
-            return None
-        self.block(best[1])
-        return best[1]
+        clear = best[0] < 500.0
+        if clear or label.needed:
+            self.block(best[1])
+        return Placed(best[1], clear)
 
     def _cost(self, box: Box) -> float:
         boxes = {b for key in self._cells(box) for b in self._boxes.get(key, ())}
         cost = 1000.0 * sum(_overlap(box, b) for b in boxes)
+        edge = self._edges
+        if edge and (box[0] < edge[0] or box[1] < edge[1] or box[2] > edge[2] or box[3] > edge[3]):
+            cost += 500.0
         for key in self._cells(box):
             if key in self._points:
                 cost += sum(box[0] <= x <= box[2] and box[1] <= y <= box[3] for x, y in self._points[key])

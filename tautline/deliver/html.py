@@ -1,0 +1,248 @@
+"""The report as one page that opens offline: no library, no network, names from files as text only."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tautline.deliver.atomic import write_text
+from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, bend_words, pulls_of, sections_of
+from tautline.deliver.present import Units, count, percent, plain, words
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+    from markupsafe import Markup
+
+
+def write(document: Document, path: Path) -> None:
+    """Write the report of a result document.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document, valid against the schema.
+    path : Path
+        The file, replaced whole.
+
+    Raises
+    ------
+    OutputError
+        The file could not be written.
+    """
+    write_text(path, page(document))
+
+
+def page(document: Document) -> str:
+    """Return the report as the text of one HTML page.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    str
+        The page, with its style, script and pictures in it.
+    """
+    from markupsafe import Markup
+
+    from tautline.deliver.plan_picture import PlanPicture, band_sample, finding_mark, hot_mark, vault_mark
+    from tautline.deliver.profile_picture import feeder_picture
+
+    units, pulls = Units.of(document), pulls_of(document)
+    environment = _environment(document, units)
+    wide = min(12 * len(pulls), 4000)  # so that the pulls of a long feeder can still be told apart
+    script = _asset("report.js")
+    lubricant: defaultdict[str, float] = defaultdict(float)
+    for p in pulls:
+        for at in p.data["lubricant"]["at"]:
+            lubricant[at["vault"]] += at["litres"]
+    marks = [(vault_mark([role]), text) for role, text in ROLES.items()]
+    marks += [
+        (hot_mark(), "worst sidewall pressure of a pull"),
+        (finding_mark(), "warning or error about the input"),
+    ]
+    return environment.get_template("report.html").render(
+        document=document,
+        verdict=document["verdict"].replace("-", " ").upper(),
+        units=units,
+        pulls=pulls,
+        sections=sections_of(document),
+        first=_first(pulls),
+        summary=_summary(document, pulls),
+        key=_key(document, units, pulls),
+        trouble=_trouble(pulls, units),
+        no_plan=document.get("no_plan"),
+        plan=PlanPicture(document).render(),
+        feeder_chart=feeder_picture(document, float(max(1000, wide))),
+        chart_width=max(760, wide),
+        bands=[(band_sample(k), b.words) for k, b in enumerate(BANDS)],
+        marks=marks,
+        lubricant_at=lubricant,
+        lubricant_total=sum(lubricant.values()),
+        grades=" and ".join(sorted({plain(p.data["lubricant"]["grade"]) for p in pulls})),
+        details=Markup(_data([_detail(environment, p, units) for p in pulls])),
+        style=Markup(_asset("report.css")),
+        script=Markup(script),
+        script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+        band=band,
+    )
+
+
+def _environment(document: Document, units: Units) -> Environment:
+    from jinja2 import DictLoader, Environment, StrictUndefined
+
+    sources = {name: _asset(name) for name in ("report.html", "pull.html")}
+    environment = Environment(
+        loader=DictLoader(sources),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals["units"] = units
+    environment.filters.update(
+        plain=plain,
+        percent=percent,
+        words=words,
+        count=count,
+        roles=lambda roles: ", ".join(ROLES.get(r, plain(r)) for r in roles),
+        place=lambda finding: _where(finding, document),
+    )
+    return environment
+
+
+def _asset(name: str) -> str:
+    return files("tautline.deliver").joinpath("assets", name).read_text(encoding="utf-8")
+
+
+def _data(value: object) -> str:
+    """JSON that can stand inside a script element whatever the text in it."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+    return (
+        text.replace("<", "\\u003c")
+        .replace(">", "\\u003e")
+        .replace("&", "\\u0026")
+        .replace("\u2028", "\\u2028")
+        .replace("\u2029", "\\u2029")
+    )
+
+
+def _first(pulls: Sequence[Pull]) -> int:
+    """The pull that is shown first: the one nearest to its limits."""
+    return max(
+        pulls, key=lambda p: (p.data["verdict"] == "fail", p.data["utilisation"]), default=Pull(0, 0, {})
+    ).number
+
+
+def _summary(document: Document, pulls: Sequence[Pull]) -> str:
+    failing = [p for p in pulls if p.data["verdict"] == "fail"]
+    if document["verdict"] == "no-plan":
+        return "No plan exists under the job's limits."
+    if failing:
+        return f"{count(len(failing), 'pull')} of {len(pulls)} fail a binding check: {', '.join(str(p.number) for p in failing[:20])}."
+    if not pulls:
+        return "There is no pull to judge."
+    worst = max(pulls, key=lambda p: p.data["utilisation"])
+    return f"Every binding check of {count(len(pulls), 'pull')} passes; the nearest to a limit is pull {worst.number} at {percent(worst.data['utilisation'])} ({words(worst.data['governs'])})."
+
+
+def _key(document: Document, units: Units, pulls: Sequence[Pull]) -> list[tuple[str, str]]:
+    figures = []
+    sections = sections_of(document)
+    if sections:
+        figures.append((str(len(sections)), "section" if len(sections) == 1 else "sections"))
+    figures.append((str(len(pulls)), "pull" if len(pulls) == 1 else "pulls"))
+    if document.get("cost"):
+        cost = document["cost"]
+        figures += [
+            (str(cost["splices"]), "splices"),
+            (str(cost["relubes"]), "re-lube stops"),
+            (f"{cost['total']:g}", "cost, in the job's prices"),
+        ]
+    if pulls:
+        figures += [
+            (percent(max(p.data["utilisation"] for p in pulls)), "worst utilisation"),
+            (units.text("force", max(p.data["max_tension_N"] for p in pulls)), "greatest tension"),
+            (
+                units.text("pressure", max(p.data["max_sidewall_N_per_m"] for p in pulls)),
+                "greatest sidewall pressure",
+            ),
+        ]
+    if sections:
+        cable = sum(s["cable_length_m"] for s in sections) * len(document["bundle"]["cables"])
+        figures.append((units.text("length", cable), "cable in all"))
+    severities = Counter(f["severity"] for f in document["findings"])
+    told = ", ".join(count(severities[s], s) for s in ("error", "warning") if severities[s])
+    figures.append((str(len(document["findings"])), "findings" + (f" ({told})" if told else "")))
+    return figures
+
+
+def _checks(p: Pull, units: Units) -> list[dict[str, Any]]:
+    rows = []
+    for c in p.data["checks"]:
+        value, limit = units.check(c)
+        rows.append(
+            {
+                **c,
+                "name": words(plain(c["name"])),
+                "value": value,
+                "limit": limit,
+                "place": p.place(c["station_m"], units),
+                "pull": p,
+            }
+        )
+    return rows
+
+
+def _trouble(pulls: Sequence[Pull], units: Units) -> list[dict[str, Any]]:
+    rows = [c for p in pulls for c in _checks(p, units) if c["verdict"] in ("fail", "attention")]
+    return sorted(rows, key=lambda c: (c["verdict"] != "fail", not c["binding"], -(c["utilisation"] or 0.0)))
+
+
+def _where(finding: Mapping[str, Any], document: Document) -> str:
+    w, scale = finding["where"], document["ground"]["metres_per_unit"]
+    parts = [w["file"], f"layer {w['layer']}" if w["layer"] else "", w["id"]]
+    if w["x"] is not None and w["y"] is not None:
+        parts.append(f"{w['x'] / scale:,.2f}, {w['y'] / scale:,.2f}")
+    return ", ".join(plain(part) for part in parts if part)
+
+
+def _detail(environment: Environment, p: Pull, units: Units) -> Markup:
+    from tautline.deliver.profile_picture import pull_picture
+
+    return environment.get_template("pull.html").render(
+        p=p,
+        d=p.data,
+        chart=pull_picture(p, units),
+        hot=p.place(p.data["max_sidewall_station_m"], units),
+        checks=_checks(p, units),
+        bends=_bends(p, units),
+    )
+
+
+def _bends(p: Pull, units: Units) -> list[dict[str, Any]]:
+    profile, rows = p.data["profile"], []
+    stations, tension, wall = profile["station_m"], profile["tension_N"], profile["sidewall_N_per_m"]
+    for b in p.bends:
+        inside = [k for k, s in enumerate(stations) if b.start + 1e-3 < s <= b.end + 1e-3]
+        if not inside:
+            continue
+        rows.append(
+            {
+                "start": b.start,
+                "words": bend_words(b, units),
+                "tension_in": tension[inside[0] - 1],
+                "tension_out": tension[inside[-1]],
+                "sidewall": max(wall[k] for k in inside),
+                "place": p.place(b.start, units).split(", ", 1)[-1],
+            }
+        )
+    return rows

@@ -1,0 +1,429 @@
+"""The route in plan, to scale: pulls by utilisation, directions, vaults with their work, worst places, findings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from statistics import median
+from typing import Any
+
+from markupsafe import Markup
+
+from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words
+from tautline.deliver.labels import Label, Plan
+from tautline.deliver.present import Units, percent, plain
+from tautline.deliver.svg import FAINT, FONT, INK, element, number, path_data, round_down, shorten
+
+_MARGIN = 46.0
+_STRIP = 46.0
+_SIZE = 12.0
+_LONGEST = 26
+"""Columns of a name on the plan; the whole is in its tooltip and in the tables."""
+
+
+class PlanPicture:
+    """A plan in the making, and how its points come to stand where they do.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    width : float, optional
+        Of the picture. [px]
+    legend : bool, optional
+        Whether the picture carries its own legend.
+    only : Pull, optional
+        Show this pull alone, the rest of the route faint.
+    tallest : float, optional
+        Greatest height of the map. [px]
+    """
+
+    def __init__(
+        self,
+        document: Document,
+        width: float = 1000.0,
+        *,
+        legend: bool = False,
+        only: Pull | None = None,
+        tallest: float = 620.0,
+    ) -> None:
+        self.document, self.width, self.legend = document, width, legend
+        self.units = Units.of(document)
+        self.pulls = (only,) if only else pulls_of(document)
+        self.only = only
+        shown = self._shown_vaults()
+        self.vaults = sorted(shown, key=lambda v: rank(v["roles"]))
+        points = [p for one in self.pulls for p in one.data["path"]] + [(v["x"], v["y"]) for v in self.vaults]
+        if not only:
+            points += [p for span in document["route"] for p in span["path"]]
+        points = points or [(0.0, 0.0)]
+        xs, ys = [p[0] for p in points], [p[1] for p in points]
+        self.x0, self.y1 = min(xs), max(ys)
+        across, up = max(max(xs) - self.x0, 1e-3), max(self.y1 - min(ys), 1e-3)
+        inner = width - 2 * _MARGIN
+        self.k = min(inner / across, (tallest - 2 * _MARGIN) / up)
+        self.map_height = max(up * self.k + 2 * _MARGIN, 170.0)
+        self.left = (width - across * self.k) / 2
+        self.top = (self.map_height - up * self.k) / 2
+        self.height = self.map_height + _STRIP + (_legend_height() if legend else 0.0)
+        self.spacing = self._spacing()
+        self.mark = min(1.0, max(0.25, self.spacing / 26.0))
+        self.room = Plan(90.0, (4.0, 4.0, width - 4.0, self.map_height - 4.0))
+
+    def _spacing(self) -> float:
+        """Usual distance between neighbouring vaults. [px]"""
+        gaps = [
+            (b - a) * self.k
+            for p in self.pulls
+            for (a, _), (b, _) in zip(p.vaults, p.vaults[1:], strict=False)
+        ]
+        return median(gaps) if gaps else self.width
+
+    def _shown_vaults(self) -> Sequence[Any]:
+        if not self.only:
+            return list(self.document["vaults"])
+        d = self.only.data
+        tags = {d["feed"], d["pull"], *(p["tag"] for p in d["passes"])}
+        return [v for v in self.document["vaults"] if v["tag"] in tags]
+
+    def xy(self, point: Sequence[float]) -> tuple[float, float]:
+        """Return where a place on the map stands in the picture. [px]"""
+        return self.left + (point[0] - self.x0) * self.k, self.top + (self.y1 - point[1]) * self.k
+
+    def line(self, path: Iterable[Sequence[float]]) -> list[tuple[float, float]]:
+        """Return a path in the picture, points that fall together left out."""
+        out: list[tuple[float, float]] = []
+        for p in path:
+            q = self.xy(p)
+            if not out or math.dist(out[-1], q) > 0.02:
+                out.append(q)
+        return out
+
+    def render(self) -> Markup:
+        """Return the picture as one ``svg`` element."""
+        lines, marks = self._lines(), self._marks()
+        names = self._names()
+        size = f"0 0 {number(self.width)} {number(self.height)}"
+        clip = element("clipPath", element("rect", width=self.width, height=self.map_height), id=self._clip)
+        parts = [
+            element("rect", width=self.width, height=self.height, fill="#ffffff"),
+            clip,
+            element(
+                "g",
+                element("g", *lines, class_="world"),
+                element("g", *marks, class_="marks"),
+                element("g", *names, class_="names"),
+                clip_path=f"url(#{self._clip})",
+            ),
+            self._strip(),
+        ]
+        if self.legend:
+            parts.append(_legend(self.map_height + _STRIP))
+        return element(
+            "svg",
+            *parts,
+            xmlns="http://www.w3.org/2000/svg",
+            viewBox=size,
+            class_="plan",
+            font_family=FONT,
+            font_size=_SIZE,
+            data_map=number(self.map_height),
+            data_metres=repr(1.0 / self.k),
+            data_unit=repr(self.units.unit("length").scale),
+            data_spacing=number(self.spacing),
+            data_label=self.units.label("length"),
+            role="img",
+            aria_label="Route in plan",
+        )
+
+    @property
+    def _clip(self) -> str:
+        return f"map-{self.only.number}" if self.only else "map"
+
+    def _lines(self) -> list[Markup]:
+        parts = []
+        for span in self.document["route"]:
+            line = self.line(span["path"])
+            if len(line) > 1:
+                parts.append(
+                    element(
+                        "path",
+                        d=path_data(line),
+                        class_="route",
+                        stroke="#9aa3ab",
+                        stroke_width="1.2",
+                        fill="none",
+                        **_THIN,
+                    )
+                )
+                self.room.avoid(line, 6.0)
+        for p in self.pulls:
+            line = self.line(p.data["path"])
+            if len(line) < 2:
+                continue
+            self.room.avoid(line, 6.0)
+            b, d = p.band, path_data(line)
+            title = f"Pull {p.number}: {plain(p.data['feed'])} → {plain(p.data['pull'])}, {percent(p.data['utilisation'])}"
+            stroke = {"stroke": b.colour, "stroke_width": number(b.width), "stroke_dasharray": b.dash or None}
+            core = []
+            if b is BANDS[-1]:  # a dark edge tells a failing pull without colour
+                core = [
+                    element(
+                        "path",
+                        d=d,
+                        stroke="#000000",
+                        stroke_width=number(b.width + 3.5),
+                        fill="none",
+                        **_THIN,
+                    )
+                ]
+            parts.append(
+                element(
+                    "g",
+                    element("title", title),
+                    *(
+                        []
+                        if self.only or self.legend
+                        else [
+                            element(
+                                "path",
+                                d=d,
+                                class_="grip",
+                                stroke="transparent",
+                                stroke_width="18",
+                                fill="none",
+                                **_THIN,
+                            )
+                        ]
+                    ),
+                    *core,
+                    element("path", d=d, fill="none", **stroke, **_THIN),
+                    class_="pull",
+                    data_pull=p.number,
+                )
+            )
+        return parts
+
+    def _marks(self) -> list[Markup]:
+        parts = []
+        for p in self.pulls:
+            if len(p.data["path"]) < 2:
+                continue
+            for at in p.arrows(3):
+                turn = -math.degrees(p.heading(at))
+                parts.append(
+                    self._fixed(
+                        p.point(at),
+                        element(
+                            "path",
+                            d="M9 0L-6 5.5L-6 -5.5Z",
+                            fill=INK,
+                            stroke="#ffffff",
+                            stroke_width="1",
+                            transform=f"rotate({number(turn)})",
+                        ),
+                        "arrow",
+                    )
+                )
+        for f in [] if self.only else self.document["findings"]:
+            if f["where"]["x"] is not None and f["where"]["y"] is not None and f["severity"] != "info":
+                told = element("title", f"{f['severity']} {f['code']}: {plain(f['message'])}")
+                parts.append(
+                    self._fixed((f["where"]["x"], f["where"]["y"]), told + finding_mark(), "finding")
+                )
+        for v in reversed(self.vaults):
+            title = f"{plain(v['tag'])}: {role_words(v['roles']) or ', '.join(ROLES.get(r, r) for r in v['roles']) or 'not used'}"
+            parts.append(
+                self._fixed((v["x"], v["y"]), element("title", title) + vault_mark(v["roles"]), "vault")
+            )
+        for p in self.pulls:
+            station = p.data["max_sidewall_station_m"]
+            if station is not None and p.data["path"]:
+                told = f"Pull {p.number}: worst sidewall pressure {self.units.text('pressure', p.data['max_sidewall_N_per_m'])}, {p.place(station, self.units)}"
+                parts.append(self._fixed(p.point(station), element("title", told) + hot_mark(), "hot"))
+        return parts
+
+    def _fixed(self, at: Sequence[float], inside: Markup, kind: str) -> Markup:
+        """Something that keeps its size when the map is drawn larger."""
+        x, y = self.xy(at)
+        place = f"translate({number(x)} {number(y)})" + (
+            f" scale({number(self.mark)})" if self.mark < 1 else ""
+        )
+        return element("g", inside, class_=f"fixed mark {kind}", transform=place, data_x=x, data_y=y)
+
+    def _names(self) -> list[Markup]:
+        wanted = []
+        for v in self.vaults:
+            x, y = self.xy((v["x"], v["y"]))
+            r = 8.0 * self.mark
+            self.room.block((x - r, y - r, x + r, y + r))
+            work = role_words(v["roles"])
+            lines = (shorten(plain(v["tag"]), _LONGEST), *([work] if work and rank(v["roles"]) < 2 else []))
+            wanted.append((rank(v["roles"]), Label(x, y, lines, 9.0, 12.0), plain(v["tag"]), "tag"))
+        for p in self.pulls:
+            if len(p.data["path"]) < 2:
+                continue
+            x, y = self.xy(p.point(p.arrows(1)[0]))
+            text = f"{p.number}: {percent(p.data['utilisation'])}" + (
+                " FAILS" if p.data["verdict"] == "fail" else ""
+            )
+            urgency = 0.5 if p.data["verdict"] == "fail" else 3.5
+            wanted.append((urgency, Label(x, y, (text,), 9.0, 11.0), p.title, "use"))
+        parts = []
+        for _, label, whole, kind in sorted(wanted, key=lambda w: w[0]):
+            placed = self.room.put(label)
+            parts.append(_name(label, placed.box, whole, kind, placed.clear))
+        return parts
+
+    def _strip(self) -> Markup:
+        """Scale bar and north under the map."""
+        unit = self.units.unit("length")
+        length = round_down(200.0 / self.k / unit.scale)
+        pixels = length * unit.scale * self.k
+        y = self.map_height + 18.0
+        bar = element(
+            "g",
+            element(
+                "path",
+                d=f"M0 -6V6M0 0H{number(pixels)}M{number(pixels)} -6V6",
+                stroke=INK,
+                stroke_width="1.6",
+                fill="none",
+            ),
+            element("text", f"{length:,g} {unit.label}", x=pixels + 8, y=4.0, fill=INK),
+            class_="bar fixed",
+            transform=f"translate({number(16.0)} {number(y)})",
+            data_x=16.0,
+            data_y=y,
+            data_edge="1",
+        )
+        north = element(
+            "g",
+            element("path", d="M0 -13L6 9L0 4L-6 9Z", fill=INK),
+            element("text", "N (grid)", x=12.0, y=4.0, fill=INK),
+            class_="north fixed",
+            transform=f"translate({number(self.width - 90)} {number(y)})",
+            data_x=self.width - 90.0,
+            data_y=y,
+            data_edge="1",
+        )
+        return element("g", bar, north)
+
+
+_THIN = {"vector_effect": "non-scaling-stroke", "stroke_linejoin": "round"}
+
+
+def vault_mark(roles: Sequence[str]) -> Markup:
+    """Return a vault's mark: one sign a role, each inside the next."""
+    line = {"stroke": INK, "stroke_width": "1.5", "fill": "#ffffff"}
+    clear = {**line, "fill": "none"}
+    signs = []
+    if "end" in roles:
+        signs.append(element("path", d="M0 -12L12 0L0 12L-12 0Z", **line))
+    if "splice" in roles:
+        signs.append(element("rect", x="-8.5", y="-8.5", width="17", height="17", **line))
+    if "feed" in roles:
+        signs.append(element("circle", r="6.5", **line))
+    if "pull" in roles:
+        signs.append(element("path", d="M0 -5.5L5 3.5L-5 3.5Z", **{**line, "fill": INK}))
+    if "relube" in roles:
+        signs.append(
+            element("circle", r="5.5", **line) + element("path", d="M-5.5 0H5.5M0 -5.5V5.5", **clear)
+        )
+    if not signs:
+        signs.append(element("circle", r="3.5", **line))
+    return Markup("").join(signs)
+
+
+def hot_mark() -> Markup:
+    """Return the mark of a pull's worst sidewall pressure."""
+    return element("path", d="M-5 -5L5 5M-5 5L5 -5", stroke="#ffffff", stroke_width="4.5") + element(
+        "path", d="M-5 -5L5 5M-5 5L5 -5", stroke="#a50f6b", stroke_width="2.2"
+    )
+
+
+def finding_mark() -> Markup:
+    """Return the mark of a finding that is more than a note."""
+    return element(
+        "circle", r="12", fill="none", stroke="#7b3294", stroke_width="1.6", stroke_dasharray="3 2"
+    )
+
+
+def band_sample(index: int) -> Markup:
+    """Return a short line drawn as the pulls of a class are."""
+    b = BANDS[index]
+    edge = (
+        element("path", d="M0 0H44", stroke="#000000", stroke_width=number(b.width + 3.5))
+        if index == len(BANDS) - 1
+        else Markup("")
+    )
+    return edge + element(
+        "path", d="M0 0H44", stroke=b.colour, stroke_width=number(b.width), stroke_dasharray=b.dash or None
+    )
+
+
+def _name(label: Label, box: tuple[float, float, float, float], whole: str, kind: str, clear: bool) -> Markup:
+    dx0, dy0, dx1, dy1 = box[0] - label.x, box[1] - label.y, box[2] - label.x, box[3] - label.y
+    anchor, at = ("start", dx0) if dx0 > 0 else ("end", dx1) if dx1 < 0 else ("middle", (dx0 + dx1) / 2)
+    rows = [
+        element(
+            "tspan",
+            line,
+            x=at,
+            y=dy0 + label.height * (1.0 + 1.45 * k),
+            font_weight="600" if k == 0 and kind == "tag" else None,
+            fill=FAINT if k else None,
+        )
+        for k, line in enumerate(label.lines)
+    ]
+    text = element(
+        "text",
+        element("title", whole),
+        *rows,
+        text_anchor=anchor,
+        fill=INK,
+        stroke="#ffffff",
+        stroke_width="3",
+        paint_order="stroke",
+        stroke_linejoin="round",
+    )
+    return element(
+        "g",
+        text,
+        class_=f"fixed name {kind}",
+        transform=f"translate({number(label.x)} {number(label.y)})",
+        data_x=label.x,
+        data_y=label.y,
+        data_box=" ".join(f"{v:.0f}" for v in (dx0, dy0, dx1, dy1)),
+        visibility=None if clear else "hidden",
+    )
+
+
+def _legend_height() -> float:
+    return 114.0
+
+
+def _legend(top: float) -> Markup:
+    parts = [
+        element(
+            "text",
+            "Pulls by utilisation of the worst binding check; number and utilisation beside each",
+            x=16.0,
+            y=top + 14,
+            font_weight="600",
+            fill=INK,
+        )
+    ]
+    for k, b in enumerate(BANDS):
+        x = 16.0 + 240.0 * k
+        parts.append(element("g", band_sample(k), transform=f"translate({number(x)} {number(top + 36)})"))
+        parts.append(element("text", b.words, x=x + 54, y=top + 40, fill=INK))
+    for k, (role, meaning) in enumerate(ROLES.items()):
+        x = 28.0 + 190.0 * min(k, 1) + 145.0 * max(k - 1, 0)
+        parts.append(element("g", vault_mark([role]), transform=f"translate({number(x)} {number(top + 70)})"))
+        parts.append(element("text", meaning, x=x + 18, y=top + 74, fill=INK))
+    parts.append(element("g", hot_mark(), transform=f"translate(28 {number(top + 94)})"))
+    parts.append(element("text", "worst sidewall pressure of a pull", x=46.0, y=top + 98, fill=INK))
+    parts.append(element("g", finding_mark(), transform=f"translate(290 {number(top + 94)})"))
+    parts.append(element("text", "warning or error about the input", x=310.0, y=top + 98, fill=INK))
+    return element("g", *parts)
