@@ -23,11 +23,18 @@ class Friction:
         What it tends to beyond ``hold``; None: the friction stays ``lubricated``.
     hold : float, optional
         Distance over which the lubricant holds; None: it always does. [m]
+    pressed : float, optional
+        In place of ``lubricated`` where the cable is pressed harder than ``press_force``; drying changes both in
+        proportion. None: the contact force does not matter.
+    press_force : float, optional
+        Contact force per length of one cable between the two. [N/m]
     """
 
     lubricated: float
     dry: float | None = None
     hold: float | None = None
+    pressed: float | None = None
+    press_force: float | None = None
 
 
 @dataclass(frozen=True)
@@ -46,6 +53,8 @@ class Bore:
         As a person reads it, such as ``5 in PVC 40``.
     assumed : tuple of str, optional
         What about it was a default rather than stated, in words.
+    waviness : float, optional
+        Turn per length that coiled duct keeps when it is laid straight. [rad/m]
     """
 
     inside_diameter: float | None
@@ -53,6 +62,7 @@ class Bore:
     guide: bool = False
     label: str = ""
     assumed: tuple[str, ...] = ()
+    waviness: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
