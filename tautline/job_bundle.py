@@ -13,7 +13,22 @@ _THICKEST = 0.5  # m; a diameter beyond it is a wrong unit
 
 
 def read_bundle(table: Table, limits: Table, tables: Tables) -> tuple[Bundle | None, float | None]:
-    """Read ``[bundle]``: the cables, and the sidewall limit of their data sheet."""
+    """Read ``[bundle]``.
+
+    Parameters
+    ----------
+    table, limits : Table
+        ``[bundle]`` and ``[limits]``.
+    tables : Tables
+        For the constructions and tempers there are.
+
+    Returns
+    -------
+    bundle : Bundle or None
+        None where a fault stands in the way.
+    max_sidewall : float or None
+        Of the cable's data sheet. [N/m]
+    """
     count = table.whole("cables", at_least=1, at_most=6, required=True)
     if "conductor" not in table and "max_tension" not in limits:
         table.fault(
@@ -43,7 +58,10 @@ def read_bundle(table: Table, limits: Table, tables: Tables) -> tuple[Bundle | N
 
 def _beside(table: Table, role: Literal["ground", "fibre"], tables: Tables) -> tuple[Cable, ...]:
     """Read a cable that rides beside the power cables, where there is one."""
-    found = _cable(table.sub(role), role, tables) if role in table else table.allow(role)
+    if role not in table:
+        table.allow(role)
+        return ()
+    found = _cable(table.sub(role), role, tables)
     return () if found is None else (found,)
 
 

@@ -12,7 +12,24 @@ from tautline.job_table import Table
 
 
 def read_lining(duct: Table, friction: Table, layers: list[Table], jacket: str, tables: Tables) -> Lining:
-    """Read ``[duct]``, ``[friction]`` and ``[[duct_layer]]``: what a span has when its own fields say nothing."""
+    """Read what a span has when its own fields say nothing.
+
+    Parameters
+    ----------
+    duct, friction : Table
+        ``[duct]`` and ``[friction]``.
+    layers : list of Table
+        Every ``[[duct_layer]]``.
+    jacket : str
+        Of the cable, for the friction defaults.
+    tables : Tables
+        Of ducts and frictions.
+
+    Returns
+    -------
+    Lining
+        Faults are on the tables' record.
+    """
     size, kind, diameter = _size(duct, tables)
     if (size is None) != (kind is None) and diameter is None and size is not None:
         duct.fault("type", "is missing beside trade_size, unless the ducts' own fields hold it")
@@ -68,7 +85,18 @@ def _friction(friction: Table) -> tuple[float | None, float | None, float | None
 
 
 def read_guides(table: Table) -> Guides | None:
-    """Read ``[guides]``: what the cable turns on in vaults, and at the feed and the pull where stated."""
+    """Read ``[guides]``: what the cable turns on in vaults, and at the feed and the pull where stated.
+
+    Parameters
+    ----------
+    table : Table
+        ``[guides]``.
+
+    Returns
+    -------
+    Guides or None
+        None where a fault stands in the way.
+    """
     radius = table.quantity("radius", "length", above=0.0)
     friction = table.number("friction", at_least=0.0, at_most=2.0)
     feed = table.quantity("feed", "angle", above=0.0, at_most=3.15)

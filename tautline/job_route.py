@@ -12,7 +12,24 @@ _VAULT_FIELDS = ("name", "kind", "rim", "invert", "splice", "feed", "pull")
 
 
 def read_route(table: Table, folder: Path) -> tuple[Path, ReadOptions, tuple[str, ...]]:
-    """Read ``[route]``: where the drawing is, how to read it, which feeder."""
+    """Read ``[route]``.
+
+    Parameters
+    ----------
+    table : Table
+        ``[route]``.
+    folder : Path
+        Of the job file; the drawing is named from there.
+
+    Returns
+    -------
+    source : Path
+        The drawing or layer.
+    options : ReadOptions
+        How to read it.
+    feeder : tuple of str
+        Vault tags; empty where not stated.
+    """
     source = table.text("source", required=True)
     path = folder / (source or "")
     if source and not path.is_file():

@@ -43,7 +43,28 @@ def read_rules(
     flooded: bool,
     tables: Tables,
 ) -> Rules:
-    """Read ``[pulling]`` and ``[limits]``: how a pull is set up and what it is judged by."""
+    """Read ``[pulling]`` and ``[limits]``: how a pull is set up and what it is judged by.
+
+    Parameters
+    ----------
+    pulling, limits : Table
+        ``[pulling]`` and ``[limits]``.
+    plan : PlanRules
+        For reel and slack.
+    max_sidewall : float or None
+        Of the cable's data sheet. [N/m]
+    units : str or None
+        Of the job; conductor stresses follow them unless stated.
+    flooded : bool
+        Whether ducts stand full of water.
+    tables : Tables
+        Of limits.
+
+    Returns
+    -------
+    Rules
+        Faults are on the tables' record.
+    """
     attachment = pulling.text("attachment", choices=("eye", "grip"))
     entry = pulling.quantity("entry", "force", at_least=0.0)
     restart = pulling.number("restart", at_least=1.0, at_most=5.0)
@@ -113,7 +134,18 @@ def _limit(table: Table, key: str, kind: str) -> float | None:
 
 
 def read_plan(table: Table) -> PlanRules:
-    """Read ``[plan]``: reel, slack, prices."""
+    """Read ``[plan]``: reel, slack, prices.
+
+    Parameters
+    ----------
+    table : Table
+        ``[plan]``.
+
+    Returns
+    -------
+    PlanRules
+        Faults are on the table's record.
+    """
     cost = table.sub("cost")
     base = Costs()
     prices = {key: cost.number(key, at_least=0.0) for key in ("splice", "setup", "relube", "middle_feed")}
@@ -126,7 +158,18 @@ def read_plan(table: Table) -> PlanRules:
 
 
 def read_pulls(tables: list[Table]) -> tuple[PullRequest, ...]:
-    """Read every ``[[pull]]``."""
+    """Read every ``[[pull]]``.
+
+    Parameters
+    ----------
+    tables : list of Table
+        One each.
+
+    Returns
+    -------
+    tuple of PullRequest
+        Those without fault.
+    """
     found = []
     for table in tables:
         feed = table.text("feed", required=True)
