@@ -38,7 +38,7 @@ COUNTS: dict[str, tuple[int, ...]] = {
     "triangular": (3,),
     "cradled": (3,),
     "diamond": (4,),
-    "circle": (3, 4, 5, 6),
+    "circle": (4, 5, 6),
 }
 """The arrangements, and for how many cables each is."""
 DIAMOND_BELOW = (

@@ -347,9 +347,12 @@ def _checked(track: Track, rules: Rules, relube: Sequence[int]) -> tuple[int, ..
 
 def _entry(chain: Chain, weight: float, rubbing: FloatArray, rules: Rules) -> tuple[float, float]:
     """Return the entry tension as used, and the least that keeps the cable taut."""
-    holding = holding_tension(chain, weight, rubbing)
-    if rules.low_friction_factor is not None:
-        holding = max(holding, holding_tension(chain, weight, rules.low_friction_factor * rubbing))
+    holding = 0.0
+    # a cable that goes nowhere downhill is taut from any entry tension
+    if min(chain.grade_in.min(), chain.grade_out.min()) < 0.0:
+        holding = holding_tension(chain, weight, rubbing)
+        if rules.low_friction_factor is not None:
+            holding = max(holding, holding_tension(chain, weight, rules.low_friction_factor * rubbing))
     return max(float(rules.entry), holding), holding
 
 
@@ -406,12 +409,15 @@ def _lubricant(setting: Setting, stops: Sequence[int]) -> tuple[LubricantPlan, l
     runs = []
     for begin, end in pairwise(bounds):
         ducts = begin + np.flatnonzero(~setting.guide[begin:end])
-        rise = np.maximum(track.chain.grade_in[ducts], track.chain.grade_out[ducts])
+        chain, bores = track.chain, track.bore[ducts]
+        lengths = np.bincount(bores, chain.length[ducts], len(track.bores))
+        used = np.flatnonzero(lengths)
+        rise = np.maximum(chain.grade_in[ducts], chain.grade_out[ducts])
         runs.append(
             Run(
-                tuple(track.chain.length[ducts].tolist()),
-                tuple(setting.diameter[ducts].tolist()),
-                float(track.chain.grade_in[ducts[0]]) if ducts.size else 0.0,
+                tuple(lengths[used].tolist()),
+                tuple(float(track.bores[k].inside_diameter or 0.0) for k in used),
+                float(chain.grade_in[ducts[0]]) if ducts.size else 0.0,
                 float(rise.max(initial=-1.6)),
             )
         )

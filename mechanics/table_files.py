@@ -279,6 +279,7 @@ def _key_columns(table: str) -> list[str]:
     return [column for column, how in _COLUMNS[table].items() if how in {"name", "size"}]
 
 
+@functools.lru_cache(maxsize=4096)
 def _alike(table: str, key: tuple[str, ...]) -> tuple[str, ...]:
     hows = [how for how in _COLUMNS[table].values() if how in {"name", "size"}]
     return tuple(

@@ -1,0 +1,224 @@
+"""Arrangements checked by geometry and statics alone: circles packed in a circle.
+
+Circles are placed by what they touch, shapely measures clearances and finds the contacts, and the contact forces
+follow from equilibrium without friction. Nothing of the formulas is used to get there.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+import shapely
+from numpy.typing import NDArray
+from scipy.optimize import brentq, linprog, minimize
+
+from mechanics.arrangement import ENCLOSING, LOOSE_FILL, clearance, sidewall_factor, weight_correction
+from mechanics.errors import DomainError
+
+Points = NDArray[np.float64]
+CLOSE = 1e-4  # of a diameter: nearer counts as touching
+
+
+def circle(centre: Points, radius: float) -> shapely.Polygon:
+    return shapely.Point(centre).buffer(radius, quad_segs=256)
+
+
+def contacts(centres: Points, ratio: float) -> list[tuple[int, int | None, Points]]:
+    """Find what touches what, as (cable, other cable or None for the duct, direction of the force on the cable)."""
+    wall = shapely.Point(0, 0).buffer(ratio / 2, quad_segs=256).exterior
+    found: list[tuple[int, int | None, Points]] = []
+    for i, centre in enumerate(centres):
+        if wall.distance(shapely.Point(centre)) - 0.5 < CLOSE:
+            found.append((i, None, -centre / np.hypot(*centre)))
+    for i, j in itertools.combinations(range(len(centres)), 2):
+        if shapely.Point(centres[i]).distance(shapely.Point(centres[j])) - 1.0 < CLOSE:
+            found.append((i, j, (centres[i] - centres[j]) / np.hypot(*(centres[i] - centres[j]))))
+    return found
+
+
+def forces(centres: Points, ratio: float) -> tuple[float, float]:
+    """Return (all forces on the wall, the greatest on one cable), over the weight of all cables: the worst there are."""
+    n, touching = len(centres), contacts(centres, ratio)
+    balance = np.zeros((2 * n, len(touching)))
+    for column, (i, j, direction) in enumerate(touching):
+        balance[2 * i : 2 * i + 2, column] += direction
+        if j is not None:
+            balance[2 * j : 2 * j + 2, column] -= direction
+    weight = np.tile([0.0, 1.0], n)
+    wall = np.array([j is None for _, j, _ in touching], dtype=float)
+    slack = np.hstack([balance, np.eye(2 * n), -np.eye(2 * n)])  # places are only so exact
+
+    def worst(of: NDArray[np.float64]) -> float:
+        cost = np.concatenate([-of, np.full(4 * n, 1e4)])
+        answer = linprog(cost, A_eq=slack, b_eq=weight, bounds=(0, 50 * n))
+        assert answer.status == 0
+        assert answer.x[len(touching) :].sum() < 1e-2 * n, "the pile does not stand"
+        return float(of @ answer.x[: len(touching)]) / n
+
+    single = max(worst(np.eye(len(touching))[k]) for k in np.flatnonzero(wall))
+    return worst(wall), single
+
+
+def check_packing(centres: Points, ratio: float) -> None:
+    duct = circle(np.zeros(2), ratio / 2 + 1e-4)
+    circles = [circle(c, 0.5) for c in centres]
+    assert all(duct.covers(c) for c in circles)
+    for a, b in itertools.combinations(circles, 2):
+        assert a.intersection(b).area < 1e-3
+
+
+def height_left(centres: Points, ratio: float) -> float:
+    top = shapely.unary_union([circle(c, 0.5) for c in centres]).bounds[3]
+    return ratio / 2 - top
+
+
+def touching_wall_and(centre: Points, ratio: float, side: float) -> Points:
+    """Place a circle that touches the duct and another circle, to one side of it."""
+    r = (ratio - 1) / 2
+    start = math.atan2(centre[1], centre[0])
+
+    def gap(angle: float) -> float:
+        return math.hypot(r * math.cos(angle) - centre[0], r * math.sin(angle) - centre[1]) - 1.0
+
+    angle = brentq(gap, start + side * 1e-9, start + side * math.pi)
+    return np.array([r * math.cos(angle), r * math.sin(angle)])
+
+
+def on_top_of(left: Points, right: Points) -> Points:
+    """Place a circle that touches two others that stand at the same height, above them."""
+    half = (right[0] - left[0]) / 2
+    return np.array([(left[0] + right[0]) / 2, left[1] + math.sqrt(1.0 - half**2)])
+
+
+def placed(arrangement: str, ratio: float) -> Points:
+    r = (ratio - 1) / 2
+    bottom = np.array([0.0, -r])
+    if arrangement == "single":
+        return np.array([bottom])
+    if arrangement in {"pair", "triangular"}:
+        half_angle = brentq(lambda a: 2 * r * math.sin(a) - 1.0, 1e-9, math.pi / 2)
+        pair = [np.array([s * r * math.sin(half_angle), -r * math.cos(half_angle)]) for s in (-1, 1)]
+        return np.array(pair if arrangement == "pair" else [*pair, on_top_of(*pair)])
+    sides = [touching_wall_and(bottom, ratio, s) for s in (-1.0, 1.0)]
+    if arrangement == "cradled":
+        return np.array([bottom, *sides])
+    return np.array([bottom, *sides, on_top_of(*sides)])
+
+
+@pytest.mark.parametrize(
+    ("arrangement", "ratio"),
+    [
+        ("single", 1.2),
+        ("single", 5.0),
+        ("pair", 2.2),
+        ("pair", 3.0),
+        ("pair", 6.0),
+        ("triangular", 2.2),
+        ("triangular", 127.4 / 41),
+        ("triangular", 5.0),
+        ("cradled", 2.3),
+        ("cradled", 127.4 / 41),
+        ("cradled", 5.0),
+        ("diamond", 2.45),
+        ("diamond", 127.4 / 50),
+        ("diamond", 2.95),
+    ],
+)
+def test_formulas_are_what_circles_say(arrangement: str, ratio: float) -> None:
+    centres = placed(arrangement, ratio)
+    check_packing(centres, ratio)
+    all_walls, hardest = forces(centres, ratio)
+    assert float(weight_correction(arrangement, ratio, 1.0)) == pytest.approx(all_walls, abs=1e-4)
+    assert float(sidewall_factor(arrangement, ratio, 1.0)) == pytest.approx(hardest, abs=1e-4)
+    assert float(clearance(arrangement, ratio, 1.0)) == pytest.approx(height_left(centres, ratio), abs=1e-4)
+
+
+@pytest.mark.parametrize("ratio", [3.05, 3.5])
+def test_a_diamond_falls_apart_in_a_wide_duct(ratio: float) -> None:
+    bottom, *_, top = placed("diamond", ratio)
+    assert circle(bottom, 0.5).intersection(circle(top, 0.5)).area > 1e-3
+
+
+def settled(n: int, ratio: float, rng: np.random.Generator) -> Points | None:
+    """Let n circles fall into a place where they stand still, from a random start; None where that fails."""
+    r = (ratio - 1) / 2
+    one, two = np.triu_indices(n, 1)
+
+    def gaps(z: Points) -> Points:
+        x, y = z[:n], z[n:]
+        return np.concatenate([r * r - x * x - y * y, (x[one] - x[two]) ** 2 + (y[one] - y[two]) ** 2 - 1.0])
+
+    def slopes(z: Points) -> Points:
+        x, y = z[:n], z[n:]
+        out = np.zeros((n + one.size, 2 * n))
+        k, p = np.arange(n), n + np.arange(one.size)
+        out[k, k], out[k, n + k] = -2 * x, -2 * y
+        out[p, one], out[p, two] = 2 * (x[one] - x[two]), -2 * (x[one] - x[two])
+        out[p, n + one], out[p, n + two] = 2 * (y[one] - y[two]), -2 * (y[one] - y[two])
+        return out
+
+    angle, radius = rng.uniform(0, 2 * np.pi, n), r * np.sqrt(rng.uniform(0, 1, n))
+    found = minimize(
+        lambda z: z[n:].sum(),
+        np.concatenate([radius * np.cos(angle), radius * np.sin(angle)]),
+        jac=lambda _: np.concatenate([np.zeros(n), np.ones(n)]),
+        constraints={"type": "ineq", "fun": gaps, "jac": slopes},
+        method="SLSQP",
+        options={"maxiter": 300, "ftol": 1e-12},
+    )
+    if not found.success or gaps(found.x).min() < -1e-6:
+        return None
+    return np.column_stack([found.x[:n], found.x[n:]])
+
+
+def check_piles(n: int, ratio: float, wanted: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    stood = 0
+    for _ in range(20 * wanted):
+        centres = settled(n, ratio, rng)
+        if centres is None:
+            continue
+        try:
+            all_walls, hardest = forces(centres, ratio)
+        except AssertionError:
+            continue
+        stood += 1
+        assert all_walls <= float(weight_correction("circle", ratio, 1.0, n)) + 1e-3
+        assert hardest <= float(sidewall_factor("circle", ratio, 1.0, n)) + 1e-3
+        assert height_left(centres, ratio) >= float(clearance("circle", ratio, 1.0, n)) - 1e-3
+        if stood == wanted:
+            return
+    pytest.fail(f"only {stood} piles of {n} stood at D/d = {ratio}")
+
+
+def loosest(n: int) -> float:
+    return max(ENCLOSING[n - 1], math.sqrt(n / LOOSE_FILL), 3.0 if n == 4 else 0.0)
+
+
+@pytest.mark.parametrize("n", [4, 5, 6])
+def test_loose_piles_stay_within_the_safe_side(n: int) -> None:
+    check_piles(n, loosest(n) * 1.15, wanted=4, seed=n)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("n", [4, 5, 6])
+@pytest.mark.parametrize("wider", [1.001, 1.03, 1.07, 1.12, 1.2, 1.35, 1.6, 2.0])
+def test_many_loose_piles_stay_within_the_safe_side(n: int, wider: float) -> None:
+    check_piles(n, loosest(n) * wider, wanted=60, seed=17 * n)
+
+
+def test_five_cables_can_wedge_in_a_tight_duct() -> None:
+    # why the formula refuses above a fill of 53 %: near D/d = 3 three abreast over two press the walls as an arch does
+    ratio, rng, worst = 2.95, np.random.default_rng(1), 0.0
+    assert 5 / ratio**2 > LOOSE_FILL
+    with pytest.raises(DomainError):
+        weight_correction("circle", ratio, 1.0, 5)
+    for _ in range(40):
+        centres = settled(5, ratio, rng)
+        if centres is not None:
+            worst = max(worst, forces(centres, ratio)[0])
+    row_of_five = 1 + (5**2 - 1) / 6 / (ratio - 1) ** 2
+    assert worst > 1.1 * row_of_five
