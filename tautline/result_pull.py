@@ -17,6 +17,9 @@ from tautline.path import Point, along, as_points, trace
 
 Document = dict[str, Any]
 
+# Checks that hold the cable's own tension against a limit; a winch's reading is the rope's.
+_TENSIONS = ("max_tension", "conductor_tension", "eye_tension", "grip_tension", "sheath_tension")
+
 
 @dataclass(frozen=True, eq=False)
 class DonePull:
@@ -81,8 +84,8 @@ def pull_document(done: DonePull) -> Document:
         "arrangement": result.arrangement,
         **_figures(result),
         "limits": {
-            "max_tension_N": _least_limit(result, "N"),
-            "max_sidewall_N_per_m": _least_limit(result, "N/m"),
+            "max_tension_N": _least_limit(result, _TENSIONS),
+            "max_sidewall_N_per_m": _least_limit(result, ("max_sidewall",)),
         },
         "utilisation": result.utilisation,
         "governs": _governs(result),
@@ -198,13 +201,9 @@ def _governs(result: PullResult) -> str:
     return worst.name if worst else ""
 
 
-def _least_limit(result: PullResult, unit: str) -> float | None:
-    """Return the lowest limit that binds on a tension (N) or a sidewall pressure (N/m)."""
-    limits = [
-        c.limit
-        for c in result.checks
-        if c.binding and c.unit == unit and c.limit is not None and c.utilisation is not None
-    ]
+def _least_limit(result: PullResult, names: tuple[str, ...]) -> float | None:
+    """Return the lowest limit that binds among checks of the same thing."""
+    limits = [c.limit for c in result.checks if c.binding and c.name in names and c.limit is not None]
     return min(limits, default=None)
 
 
