@@ -57,6 +57,8 @@ class ReadOptions:
         Standard deviation of digitised vertices; None: estimated from the data. [m]
     standard_radii : tuple of float
         Radii preferred where the data cannot tell. [m]
+    text_reach : float
+        How far a text may stand from the vault it names, where no attribute does. [m]
     encoding : str, optional
         Text encoding of a file that does not say or says wrong.
     recover : bool
@@ -74,5 +76,6 @@ class ReadOptions:
     chord_tolerance: float = 0.03
     scatter: float | None = None
     standard_radii: tuple[float, ...] = (0.9144, 1.2192, 1.524, 3.048, 3.81, 7.62, 15.24)
+    text_reach: float = 3.048
     encoding: str | None = None
     recover: bool = False

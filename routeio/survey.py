@@ -93,6 +93,9 @@ class Duct:
         The raw vertices it was made from (NaN z where none). [m]
     where : Where
         File, layer, first handle.
+    fields_by_id : mapping of str to DuctFields
+        Where pieces with different attributes were joined with no vault between them: those of each piece, by the
+        id that segments' origins name; empty where ``fields`` holds for all.
     """
 
     id: str
@@ -107,6 +110,7 @@ class Duct:
     fields: DuctFields = field(default_factory=DuctFields)
     vertices: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
     where: Where = field(default_factory=Where)
+    fields_by_id: Mapping[str, DuctFields] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -164,12 +168,15 @@ class Ground:
         Authority code or WKT of the CRS the survey's coordinates are in once divided by ``metres_per_unit``.
     crs_of_file : str or None
         Where the reader had to project, the file's own CRS.
+    metres_per_elevation : float or None
+        Metres in the unit of the file's elevations; None where it is the horizontal unit.
     """
 
     metres_per_unit: float
     unit: str
     crs: str | None = None
     crs_of_file: str | None = None
+    metres_per_elevation: float | None = None
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,363 @@
+"""Attaching: line ends to the vaults they reach, and lines cut at the vaults they pass through."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+
+from mechanics.errors import FloatArray
+from routeio.bulges import Spot, cut, flattened, headings, leg_lengths, nearest_spot, point_at, spot_at
+from routeio.findings import Finding
+from routeio.rawlines import RawLine
+from routeio.survey import Vault
+from routeio.tidy import placed
+
+#: Ends nearer than this to where they belong need no repair. [m]
+EXACT = 1e-3
+#: Of two vaults in reach the nearer is meant if the other is this many times as far.
+CLEARLY = 2.0
+#: A vertex that turns by more than this is a corner. [rad]
+CORNER = math.radians(2.0)
+#: Corners inside an outline up to this size lie in the vault, not in a duct. [m]
+VAULT_SIZE = 15.0
+#: Legs of a long line are looked up in runs of this many.
+_RUN = 32
+
+
+@dataclass(frozen=True, eq=False)
+class Tied:
+    """A line with the vaults its ends are tied to.
+
+    Parameters
+    ----------
+    line : RawLine
+        The line.
+    start, end : int or None
+        Index of the vault; None for an end at no vault.
+    undecided : tuple of 2 bool
+        Whether each end is loose because it could not be decided, which has been said.
+    """
+
+    line: RawLine
+    start: int | None = None
+    end: int | None = None
+    undecided: tuple[bool, bool] = (False, False)
+
+
+def attached(
+    lines: Sequence[RawLine], vaults: Sequence[Vault], snap: float
+) -> tuple[list[Tied], list[Finding]]:
+    """Tie line ends to vaults and cut lines at the vaults they pass through.
+
+    An end inside a vault's outline belongs to it; else the nearest outline or point within ``snap`` has it, unless
+    another is nearly as near. Ends stay where they are drawn. A line is cut where it passes through an outline or
+    within ``snap`` of a point: at its corner there if it has one, else where it is nearest the centre.
+
+    Parameters
+    ----------
+    lines : sequence of RawLine
+        Each with a length.
+    vaults : sequence of Vault
+        Tags unique.
+    snap : float
+        [m]
+
+    Returns
+    -------
+    lines : list of Tied
+        In the order of the lines, the parts of one line after one another.
+    findings : list of Finding
+        Every end tied across a gap, every cut, every end that could belong to two vaults.
+    """
+    if not vaults:
+        return [Tied(line) for line in lines], []
+    findings: list[Finding] = []
+    marks = np.array([v.footprint or shapely.Point(v.x, v.y) for v in vaults], dtype=object)
+    shapely.prepare(marks)
+    tree = shapely.STRtree(marks)
+    ends = _Ends(vaults, marks, tree, snap, findings)
+    at_ends = ends.tie(lines)
+    near = _vaults_near(lines, tree, snap)
+    tied: list[Tied] = []
+    for i, line in enumerate(lines):
+        whole = Tied(
+            line, at_ends[2 * i], at_ends[2 * i + 1], (2 * i in ends.undecided, 2 * i + 1 in ends.undecided)
+        )
+        tied += _cut_at(whole, near.get(i, ()), vaults, snap, findings)
+    return tied, findings
+
+
+@dataclass
+class _Ends:
+    """The tying of all ends at once."""
+
+    vaults: Sequence[Vault]
+    marks: np.ndarray
+    tree: shapely.STRtree
+    snap: float
+    findings: list[Finding]
+    undecided: set[int] = field(default_factory=set)
+
+    def tie(self, lines: Sequence[RawLine]) -> list[int | None]:
+        """Return the vault of each end: start and end of the first line, of the second, ..."""
+        points = np.array([line.points[k, :2] for line in lines for k in (0, -1)]).reshape(-1, 2)
+        tied: list[int | None] = [None] * points.shape[0]
+        geometry = shapely.points(points)
+        end, vault = self.tree.query(geometry, predicate="dwithin", distance=self.snap)
+        distance = shapely.distance(geometry[end], self.marks[vault])
+        centres = np.array([(v.x, v.y) for v in self.vaults])
+        centre = np.hypot(*(points[end] - centres[vault]).T)
+        reach: dict[int, list[tuple[float, float, int]]] = defaultdict(list)
+        for e, v, d, c in zip(end.tolist(), vault.tolist(), distance.tolist(), centre.tolist(), strict=True):
+            reach[e].append((d, c, v))
+        for e, near in reach.items():
+            tied[e] = self._choose(e, sorted(near), lines[e // 2], points[e])
+        return tied
+
+    def _choose(
+        self, end: int, near: list[tuple[float, float, int]], line: RawLine, point: FloatArray
+    ) -> int | None:
+        distance, centre, vault = near[0]
+        if len(near) > 1:
+            other_distance, other_centre, other = near[1]
+            inside_both = distance == 0.0 and other_distance == 0.0
+            clear = (
+                other_centre >= CLEARLY * max(centre, EXACT)
+                if inside_both
+                else other_distance >= CLEARLY * distance and other_distance > EXACT
+            )
+            if not clear:
+                self.undecided.add(end)
+                self.findings.append(
+                    Finding(
+                        "vault-ambiguous",
+                        "error",
+                        f"a duct end lies {distance:.3f} m from vault {self.vaults[vault].tag} and "
+                        f"{other_distance:.3f} m from vault {self.vaults[other].tag}: left loose",
+                        placed(line.where, point),
+                        "draw the end at the vault it belongs to, or lower snap",
+                    )
+                )
+                return None
+        if distance > EXACT:
+            self.findings.append(
+                Finding(
+                    "end-snapped",
+                    "warning" if distance > 0.5 * self.snap else "info",
+                    f"a duct ends {distance:.3f} m from vault {self.vaults[vault].tag} and is tied to it "
+                    f"(tolerance {self.snap:.3f} m)",
+                    placed(line.where, point),
+                    "draw the end at the vault, or lower snap if it does not belong to it",
+                )
+            )
+        return vault
+
+
+def _vaults_near(lines: Sequence[RawLine], tree: shapely.STRtree, snap: float) -> dict[int, tuple[int, ...]]:
+    """Return the vaults that each line may pass through."""
+    boxes: list[tuple[float, float, float, float]] = []
+    owner: list[int] = []
+    for i, line in enumerate(lines):
+        chord = np.hypot(*np.diff(line.points[:, :2], axis=0).T)
+        # an arc stands off its chord by bulge times half of it; beyond a half circle it is wider than its chord too
+        bow = np.abs(line.bulge)
+        off = 0.5 * chord * np.where(bow <= 1.0, bow, (1.0 + bow**2) / np.maximum(bow, 1e-300))
+        for first in range(0, line.bulge.size, _RUN):
+            run = line.points[first : first + _RUN + 1, :2]
+            pad = float(off[first : first + _RUN].max()) + snap
+            low, high = run.min(axis=0) - pad, run.max(axis=0) + pad
+            boxes.append((float(low[0]), float(low[1]), float(high[0]), float(high[1])))
+            owner.append(i)
+    found = tree.query(shapely.box(*np.array(boxes).reshape(-1, 4).T))
+    near: dict[int, set[int]] = defaultdict(set)
+    for k, v in zip(found[0].tolist(), found[1].tolist(), strict=True):
+        near[owner[k]].add(v)
+    return {i: tuple(sorted(vs)) for i, vs in near.items()}
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """A place where a line is cut: what comes before ends at ``before``, what comes after begins at ``after``."""
+
+    before: float
+    after: float
+    vault: int
+
+
+def _cut_at(
+    whole: Tied, near: Iterable[int], vaults: Sequence[Vault], snap: float, findings: list[Finding]
+) -> list[Tied]:
+    """Cut a line at the vaults it passes, and trim ends that run past the vault they are tied to."""
+    line = whole.line
+    candidates = list(near)
+    if not candidates:
+        return [whole]
+    total = float(leg_lengths(line.points, line.bulge).sum())
+    low, high = 0.0, total
+    cuts: list[_Cut] = []
+    for v in candidates:
+        vault = vaults[v]
+        if vault.footprint is not None:
+            cuts += _through_outline(line, v, vault, total, findings)
+            continue
+        spot = nearest_spot(line.points, line.bulge, vault.x, vault.y)
+        if spot.distance > snap:
+            continue
+        at_start = whole.start == v and spot.station <= 2.0 * snap
+        at_end = whole.end == v and spot.station >= total - 2.0 * snap
+        if at_start or at_end:
+            past = spot.station if at_start else total - spot.station
+            if EXACT < past < 0.5 * total:
+                low, high = (spot.station, high) if at_start else (low, spot.station)
+                findings.append(_overshoot(line, spot, vault, past))
+            continue
+        if spot.station < EXACT or spot.station > total - EXACT:
+            continue  # an end in reach that was not tied, and why has been said
+        station = _corner_near(line, spot, snap)
+        cuts.append(_Cut(station, station, v))
+        findings.append(_split(line, station, vault, spot.distance))
+    return _parts(whole, cuts, low, high, total)
+
+
+def _through_outline(
+    line: RawLine, v: int, vault: Vault, total: float, findings: list[Finding]
+) -> list[_Cut]:
+    """Return the cuts where a line passes through a vault's outline without ending in it."""
+    flat, spots = flattened(line.points, line.bulge, EXACT)
+    drawn = shapely.LineString(flat[:, :2])
+    inside = shapely.intersection(drawn, vault.footprint)
+    parts = [p for p in shapely.get_parts(inside) if p.geom_type == "LineString" and p.length > EXACT]
+    if not parts:
+        return []
+    flat_station = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(flat[:, :2], axis=0).T))))
+    leg_ends = np.concatenate(([0.0], np.cumsum(leg_lengths(line.points, line.bulge))))
+
+    def station_of(part_point: shapely.Point) -> float:
+        along = float(np.interp(drawn.project(part_point), flat_station, spots))
+        leg = min(int(along), line.bulge.size - 1)
+        return float(leg_ends[leg] + (along - leg) * (leg_ends[leg + 1] - leg_ends[leg]))
+
+    spans = sorted(
+        sorted((station_of(shapely.Point(p.coords[0])), station_of(shapely.Point(p.coords[-1]))))
+        for p in parts
+    )
+    merged: list[list[float]] = []
+    for low, high in spans:  # the pieces of one passage meet at the vertices inside
+        if merged and low <= merged[-1][1] + EXACT:
+            merged[-1][1] = max(high, merged[-1][1])
+        else:
+            merged.append([low, high])
+    corners = _corner_stations(line)
+    cuts = []
+    for low, high in merged:
+        if low < EXACT or high > total - EXACT:
+            continue  # an end that lies inside
+        within = corners[(corners > low) & (corners < high)]
+        centre = _nearest_between(line, vault, low, high)
+        if within.size > 1 and _size(vault) <= VAULT_SIZE:
+            cuts.append(_Cut(float(within[0]), float(within[-1]), v))
+        elif within.size:
+            at = float(within[np.argmin(np.abs(within - centre))])
+            cuts.append(_Cut(at, at, v))
+        else:
+            cuts.append(_Cut(centre, centre, v))
+        place = point_at(line.points, line.bulge, spot_at(line.points, line.bulge, cuts[-1].before))
+        findings.append(
+            _split(line, cuts[-1].before, vault, float(np.hypot(place[0] - vault.x, place[1] - vault.y)))
+        )
+    return cuts
+
+
+def _size(vault: Vault) -> float:
+    if vault.footprint is None:
+        return 0.0
+    low_x, low_y, high_x, high_y = vault.footprint.bounds
+    return float(max(high_x - low_x, high_y - low_y))
+
+
+def _nearest_between(line: RawLine, vault: Vault, low: float, high: float) -> float:
+    """Return the station between two nearest to a vault's centre."""
+    first, last = (spot_at(line.points, line.bulge, s) for s in (low, high))
+    points, bulge, _ = cut(line.points, line.bulge, first, last)
+    return low + nearest_spot(points, bulge, vault.x, vault.y).station
+
+
+def _corner_stations(line: RawLine) -> FloatArray:
+    """Return where along a line its vertices turn by more than a little."""
+    if line.bulge.size < 2:
+        return np.zeros(0)
+    first, last = headings(line.points, line.bulge)
+    turn = np.abs((first[1:] - last[:-1] + np.pi) % (2.0 * np.pi) - np.pi)
+    return np.asarray(np.cumsum(leg_lengths(line.points, line.bulge))[:-1][turn > CORNER])
+
+
+def _corner_near(line: RawLine, spot: Spot, snap: float) -> float:
+    """Return the station of the corner nearest a spot, if one is within tolerance, else the spot's own."""
+    corners = _corner_stations(line)
+    if corners.size:
+        nearest = float(corners[np.argmin(np.abs(corners - spot.station))])
+        if abs(nearest - spot.station) <= snap:
+            return nearest
+    return spot.station
+
+
+def _parts(whole: Tied, cuts: list[_Cut], low: float, high: float, total: float) -> list[Tied]:
+    line = whole.line
+    cuts = sorted(
+        (c for c in cuts if c.before > low + EXACT and c.after < high - EXACT), key=lambda c: c.before
+    )
+    if not cuts and low == 0.0 and high == total:
+        return [whole]
+    parts: list[Tied] = []
+    start, start_vault, start_undecided = low, whole.start, whole.undecided[0]
+    for c in [*cuts, None]:
+        end = high if c is None else c.before
+        end_vault = whole.end if c is None else c.vault
+        if end - start > EXACT:
+            parts.append(
+                Tied(
+                    _piece(line, start, end, total),
+                    start_vault,
+                    end_vault,
+                    (start_undecided, whole.undecided[1] if c is None else False),
+                )
+            )
+        if c is not None:
+            start, start_vault, start_undecided = c.after, c.vault, False
+    return parts
+
+
+def _piece(line: RawLine, start: float, end: float, total: float) -> RawLine:
+    first = spot_at(line.points, line.bulge, start) if start > 0.0 else None
+    last = spot_at(line.points, line.bulge, end) if end < total else None
+    points, bulge, legs = cut(line.points, line.bulge, first, last)
+    fields = line.fields
+    if fields.recorded_length is not None:
+        fields = replace(fields, recorded_length=fields.recorded_length * (end - start) / total)
+    return replace(line, points=points, bulge=bulge, ids=line.ids[legs], fields=fields)
+
+
+def _split(line: RawLine, station: float, vault: Vault, distance: float) -> Finding:
+    spot = spot_at(line.points, line.bulge, station)
+    return Finding(
+        "split-at-vault",
+        "info",
+        f"the line passes {distance:.3f} m from the middle of vault {vault.tag} and is split there",
+        placed(line.where, point_at(line.points, line.bulge, spot)),
+        "end the duct at the vault if it does not pass through it",
+    )
+
+
+def _overshoot(line: RawLine, spot: Spot, vault: Vault, past: float) -> Finding:
+    return Finding(
+        "overshoot-trimmed",
+        "info",
+        f"the line runs {past:.3f} m past vault {vault.tag}; the rest is left out",
+        placed(line.where, point_at(line.points, line.bulge, spot)),
+        "end the line at the vault",
+    )

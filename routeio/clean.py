@@ -1,0 +1,94 @@
+"""Cleaning: raw lines and vault marks to lines between vaults, every repair on record with its place."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from routeio import heights, marks, tidy
+from routeio.attach import attached
+from routeio.findings import Finding, Where
+from routeio.misses import missed
+from routeio.options import ReadOptions
+from routeio.rawlines import RawSurvey
+from routeio.stitch import Joined, stitched
+from routeio.survey import Vault
+
+
+@dataclass(frozen=True, eq=False)
+class Cleaned:
+    """Lines between vaults.
+
+    Parameters
+    ----------
+    lines : tuple of Joined
+        Each from a vault, or a loose end, to the next.
+    vaults : tuple of Vault
+        With unique tags, also those no line meets.
+    findings : tuple of Finding
+        Of the cleaning, in the order of its steps.
+    """
+
+    lines: tuple[Joined, ...]
+    vaults: tuple[Vault, ...]
+    findings: tuple[Finding, ...]
+
+
+def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
+    """Clean a raw survey.
+
+    Parameters
+    ----------
+    raw : RawSurvey
+        As read.
+    options : ReadOptions
+        ``snap``.
+
+    Returns
+    -------
+    Cleaned
+        Nothing ambiguous is decided: such ends stay loose, and an error finding says where.
+    """
+    findings: list[Finding] = []
+    vaults, said = marks.settled(raw.vaults, raw.ground.metres_per_elevation or raw.ground.metres_per_unit)
+    findings += said
+    lines, more = tidy.without_zero_length(raw.lines)
+    findings += more
+    lines, more = heights.settled(lines)
+    findings += more
+    lines, more = tidy.without_doubles(lines)
+    findings += more
+    findings += tidy.against_record(lines)
+    tied, more = attached(lines, vaults, options.snap)
+    findings += more
+    joined, more = stitched(tied, options.snap)
+    findings += more
+    findings += missed(joined, vaults, options.snap)
+    findings += _directions(joined, vaults, Where(file=raw.lines[0].where.file if raw.lines else ""))
+    return Cleaned(tuple(joined), vaults, tuple(findings))
+
+
+def _directions(lines: Sequence[Joined], vaults: Sequence[Vault], where: Where) -> list[Finding]:
+    """Say how many vaults with two ducts have them drawn head to head or tail to tail."""
+    starts: Counter[int] = Counter()
+    ends: Counter[int] = Counter()
+    for line in lines:
+        if line.tied.start is not None:
+            starts[line.tied.start] += 1
+        if line.tied.end is not None:
+            ends[line.tied.end] += 1
+    through = [v for v in range(len(vaults)) if starts[v] + ends[v] == 2]
+    mixed = [v for v in through if starts[v] != 1]
+    if not mixed:
+        return []
+    return [
+        Finding(
+            "directions-mixed",
+            "info",
+            f"{len(mixed)} of {len(through)} vaults with two ducts have them drawn head to head or tail to tail; "
+            "the direction of drawing is not used",
+            Where(file=where.file, x=vaults[mixed[0]].x, y=vaults[mixed[0]].y),
+            "none needed",
+        )
+    ]

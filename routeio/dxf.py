@@ -1,0 +1,398 @@
+"""The DXF reader: a drawing's lines and vaults in metres, with a word on everything that was not read."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from routeio import crs as crs_
+from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
+from routeio.dxf_open import Opened, open_drawing, refuse_garbled
+from routeio.dxf_shapes import LINES, NotALineError
+from routeio.dxf_units import drawing_units, no_units
+from routeio.dxf_vaults import (
+    TEXT_KINDS,
+    VAULT_KINDS,
+    Label,
+    VaultReader,
+    carried,
+    label_of,
+    named_by_text,
+)
+from routeio.findings import Finding, InputRefusedError, Severity, Where
+from routeio.ground import UNITS, unit_named
+from routeio.guess import fields_like
+from routeio.layers import chosen, matcher
+from routeio.options import ReadOptions
+from routeio.rawlines import RawLine, RawSurvey, RawVault
+from routeio.survey import Ground
+
+#: Kinds that stand beside ducts to be read by people; leaving them out loses nothing.
+_NOTES = frozenset(
+    {"TEXT", "MTEXT", "DIMENSION", "LEADER", "MULTILEADER", "MLEADER", "HATCH", "POINT", "ARC_DIMENSION",
+     "TOLERANCE", "WIPEOUT", "IMAGE", "ATTDEF", "VIEWPORT"}
+)  # fmt: skip
+_PROXIES = frozenset({"ACAD_PROXY_ENTITY", "ACAD_PROXY_OBJECT"})
+_VAULT_FIELDS = ("name", "kind", "rim", "invert", "splice", "feed", "pull")
+
+
+def read(path: Path, options: ReadOptions) -> RawSurvey:
+    """Read a drawing.
+
+    Parameters
+    ----------
+    path : Path
+        A DXF file, text or binary.
+    options : ReadOptions
+        Which layers, units, and the rest.
+
+    Returns
+    -------
+    RawSurvey
+        In metres; every entity of the file either read or counted as skipped.
+
+    Raises
+    ------
+    InputRefusedError
+        Missing or contradicting units, missing layers, damage, numbers that are no places, blocks that contain
+        themselves or expand beyond bounds.
+    """
+    opened = open_drawing(path, options)
+    return _Reading(path.name, opened, options).run()
+
+
+def layer_table(opened: Opened) -> dict[str, Counter[str]]:
+    """Return what is on each layer of the model, blocks' contents included once.
+
+    Parameters
+    ----------
+    opened : Opened
+        The drawing.
+
+    Returns
+    -------
+    dict of str to Counter
+        Layer to kind to count; names differing in case only are one.
+    """
+    table: dict[str, Counter[str]] = {}
+    spelling: dict[str, str] = {}
+    used: dict[str, bool] = {}
+
+    def add(layer: str, kind: str) -> None:
+        name = spelling.setdefault(layer.lower(), layer)
+        table.setdefault(name, Counter())[kind] += 1
+
+    def visit(entities: object, inside: str | None) -> None:
+        waiting = [(entities, inside)]
+        while waiting:
+            container, outer = waiting.pop()
+            for entity in container:  # type: ignore[attr-defined]
+                layer = str(entity.dxf.get("layer", "0"))
+                kind = entity.dxftype()
+                if outer is None:
+                    add(layer, kind)
+                elif layer == "0":
+                    layer = outer  # part of what the INSERT is, which is counted
+                elif kind != "ATTDEF":
+                    add(layer, kind)
+                if kind == "INSERT":
+                    name = str(entity.dxf.get("name", ""))
+                    block = opened.drawing.blocks.get(name)
+                    key = f"{name.lower()}|{layer.lower()}"
+                    if block is not None and key not in used:
+                        used[key] = True
+                        waiting.append((block, layer))
+
+    visit(opened.drawing.modelspace(), None)
+    return table
+
+
+@dataclass
+class _Reading:
+    """One reading of one drawing."""
+
+    file: str
+    opened: Opened
+    options: ReadOptions
+    findings: list[Finding] = field(default_factory=list)
+    counts: Counter[str] = field(default_factory=Counter)
+    lines: list[RawLine] = field(default_factory=list)
+    vaults: list[RawVault] = field(default_factory=list)
+    vault_labels: list[Label] = field(default_factory=list)
+    other_labels: list[Label] = field(default_factory=list)
+    skipped: dict[tuple[str, str, str], list[str]] = field(default_factory=lambda: defaultdict(list))
+    chords: Counter[str] = field(default_factory=Counter)
+
+    def run(self) -> RawSurvey:
+        options, where = self.options, Where(file=self.file)
+        self.findings += self.opened.findings
+        unit, said = drawing_units(self.opened, options, where)
+        self.findings += said
+        self.scale = UNITS[unit] if unit else 1.0
+        elevation = (
+            unit_named(options.elevation_units, "elevation_units") if options.elevation_units else unit
+        )
+        self.z_scale = UNITS[elevation] if elevation else self.scale
+        # curves that bulges cannot say are followed ten times closer than the shape is recovered from them
+        self.tolerance = 0.1 * options.chord_tolerance / self.scale
+        table = layer_table(self.opened)
+        refuse_garbled(list(table), "layer name", where)
+        self._choose(table)
+        self.blocks = Blocks(self.opened.drawing, self.file)
+        self.vault_reader = VaultReader(
+            self.blocks, self._attribute_names(), self.scale, self.z_scale, self.tolerance
+        )
+        self._model()
+        self._paper()
+        if unit is None:
+            raise no_units(self.opened, self.lines, self.vaults, where, tuple(self.findings))
+        self._say_skipped(table)
+        self._name_vaults()
+        self.findings += self.vault_reader.findings
+        crs = crs_.of_drawing(options.crs, unit, where)
+        ground = Ground(self.scale, unit, crs, metres_per_elevation=self.z_scale)
+        return RawSurvey(
+            tuple(self.lines),
+            tuple(self.vaults),
+            ground,
+            tuple(self.findings),
+            dict(self.counts),
+            {name: dict(kinds) for name, kinds in table.items()},
+        )
+
+    def _choose(self, table: Mapping[str, Counter[str]]) -> None:
+        where = Where(file=self.file)
+        can_be_ducts = {name: sum(kinds[k] for k in LINES) for name, kinds in table.items()}
+        can_be_vaults = {name: sum(kinds[k] for k in VAULT_KINDS) for name, kinds in table.items()}
+        ducts, said = chosen("ducts", self.options.ducts, can_be_ducts, where, required=True)
+        self.findings += said
+        vaults, said = chosen(
+            "vaults",
+            self.options.vaults,
+            can_be_vaults
+            if self.options.vaults.patterns
+            else {n: c for n, c in can_be_vaults.items() if n not in ducts},
+            where,
+            required=False,
+        )
+        self.findings += said
+        self.duct_layers, self.vault_layers = ducts, vaults
+        self.is_duct, self.is_vault = _exactly(ducts), _exactly(vaults)
+        for name in (*ducts, *vaults):
+            layer = self.opened.drawing.layers.get(name) if name in self.opened.drawing.layers else None
+            if layer is not None and (layer.is_off() or layer.is_frozen()):
+                self._find(
+                    "layer-hidden",
+                    "warning",
+                    "the layer is switched off or frozen in the drawing; it is read all the same",
+                    Where(file=self.file, layer=name),
+                    "check that it is meant, or choose another layer",
+                )
+        for name in ducts:
+            kinds = table[name]
+            if kinds and all(kind in _PROXIES for kind in kinds):
+                raise InputRefusedError(
+                    "proxies-only",
+                    f"all {sum(kinds.values())} entities of the layer are proxies of another program",
+                    Where(file=self.file, layer=name),
+                    "export the drawing as polylines from the program that made it",
+                    tuple(self.findings),
+                )
+
+    def _attribute_names(self) -> dict[str, str]:
+        """Return our name for each attribute tag, as told or guessed."""
+        told = {name.upper(): ours for ours, name in self.options.vaults.fields.items()}
+        tags: dict[str, None] = {}
+        for block in self.opened.drawing.blocks:
+            if block.is_any_layout:
+                continue
+            for definition in block.attdefs():
+                tags.setdefault(str(definition.dxf.get("tag", "")).strip().upper())
+        for insert in self.opened.drawing.modelspace().query("INSERT"):
+            if self.is_vault(str(insert.dxf.get("layer", "0"))):
+                for attrib in insert.attribs:  # type: ignore[attr-defined]
+                    tags.setdefault(str(attrib.dxf.get("tag", "")).strip().upper())
+        where = Where(file=self.file, layer=", ".join(self.vault_layers))
+        for tag, ours in told.items():
+            if tags and tag not in tags:
+                raise InputRefusedError(
+                    "missing-field",
+                    f"no block has an attribute {tag!r} for vaults {ours}",
+                    where,
+                    "the attributes are " + ", ".join(repr(t) for t in sorted(tags)),
+                    tuple(self.findings),
+                )
+        open_names = [name for name in _VAULT_FIELDS[:4] if name not in self.options.vaults.fields]
+        for guess in fields_like(open_names, [t for t in tags if t and t not in told]):
+            told[guess.name] = guess.what
+            self._find(
+                "field-guessed",
+                "info",
+                f"attribute {guess.name!r} is taken for the vaults' {guess.what}: {guess.reason}",
+                where,
+                f"state the attribute that holds the {guess.what}",
+            )
+        return told
+
+    # -- the entities ------------------------------------------------------------------------------------
+
+    def _model(self) -> None:
+        total = 0
+        for entity in self.opened.drawing.modelspace():
+            kind = entity.dxftype()
+            placed = Placed(entity, str(entity.dxf.get("layer", "0")), str(entity.dxf.get("handle", "?")))
+            used = False
+            if kind == "INSERT" and not self._is_vault_insert(placed):
+                used, total = self._expand(placed, total)
+            elif kind == "INSERT" or self.is_duct(placed.layer) or self.is_vault(placed.layer):
+                used = self._take(placed)
+            elif kind in TEXT_KINDS:
+                self._label(placed, self.other_labels)
+            self.counts[f"read {kind}" if used else f"skipped {kind}"] += 1
+
+    def _is_vault_insert(self, placed: Placed) -> bool:
+        return placed.entity.dxftype() == "INSERT" and self.is_vault(placed.layer)
+
+    def _expand(self, placed: Placed, total: int) -> tuple[bool, int]:
+        """Read what stands inside an INSERT that is no vault."""
+        name = str(placed.entity.dxf.get("name", ""))
+        where = Where(file=self.file, layer=placed.layer, id=placed.id)
+        facts = self.blocks.facts(name)
+        if facts.external:
+            if facts.external != "missing":
+                self._find(
+                    "xref-missing",
+                    "error" if self.is_duct(placed.layer) else "warning",
+                    f"block {name!r} is an external drawing, {facts.external!r}, and is not read",
+                    where,
+                    "bind the external drawing into this one",
+                )
+            return False, total
+        if not self.blocks.reaches(placed.entity, placed.layer, self._wanted):
+            return False, total
+        total += self.blocks.expansion(placed.entity)
+        if total > MOST_ENTITIES:
+            raise InputRefusedError(
+                "blocks-too-large",
+                f"block {name!r} expands to {self.blocks.expansion(placed.entity)} entities, and the drawing may "
+                f"hold {MOST_ENTITIES} in all",
+                where,
+                "explode what is needed and delete the rest",
+                tuple(self.findings),
+            )
+        used = False
+        for inner in expanded(self.blocks, placed, self._wanted, self._is_vault_insert, self.scale):
+            took = self._take(inner)
+            used |= took
+            self.counts[f"{'read' if took else 'skipped'} {inner.entity.dxftype()} inside blocks"] += 1
+        return used, total
+
+    def _wanted(self, layer: str) -> bool:
+        return self.is_duct(layer) or self.is_vault(layer)
+
+    def _take(self, placed: Placed) -> bool:
+        """Read an entity of a duct or vault layer; say why not where it cannot be."""
+        kind = placed.entity.dxftype()
+        duct, vault = self.is_duct(placed.layer), self.is_vault(placed.layer)
+        try:
+            if vault and kind in VAULT_KINDS and not (duct and kind not in {"INSERT", "POINT", "CIRCLE"}):
+                self.vaults += list(self.vault_reader.read(placed))
+                return True
+            if vault and kind in TEXT_KINDS:
+                return self._label(placed, self.vault_labels)
+            if kind in TEXT_KINDS:
+                self._label(placed, self.other_labels)
+            if duct and kind in LINES and kind != "CIRCLE":
+                self._line(placed)
+                return True
+        except NotALineError as reason:
+            self.skipped[placed.layer, kind, str(reason)].append(placed.id)
+            return False
+        what = "a circle is no duct" if duct and kind == "CIRCLE" else ""
+        self.skipped[placed.layer, kind, what].append(placed.id)
+        return False
+
+    def _line(self, placed: Placed) -> None:
+        where = Where(file=self.file, layer=placed.layer, id=placed.id)
+        shape = carried(placed, self.tolerance, self.scale, where)
+        if shape.chords is not None:
+            self.chords[placed.layer] += 1
+        points = shape.points * (self.scale, self.scale, self.z_scale)
+        self.lines.append(
+            RawLine(
+                points,
+                shape.bulge,
+                (placed.id,) * shape.bulge.size,
+                True,
+                where=Where(self.file, placed.layer, placed.id, float(points[0, 0]), float(points[0, 1])),
+            )
+        )
+
+    def _label(self, placed: Placed, labels: list[Label]) -> bool:
+        label = label_of(placed, self.scale, self.file)
+        if label is None:
+            return False
+        labels.append(label)
+        return labels is self.vault_labels
+
+    def _paper(self) -> None:
+        """Count what stands in paper space, which is never read."""
+        lost: Counter[str] = Counter()
+        for layout in self.opened.drawing.layouts:
+            if layout.is_modelspace:
+                continue
+            for entity in layout:
+                self.counts[f"skipped {entity.dxftype()}"] += 1
+                if self._wanted(str(entity.dxf.get("layer", "0"))) and entity.dxftype() not in _NOTES:
+                    lost[layout.name] += 1
+        for name, count in lost.items():
+            self._find(
+                "paper-space",
+                "warning",
+                f"{count} entities on the chosen layers stand in the paper layout {name!r} and are not read",
+                Where(file=self.file),
+                "move them to model space if they are part of the route",
+            )
+
+    # -- afterwards --------------------------------------------------------------------------------------
+
+    def _say_skipped(self, table: Mapping[str, Counter[str]]) -> None:
+        for (layer, kind, reason), ids in self.skipped.items():
+            severity: Severity = "info" if kind in _NOTES else "error" if kind in _PROXIES else "warning"
+            proxy = " made by another program" if kind in _PROXIES else ""
+            shown = ", ".join(ids[:5]) + (f" and {len(ids) - 5} more" if len(ids) > 5 else "")
+            self._find(
+                "entity-skipped",
+                severity,
+                f"{len(ids)} {kind}{proxy} not read"
+                + (f": {reason}" if reason else "")
+                + f" (handles {shown})",
+                Where(file=self.file, layer=layer, id=ids[0]),
+                "" if severity == "info" else "redraw as lines, arcs or polylines if it is part of the route",
+            )
+        for layer, count in self.chords.items():
+            self._find(
+                "curve-followed",
+                "info",
+                f"{count} curves that are not arcs in plan (splines, ellipses, tilted or stretched arcs) are "
+                f"followed by chords within {self.tolerance * self.scale * 1000:.3g} mm",
+                Where(file=self.file, layer=layer),
+                "none needed; redraw them as arcs if they are meant to be arcs",
+            )
+
+    def _name_vaults(self) -> None:
+        refuse_garbled([v.tag for v in self.vaults], "vault tag", Where(file=self.file))
+        labels = self.vault_labels or self.other_labels
+        named, said = named_by_text(self.vaults, labels, self.options.text_reach, self.file)
+        self.vaults = list(named)
+        self.findings += said
+
+    def _find(self, code: str, severity: Severity, message: str, where: Where, remedy: str) -> None:
+        self.findings.append(Finding(code, severity, message, where, remedy))
+
+
+def _exactly(names: tuple[str, ...]) -> Callable[[str], bool]:
+    known = {name.lower() for name in names}
+    return lambda name: name.lower() in known

@@ -1,0 +1,269 @@
+"""Shapes of a drawing's entities: each as vertices with bulges, in the coordinates of the layout it stands in."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from ezdxf.math import OCS
+
+from mechanics.errors import FloatArray
+from routeio import bulges
+from routeio.findings import Where
+from routeio.ground import check_in_reach
+
+if TYPE_CHECKING:
+    from ezdxf.entities import DXFEntity
+
+#: Kinds that are lines, or curves that can be followed.
+LINES = frozenset({"LINE", "ARC", "LWPOLYLINE", "POLYLINE", "CIRCLE", "ELLIPSE", "SPLINE"})
+#: A spline with more than this many control points is no drawn curve.
+_MOST_CONTROL_POINTS = 100_000
+_MESH, _POLYFACE, _POLYLINE_3D = 16, 64, 8
+_FRAME_POINT = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """The shape of one entity.
+
+    Parameters
+    ----------
+    points : ndarray, shape (k, 3)
+        Vertices, in file units.
+    bulge : ndarray, shape (k - 1,)
+        Of each leg.
+    closed : bool
+        Whether the last vertex is the first by the entity's own word.
+    chords : float or None
+        Where a curve had to be replaced by chords: how far they may lie from it. [file units]
+    """
+
+    points: FloatArray
+    bulge: FloatArray
+    closed: bool = False
+    chords: float | None = None
+
+
+class NotALineError(ValueError):
+    """An entity that gives no line; the message says why."""
+
+
+def shape_of(entity: DXFEntity, tolerance: float, metres_per_unit: float, where: Where) -> Shape:
+    """Return the shape of an entity of a kind in :data:`LINES`.
+
+    Parameters
+    ----------
+    entity : DXFEntity
+        The entity.
+    tolerance : float
+        How far chords may lie from a curve that bulges cannot say. [file units]
+    metres_per_unit : float
+        For the check that all numbers are places on the ground. [m]
+    where : Where
+        For refusals.
+
+    Returns
+    -------
+    Shape
+        In the coordinates of the layout or block the entity stands in.
+
+    Raises
+    ------
+    NotALineError
+        Meshes, polylines of fewer than two vertices, broken curves.
+    InputRefusedError
+        ``bad-number``.
+    """
+    kind = entity.dxftype()
+    if kind == "LWPOLYLINE":
+        shape = _light_polyline(entity)
+    elif kind == "LINE":
+        shape = _line(entity)
+    elif kind in {"ARC", "CIRCLE"}:
+        shape = _arc(entity, metres_per_unit, where)
+    elif kind == "POLYLINE":
+        shape = _polyline(entity)
+    elif kind == "ELLIPSE":
+        shape = _ellipse(entity, tolerance, metres_per_unit, where)
+    elif kind == "SPLINE":
+        shape = _spline(entity, tolerance, metres_per_unit, where)
+    else:
+        raise NotALineError(f"{kind} is not a line")
+    check_in_reach(shape.points, metres_per_unit, where)
+    _check_bulges(shape, metres_per_unit, where)
+    if kind not in {"LINE", "ELLIPSE", "SPLINE"} and not _is_3d(entity):
+        shape = _to_world(entity, shape, tolerance, metres_per_unit, where)
+    return shape
+
+
+def _check_bulges(shape: Shape, metres_per_unit: float, where: Where) -> None:
+    if shape.bulge.any():
+        check_in_reach(shape.bulge, 1.0, where)
+        # how far an arc stands off its chord, to within a factor
+        check_in_reach(
+            shape.bulge * np.hypot(*np.diff(shape.points[:, :2], axis=0).T), metres_per_unit, where
+        )
+
+
+def _is_3d(entity: DXFEntity) -> bool:
+    return entity.dxftype() == "POLYLINE" and bool(int(entity.dxf.flags) & _POLYLINE_3D)
+
+
+def _to_world(
+    entity: DXFEntity, shape: Shape, tolerance: float, metres_per_unit: float, where: Where
+) -> Shape:
+    """Carry a shape from the coordinates of its own plane to the world's."""
+    if not entity.dxf.hasattr("extrusion"):
+        return shape
+    extrusion = np.array(entity.dxf.extrusion.xyz)
+    if (extrusion == (0.0, 0.0, 1.0)).all():
+        return shape
+    check_in_reach(extrusion, 1.0, where)
+    if not np.linalg.norm(extrusion) > 1e-12:
+        return shape
+    ocs = OCS(entity.dxf.extrusion)
+    matrix = np.eye(4)
+    matrix[:3, :3] = [ocs.ux.xyz, ocs.uy.xyz, ocs.uz.xyz]
+    points, bulge, exact = bulges.moved(shape.points, shape.bulge, matrix, tolerance)
+    check_in_reach(points, metres_per_unit, where)
+    return Shape(points, bulge, shape.closed, shape.chords if exact else tolerance)
+
+
+def _line(entity: DXFEntity) -> Shape:
+    start, end = entity.dxf.start, entity.dxf.end
+    return Shape(np.array([start.xyz, end.xyz], dtype=np.float64), np.zeros(1))
+
+
+def _light_polyline(entity: DXFEntity) -> Shape:
+    values = np.frombuffer(entity.lwpoints.values, dtype=np.float64).reshape(-1, 5)  # type: ignore[attr-defined]
+    points = np.empty((values.shape[0], 3))
+    points[:, :2] = values[:, :2]
+    points[:, 2] = float(entity.dxf.get("elevation", 0.0))
+    return _run(points, values[:, 4], bool(int(entity.dxf.get("flags", 0)) & 1))
+
+
+def _polyline(entity: DXFEntity) -> Shape:
+    flags = int(entity.dxf.flags)
+    if flags & (_MESH | _POLYFACE):
+        raise NotALineError("a mesh, not a line")
+    # the frame of a fitted curve is not the curve
+    vertices = [v for v in entity.vertices if not int(v.dxf.flags) & _FRAME_POINT]  # type: ignore[attr-defined]
+    points = np.array([v.dxf.location.xyz for v in vertices], dtype=np.float64).reshape(-1, 3)
+    bulge = np.array([float(v.dxf.get("bulge", 0.0)) for v in vertices])
+    if flags & _POLYLINE_3D:
+        bulge = np.zeros(len(vertices))
+    elif entity.dxf.hasattr("elevation"):
+        points[:, 2] = float(entity.dxf.elevation.z)
+    return _run(points, bulge, bool(flags & 1))
+
+
+def _run(points: FloatArray, bulge: FloatArray, closed: bool) -> Shape:
+    """Vertices, each with the bulge of the leg that leaves it, as legs."""
+    if points.shape[0] < 2:
+        raise NotALineError(f"only {points.shape[0]} vertex" if points.shape[0] else "no vertex")
+    if closed:
+        return Shape(np.vstack((points, points[:1])), np.array(bulge), True)
+    return Shape(points, np.array(bulge[:-1]))
+
+
+def _arc(entity: DXFEntity, metres_per_unit: float, where: Where) -> Shape:
+    dxf = entity.dxf
+    radius = float(dxf.radius)
+    full = entity.dxftype() == "CIRCLE"
+    angles = np.array([0.0, 360.0] if full else [float(dxf.start_angle), float(dxf.end_angle)])
+    check_in_reach(np.array([*dxf.center.xyz, radius]), metres_per_unit, where)
+    check_in_reach(angles, 1.0, where)
+    if not radius > 0.0:
+        raise NotALineError(f"radius {radius:g}")
+    turn = math.radians((angles[1] - angles[0]) % 360.0)
+    if full or turn < 1e-12:
+        full, turn = True, 2.0 * math.pi
+    legs = 2 if turn > 0.99 * math.pi else 1
+    bearing = math.radians(angles[0]) + turn * np.arange(legs + 1) / legs
+    points = np.column_stack(
+        (
+            dxf.center.x + radius * np.cos(bearing),
+            dxf.center.y + radius * np.sin(bearing),
+            np.full(legs + 1, dxf.center.z),
+        )
+    )
+    if full:
+        points[-1] = points[0]
+    return Shape(points, np.full(legs, math.tan(turn / legs / 4.0)), full)
+
+
+def _ellipse(entity: DXFEntity, tolerance: float, metres_per_unit: float, where: Where) -> Shape:
+    dxf = entity.dxf
+    centre, major = np.array(dxf.center.xyz), np.array(dxf.major_axis.xyz)
+    extrusion = np.array(dxf.get("extrusion", (0.0, 0.0, 1.0)))
+    ratio, start, end = float(dxf.ratio), float(dxf.start_param), float(dxf.end_param)
+    check_in_reach(np.concatenate((centre, major)), metres_per_unit, where)
+    check_in_reach(np.array([*extrusion, ratio, start, end]), 1.0, where)
+    size = float(np.linalg.norm(major))
+    normal = float(np.linalg.norm(extrusion))
+    if not (size > 0.0 and normal > 0.0 and ratio != 0.0):
+        raise NotALineError("an ellipse without size")
+    minor = np.cross(extrusion / normal, major) * ratio
+    check_in_reach(minor, metres_per_unit, where)
+    turn = (end - start) % (2.0 * math.pi)
+    full = turn < 1e-9
+    turn = 2.0 * math.pi if full else turn
+    # the most curved end of an ellipse has radius minor^2 / major; steps by parameter are finest there
+    step = 2.0 * math.acos(max(0.0, 1.0 - min(1.0, tolerance / max(size, float(np.linalg.norm(minor))))))
+    count = int(min(max(math.ceil(turn / max(step, 1e-3)), 8), 20_000))
+    angle = start + turn * np.arange(count + 1) / count
+    points = centre + np.cos(angle)[:, None] * major + np.sin(angle)[:, None] * minor
+    if full:
+        points[-1] = points[0]
+    return Shape(points, np.zeros(count), full, tolerance)
+
+
+def _spline(entity: DXFEntity, tolerance: float, metres_per_unit: float, where: Where) -> Shape:
+    control = np.array(entity.control_points, dtype=np.float64).reshape(-1, 3)  # type: ignore[attr-defined]
+    fit = np.array(entity.fit_points, dtype=np.float64).reshape(-1, 3)  # type: ignore[attr-defined]
+    numbers = [np.asarray(list(entity.knots)), np.asarray(list(entity.weights))]  # type: ignore[attr-defined]
+    check_in_reach(control, metres_per_unit, where)
+    check_in_reach(fit, metres_per_unit, where)
+    for values in numbers:
+        check_in_reach(values, 1.0, where)
+    if max(control.shape[0], fit.shape[0]) > _MOST_CONTROL_POINTS:
+        raise NotALineError(f"a spline of {control.shape[0]} control points")
+    degree = int(entity.dxf.get("degree", 3))
+    if not 1 <= degree <= 11:
+        raise NotALineError(f"a spline of degree {degree}")
+    try:
+        curve = entity.construction_tool()  # type: ignore[attr-defined]
+        knots = np.unique(np.asarray(curve.knots(), dtype=np.float64))
+        points = _followed(curve, knots, tolerance)
+    except (ValueError, TypeError, ZeroDivisionError, IndexError) as error:
+        raise NotALineError(f"a spline that cannot be followed: {error}") from error
+    closed = bool(entity.closed)  # type: ignore[attr-defined]
+    if closed and not np.array_equal(points[0], points[-1]):
+        points = np.vstack((points, points[:1]))
+    return Shape(points, np.zeros(points.shape[0] - 1), closed, tolerance)
+
+
+def _followed(curve: object, knots: FloatArray, tolerance: float) -> FloatArray:
+    """Return points on a spline, each knot span halved until its chords lie within tolerance."""
+    points = getattr(curve, "points")  # noqa: B009  (the library's curves have no common type)
+    low, high = float(knots[0]), float(knots[-1])
+    params = np.unique(
+        np.concatenate([np.linspace(a, b, 5) for a, b in zip(knots[:-1], knots[1:], strict=True)])
+    )
+    params = params[(params >= low) & (params <= high)]
+    where = np.array([p.xyz for p in points(params.tolist())])
+    for _ in range(12):
+        middle = 0.5 * (params[:-1] + params[1:])
+        halfway = np.array([p.xyz for p in points(middle.tolist())])
+        off = np.linalg.norm(halfway - 0.5 * (where[:-1] + where[1:]), axis=1)
+        split = off > tolerance
+        if not split.any() or params.size + split.sum() > 200_000:
+            break
+        params = np.concatenate((params, middle[split]))
+        order = np.argsort(params, kind="stable")
+        where = np.vstack((where, halfway[split]))[order]
+        params = params[order]
+    return where

@@ -1,0 +1,365 @@
+"""Vaults of a drawing: blocks with attributes, points, circles and closed outlines, and the texts that name them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from mechanics.errors import FloatArray
+from routeio import bulges
+from routeio.dxf_blocks import Blocks, Placed, matrices
+from routeio.dxf_shapes import LINES, NotALineError, Shape, shape_of
+from routeio.findings import Finding, Where
+from routeio.ground import check_in_reach
+from routeio.rawlines import RawVault
+
+if TYPE_CHECKING:
+    from ezdxf.entities import DXFEntity
+
+#: A block larger than this is a symbol drawn for the eye, not the outline of a vault. [m]
+LARGEST_VAULT = 30.0
+#: Kinds that can stand for a vault.
+VAULT_KINDS = frozenset({"INSERT", "POINT", "CIRCLE", "LWPOLYLINE", "POLYLINE", "ELLIPSE"})
+TEXT_KINDS = frozenset({"TEXT", "MTEXT"})
+
+
+@dataclass(frozen=True)
+class Label:
+    """A text with its place.
+
+    Parameters
+    ----------
+    text : str
+        Its first line.
+    x, y : float
+        [m]
+    layer, id : str
+        Where it stands.
+    """
+
+    text: str
+    x: float
+    y: float
+    layer: str
+    id: str
+
+
+@dataclass
+class VaultReader:
+    """Turns entities of vault layers into vaults.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        The drawing's blocks.
+    names : mapping of str to str
+        Attribute tag (upper case) to our name.
+    scale, z_scale : float
+        Metres in a unit, in plan and in elevation. [m]
+    tolerance : float
+        For outlines. [file units]
+    """
+
+    blocks: Blocks
+    names: Mapping[str, str]
+    scale: float
+    z_scale: float
+    tolerance: float
+    findings: list[Finding] = field(default_factory=list)
+    _outlines: dict[str, FloatArray | None] = field(default_factory=dict)
+
+    def read(self, placed: Placed) -> Iterator[RawVault]:
+        """Return the vaults an entity stands for.
+
+        Parameters
+        ----------
+        placed : Placed
+            Of a kind in :data:`VAULT_KINDS`.
+
+        Yields
+        ------
+        RawVault
+            One; for an array of blocks one a copy.
+
+        Raises
+        ------
+        NotALineError
+            An entity that is no vault; the message says why.
+        InputRefusedError
+            ``bad-number`` and what the blocks raise.
+        """
+        where = Where(file=self.blocks.file, layer=placed.layer, id=placed.id)
+        kind = placed.entity.dxftype()
+        if kind == "INSERT":
+            yield from self._from_insert(placed, where)
+        elif kind == "POINT":
+            location = np.array(placed.entity.dxf.location.xyz, dtype=np.float64)
+            check_in_reach(location, self.scale, where)
+            if placed.matrix is not None:
+                location = location @ placed.matrix[:3, :3] + placed.matrix[3, :3]
+                check_in_reach(location, self.scale, where)
+            yield self._vault("", location, None, {}, where)
+        else:
+            yield self._from_outline(placed, where)
+
+    def _vault(
+        self,
+        tag: str,
+        place: FloatArray,
+        footprint: shapely.Geometry | None,
+        fields: Mapping[str, str],
+        where: Where,
+    ) -> RawVault:
+        x, y = float(place[0]) * self.scale, float(place[1]) * self.scale
+        z = float(place[2]) * self.z_scale
+        return RawVault(
+            tag, x, y, z if z != 0.0 else float("nan"), footprint, fields, replace(where, x=x, y=y)
+        )
+
+    def _from_outline(self, placed: Placed, where: Where) -> RawVault:
+        shape = carried(placed, self.tolerance, self.scale, where)
+        closed = shape.closed or (
+            shape.points.shape[0] > 3 and np.hypot(*(shape.points[0] - shape.points[-1])[:2]) < 1e-6
+        )
+        if not closed:
+            raise NotALineError("an open line is no outline of a vault")
+        flat, _ = bulges.flattened(shape.points, shape.bulge, self.tolerance)
+        outline = shapely.Polygon(flat[:, :2] * self.scale)
+        if not outline.is_valid:
+            outline = outline.convex_hull
+        if not (outline.geom_type == "Polygon" and outline.area > 0.0):
+            raise NotALineError("an outline without area")
+        centre = outline.centroid
+        place = np.array([centre.x / self.scale, centre.y / self.scale, flat[0, 2]])
+        return self._vault("", place, outline, {}, where)
+
+    def _from_insert(self, placed: Placed, where: Where) -> Iterator[RawVault]:
+        insert = placed.entity
+        name = str(insert.dxf.get("name", ""))
+        block = self.blocks.drawing.blocks.get(name)
+        base = np.zeros(3)
+        if block is not None and block.block is not None:
+            base = np.array(block.block.dxf.get("base_point", (0.0, 0.0, 0.0)), dtype=np.float64)
+        attributes = self._attributes(insert, block)
+        fields: dict[str, str] = {}
+        for attribute, value in attributes.items():
+            fields.setdefault(self.names.get(attribute, attribute), value)
+        fields.setdefault("block", name)
+        outline = self._outline(name)
+        for number, own in enumerate(matrices(insert, base, self.scale, where)):
+            matrix = own if placed.matrix is None else own @ placed.matrix
+            check_in_reach(matrix, self.scale, where)
+            place = base @ matrix[:3, :3] + matrix[3, :3]
+            here = where if number == 0 else replace(where, id=f"{where.id}[{number}]")
+            yield self._vault(
+                # the attributes of an array of blocks belong to its first copy
+                fields.get("name", "") if number == 0 else "",
+                place,
+                self._footprint(outline, matrix, here),
+                fields if number == 0 else {},
+                here,
+            )
+
+    @staticmethod
+    def _attributes(insert: DXFEntity, block: object) -> dict[str, str]:
+        found: dict[str, str] = {}
+        for attrib in insert.attribs:  # type: ignore[attr-defined]
+            text = (
+                attrib.virtual_mtext_entity().plain_text()
+                if attrib.has_embedded_mtext_entity
+                else (attrib.plain_text())
+            )
+            found.setdefault(str(attrib.dxf.get("tag", "")).strip().upper(), " ".join(text.split()))
+        for definition in getattr(block, "attdefs", lambda: ())():
+            if definition.is_const:
+                tag = str(definition.dxf.get("tag", "")).strip().upper()
+                found.setdefault(tag, " ".join(definition.plain_text().split()))
+        found.pop("", None)
+        return found
+
+    def _outline(self, name: str) -> FloatArray | None:
+        """Return points on the outline of a block, in its own coordinates."""
+        if name not in self._outlines:
+            closed: list[FloatArray] = []
+            open_: list[FloatArray] = []
+            self._gather(name, np.eye(4), closed, open_)
+            parts = closed or open_
+            self._outlines[name] = np.vstack(parts) if parts else None
+        return self._outlines[name]
+
+    def _gather(
+        self, name: str, matrix: FloatArray, closed: list[FloatArray], open_: list[FloatArray], depth: int = 0
+    ) -> None:
+        block = self.blocks.drawing.blocks.get(name)
+        if block is None or depth > 4 or self.blocks.facts(name).total > 10_000:
+            return
+        for entity in block:
+            where = Where(file=self.blocks.file, layer=str(entity.dxf.get("layer", "0")), id=name)
+            if entity.dxftype() == "INSERT":
+                inner = self.blocks.drawing.blocks.get(str(entity.dxf.get("name", "")))
+                if inner is not None and inner.block is not None:
+                    base = np.array(inner.block.dxf.get("base_point", (0.0, 0.0, 0.0)), dtype=np.float64)
+                    for own in matrices(entity, base, self.scale, where):
+                        self._gather(str(entity.dxf.name), own @ matrix, closed, open_, depth + 1)
+            elif entity.dxftype() in LINES:
+                try:
+                    shape = shape_of(entity, self.tolerance, self.scale, where)
+                except NotALineError:
+                    continue
+                flat, _ = bulges.flattened(shape.points, shape.bulge, self.tolerance)
+                carried_points = flat @ matrix[:3, :3] + matrix[3, :3]
+                (closed if shape.closed else open_).append(carried_points)
+
+    def _footprint(
+        self, outline: FloatArray | None, matrix: FloatArray, where: Where
+    ) -> shapely.Geometry | None:
+        if outline is None:
+            return None
+        points = (outline @ matrix[:3, :3] + matrix[3, :3]) * self.scale
+        check_in_reach(points, 1.0, where)
+        hull = shapely.MultiPoint(points[:, :2]).convex_hull
+        if hull.geom_type != "Polygon" or not hull.area > 0.0:
+            return None
+        low_x, low_y, high_x, high_y = hull.bounds
+        size = max(high_x - low_x, high_y - low_y)
+        if size > LARGEST_VAULT:
+            self.findings.append(
+                Finding(
+                    "vault-symbol-large",
+                    "info",
+                    f"the block is {size:.1f} m across, so it is taken for a symbol and not for the vault's outline",
+                    where,
+                    "draw the vault's outline at its true size if ducts end at its wall",
+                )
+            )
+            return None
+        return hull
+
+
+def carried(placed: Placed, tolerance: float, scale: float, where: Where) -> Shape:
+    """Return the shape of a placed entity in the world's coordinates.
+
+    Parameters
+    ----------
+    placed : Placed
+        The entity.
+    tolerance : float
+        For curves that bulges cannot say. [file units]
+    scale : float
+        Metres in a unit. [m]
+    where : Where
+        For refusals.
+
+    Returns
+    -------
+    Shape
+        In file units.
+
+    Raises
+    ------
+    NotALineError, InputRefusedError
+        As :func:`routeio.dxf_shapes.shape_of`.
+    """
+    shape = shape_of(placed.entity, tolerance, scale, where)
+    if placed.matrix is None:
+        return shape
+    check_in_reach(placed.matrix, scale, where)
+    points, bulge, exact = bulges.moved(shape.points, shape.bulge, placed.matrix, tolerance)
+    check_in_reach(points, scale, where)
+    return Shape(points, bulge, shape.closed, shape.chords if exact else tolerance)
+
+
+def label_of(placed: Placed, scale: float, file: str) -> Label | None:
+    """Return a text entity as a label, or None where it says nothing.
+
+    Parameters
+    ----------
+    placed : Placed
+        A TEXT or MTEXT.
+    scale : float
+        Metres in a unit. [m]
+    file : str
+        For refusals.
+
+    Returns
+    -------
+    Label or None
+        Its first line.
+    """
+    entity = placed.entity
+    lines = [line.strip() for line in entity.plain_text().splitlines() if line.strip()]  # type: ignore[attr-defined]
+    if not lines:
+        return None
+    point = np.array(entity.dxf.get("insert", (0.0, 0.0, 0.0)), dtype=np.float64)
+    if entity.dxftype() == "TEXT" and entity.dxf.hasattr("align_point"):
+        point = np.array(entity.dxf.align_point, dtype=np.float64)
+    where = Where(file=file, layer=placed.layer, id=placed.id)
+    check_in_reach(point, scale, where)
+    if placed.matrix is not None:
+        point = point @ placed.matrix[:3, :3] + placed.matrix[3, :3]
+        check_in_reach(point, scale, where)
+    return Label(lines[0], float(point[0]) * scale, float(point[1]) * scale, placed.layer, placed.id)
+
+
+def named_by_text(
+    vaults: Sequence[RawVault], labels: Sequence[Label], reach: float, file: str
+) -> tuple[tuple[RawVault, ...], tuple[Finding, ...]]:
+    """Give vaults without a tag the nearest text as their tag, each text to one vault at most.
+
+    Parameters
+    ----------
+    vaults : sequence of RawVault
+        All of them.
+    labels : sequence of Label
+        Texts that may be tags.
+    reach : float
+        How far a text may be from its vault's outline or point. [m]
+    file : str
+        For findings.
+
+    Returns
+    -------
+    vaults : tuple of RawVault
+        In the same order.
+    findings : tuple of Finding
+        One a vault named so.
+    """
+    bare = [i for i, vault in enumerate(vaults) if not vault.tag]
+    if not bare or not labels:
+        return tuple(vaults), ()
+    shapes = [vaults[i].footprint or shapely.Point(vaults[i].x, vaults[i].y) for i in bare]
+    tree = shapely.STRtree(shapes)
+    points = shapely.points([(label.x, label.y) for label in labels])
+    of_label, of_vault = tree.query(points, predicate="dwithin", distance=reach)
+    distance = shapely.distance(points[of_label], np.array(shapes, dtype=object)[of_vault])
+    centre = np.hypot(
+        [labels[i].x - vaults[bare[j]].x for i, j in zip(of_label, of_vault, strict=True)],
+        [labels[i].y - vaults[bare[j]].y for i, j in zip(of_label, of_vault, strict=True)],
+    )
+    named = list(vaults)
+    findings: list[Finding] = []
+    used: set[int] = set()
+    done: set[int] = set()
+    for k in np.lexsort((centre, distance)):
+        label_at, vault_at = int(of_label[k]), int(of_vault[k])
+        if label_at in used or vault_at in done:
+            continue
+        used.add(label_at)
+        done.add(vault_at)
+        label, index = labels[label_at], bare[vault_at]
+        named[index] = replace(vaults[index], tag=label.text)
+        findings.append(
+            Finding(
+                "tag-from-text",
+                "info",
+                f"the vault is named {label.text!r} after the text {float(centre[k]):.2f} m from it "
+                f"(layer {label.layer!r})",
+                replace(vaults[index].where, file=file),
+                "put the tag into an attribute of the vault's block if this is the wrong text",
+            )
+        )
+    return tuple(named), tuple(findings)

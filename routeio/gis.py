@@ -1,0 +1,383 @@
+"""The GIS reader: layers of lines and vaults in metres, with a word on every feature that was not read."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+import shapely
+
+from routeio.crs import Placing, placing
+from routeio.findings import Finding, InputRefusedError, Severity, Where
+from routeio.firstbytes import reader_for
+from routeio.gis_fields import VAULT_FIELDS, DuctColumns, as_text, check_fields
+from routeio.gis_open import (
+    SINGLE_LAYER,
+    Facts,
+    Features,
+    Source,
+    facts,
+    features,
+    sidecar_findings,
+    sources,
+)
+from routeio.ground import check_in_reach
+from routeio.guess import fields_like
+from routeio.layers import chosen, matcher
+from routeio.options import ReadOptions, Selection
+from routeio.rawlines import RawLine, RawSurvey, RawVault
+
+_LINES = {"LineString", "MultiLineString", "LinearRing"}
+_MARKS = {"Point", "MultiPoint", "Polygon", "MultiPolygon"}
+#: No more findings of one kind than this for one layer; the last names the rest.
+_MOST_FINDINGS = 100
+
+
+def read(path: Path, options: ReadOptions) -> RawSurvey:
+    """Read layers.
+
+    Parameters
+    ----------
+    path : Path
+        A GeoPackage, shapefile, GeoJSON, FlatGeobuf or GeoParquet file.
+    options : ReadOptions
+        Which layers and fields, CRS, and the rest.
+
+    Returns
+    -------
+    RawSurvey
+        In metres; every feature of the chosen layers either read or counted as skipped.
+
+    Raises
+    ------
+    InputRefusedError
+        Missing layers or fields, no CRS, damage, locked files, numbers that are no places.
+    """
+    _, driver = reader_for(path)
+    return _Reading(path, driver, options).run()
+
+
+@dataclass
+class _Reading:
+    """One reading of one source."""
+
+    path: Path
+    driver: str
+    options: ReadOptions
+    findings: list[Finding] = field(default_factory=list)
+    counts: Counter[str] = field(default_factory=Counter)
+    lines: list[RawLine] = field(default_factory=list)
+    vaults: list[RawVault] = field(default_factory=list)
+    main: Placing | None = None
+    main_crs: str | None = None
+
+    def run(self) -> RawSurvey:
+        where = Where(file=self.path.name)
+        all_sources = sources(self.path, self.driver)
+        if not all_sources:
+            raise InputRefusedError("no-layers", "the file holds no layers", where, "export it again")
+        known = self._known(all_sources)
+        ducts = self._chosen("ducts", self.options.ducts, known, all_sources, _LINES)
+        vaults = self._chosen("vaults", self.options.vaults, known, all_sources, _MARKS)
+        for name in dict.fromkeys((*ducts, *vaults)):
+            if name not in known:
+                known[name] = facts(all_sources[name], self.options.encoding)
+        for name in ducts:
+            self._layer(all_sources[name], known[name], as_ducts=True, as_vaults=name in vaults)
+        for name in vaults:
+            if name not in ducts:
+                self._layer(all_sources[name], known[name], as_ducts=False, as_vaults=True)
+        if self.main is None:
+            raise InputRefusedError(
+                "nothing-to-read",
+                "the chosen layers hold no feature with a place",
+                where,
+                "check the layers and the filter",
+                tuple(self.findings),
+            )
+        return RawSurvey(
+            tuple(self.lines),
+            tuple(self.vaults),
+            self.main.ground,
+            tuple(self.findings),
+            dict(self.counts),
+            {name: {f.kind: f.features} for name, f in known.items()},
+        )
+
+    def _known(self, all_sources: Mapping[str, Source]) -> dict[str, Facts]:
+        """Return the facts of the file's own layers; of neighbours only those asked for by name."""
+        wanted = matcher([*self.options.ducts.patterns, *self.options.vaults.patterns])
+        known = {}
+        for name, source in all_sources.items():
+            if self.driver not in SINGLE_LAYER or source.path == self.path or wanted(name):
+                known[name] = facts(source, self.options.encoding)
+        return known
+
+    def _chosen(
+        self,
+        what: str,
+        selection: Selection,
+        known: Mapping[str, Facts],
+        all_sources: Mapping[str, Source],
+        kinds: set[str],
+    ) -> tuple[str, ...]:
+        where = Where(file=self.path.name)
+        if selection.patterns:
+            # a name that no layer has is refused with all names there are, neighbours included
+            names, _ = chosen(what, selection, dict.fromkeys(all_sources, 1), where, required=True)
+            return names
+        if self.driver in SINGLE_LAYER and what == "ducts":
+            return (self.path.stem,)
+        usable = {
+            name: max(f.features, 1)
+            for name, f in known.items()
+            if f.features != 0
+            and (f.kind.replace(" Z", "").replace(" M", "").split()[-1] in kinds | {"Unknown"})
+        }
+        names, said = chosen(what, selection, usable, where, required=what == "ducts")
+        self.findings += said
+        return names
+
+    # -- one layer ---------------------------------------------------------------------------------------
+
+    def _layer(self, source: Source, known: Facts, *, as_ducts: bool, as_vaults: bool) -> None:
+        where = Where(file=source.path.name, layer=source.layer)
+        options = self.options
+        self.findings += sidecar_findings(source.path)
+        duct_names = check_fields("ducts", options.ducts.fields, known.fields, where) if as_ducts else {}
+        vault_names = self._vault_names(known, where) if as_vaults else {}
+        columns = known.fields if as_vaults else tuple(dict.fromkeys(duct_names.values()))
+        filters = dict.fromkeys(
+            [*([options.ducts.where] if as_ducts else []), *([options.vaults.where] if as_vaults else [])]
+        )
+        if as_ducts and as_vaults and len(filters) > 1:
+            # one layer for both, filtered differently: read once for each
+            self._layer(source, known, as_ducts=True, as_vaults=False)
+            self._layer(source, known, as_ducts=False, as_vaults=True)
+            return
+        found = features(source, columns, next(iter(filters)), options.encoding, known)
+        if known.features > len(found.fids):
+            self.counts["skipped by filter"] += known.features - len(found.fids)
+        good = self._with_a_place(found, where)
+        kinds = np.array([_KIND_NAMES[k] for k in shapely.get_type_id(found.geometry).tolist()])
+        duct_rows = np.flatnonzero(good & np.isin(kinds, list(_LINES))) if as_ducts else np.zeros(0, np.int64)
+        vault_rows = (
+            np.flatnonzero(good & np.isin(kinds, list(_MARKS))) if as_vaults else np.zeros(0, np.int64)
+        )
+        rest = good.copy()
+        rest[duct_rows] = False
+        rest[vault_rows] = False
+        for kind, count in Counter(kinds[rest].tolist()).items():
+            self.counts[f"skipped {kind}"] += count
+            self._find(
+                "feature-skipped",
+                "warning",
+                f"{count} features are {kind}, which is no {'duct' if as_ducts else 'vault'}: not read",
+                replace(where, id=str(found.fids[np.flatnonzero(rest & (kinds == kind))[0]])),
+                "choose another layer for them if they belong to the route",
+            )
+        self._place(found, np.concatenate((duct_rows, vault_rows)), where)
+        if duct_rows.size:
+            self._ducts(found, duct_rows, kinds, duct_names, where)
+        if vault_rows.size:
+            self._vaults(found, vault_rows, kinds, vault_names, where)
+
+    def _vault_names(self, known: Facts, where: Where) -> dict[str, str]:
+        told = check_fields("vaults", self.options.vaults.fields, known.fields, where)
+        free = [f for f in known.fields if f not in told.values()]
+        for guess in fields_like([n for n in VAULT_FIELDS[:4] if n not in told], free):
+            told[guess.what] = guess.name
+            self._find(
+                "field-guessed",
+                "info",
+                f"field {guess.name!r} is taken for the vaults' {guess.what}: {guess.reason}",
+                where,
+                f"state the field that holds the {guess.what}",
+            )
+        return told
+
+    def _with_a_place(self, found: Features, where: Where) -> np.ndarray:
+        """Report features without a geometry that can be used; return which have one."""
+        missing = shapely.is_missing(found.geometry)
+        empty = ~missing & shapely.is_empty(found.geometry)
+        for rows, code, what in (
+            (np.flatnonzero(found.broken), "geometry-broken", "a geometry that cannot be read"),
+            (np.flatnonzero(missing & ~found.broken), "geometry-null", "no geometry"),
+            (np.flatnonzero(empty), "geometry-empty", "an empty geometry"),
+        ):
+            if rows.size:
+                self.counts[f"skipped {code}"] += rows.size
+                self._each(code, "warning", f"the feature has {what}: not read", found.fids[rows], where)
+        return np.asarray(~missing & ~empty)
+
+    def _each(
+        self, code: str, severity: Severity, message: str, fids: Iterable[object], where: Where
+    ) -> None:
+        """One finding a feature, the last naming those beyond a hundred."""
+        ids = [str(fid) for fid in fids]
+        remedy = "mend the feature or delete it"
+        for fid in ids[:_MOST_FINDINGS]:
+            self._find(code, severity, message, replace(where, id=fid), remedy)
+        if len(ids) > _MOST_FINDINGS:
+            rest = ids[_MOST_FINDINGS:]
+            self._find(
+                code, severity, f"{message}; so have {len(rest)} more: {', '.join(rest)}", where, remedy
+            )
+
+    # -- places ------------------------------------------------------------------------------------------
+
+    def _place(self, found: Features, rows: np.ndarray, where: Where) -> None:
+        """Decide how this layer's coordinates become the survey's metres."""
+        if not rows.size:
+            return
+        coordinates, owner = shapely.get_coordinates(found.geometry[rows], include_z=False, return_index=True)
+        bad = ~np.isfinite(coordinates).all(axis=1)
+        if bad.any():
+            row = rows[owner[np.flatnonzero(bad)[0]]]
+            check_in_reach(coordinates[bad], 1.0, replace(where, id=str(found.fids[row])))
+        low, high = coordinates.min(axis=0), coordinates.max(axis=0)
+        if self.main is None:
+            self.main = placing(found.crs, self.options, low, high, where)
+            self.main_crs = found.crs
+            self.placing = self.main
+            self.findings += self.main.findings
+        elif found.crs == self.main_crs:
+            self.placing = self.main
+        else:
+            target = self.main.ground.crs
+            if target is None:
+                raise InputRefusedError(
+                    "no-crs",
+                    "one of the layers says its coordinate reference system and the other does not",
+                    where,
+                    "state crs",
+                )
+            self.placing = placing(found.crs, replace(self.options, project_to=target), low, high, where)
+            self.findings += self.placing.findings
+
+    def _ducts(
+        self, found: Features, rows: np.ndarray, kinds: np.ndarray, names: Mapping[str, str], where: Where
+    ) -> None:
+        parts, owner = shapely.get_parts(found.geometry[rows], return_index=True)
+        per_feature = np.bincount(owner, minlength=rows.size)
+        several = np.flatnonzero(per_feature > 1)
+        if several.size:
+            self._each(
+                "multi-part",
+                "info",
+                "the feature is a line of several parts; those that touch are joined",
+                found.fids[rows[several]],
+                where,
+            )
+        coordinates, line = shapely.get_coordinates(parts, include_z=True, return_index=True)
+        metres = self._metres(coordinates, line, parts, found.fids[rows[owner]], where)
+        ends = np.cumsum(np.bincount(line, minlength=len(parts))).tolist()
+        metres_per_unit = self.placing.ground.metres_per_unit
+        factor = 1.0 if self.placing.ground.crs_of_file else metres_per_unit
+        columns = DuctColumns(names, found.columns, factor, where)
+        number = -1
+        last_owner = -1
+        first = 0
+        for k, (at, last) in enumerate(zip(owner.tolist(), ends, strict=True)):
+            number = number + 1 if at == last_owner else 0
+            last_owner = at
+            row = int(rows[at])
+            fid = str(found.fids[row])
+            name = columns.id_of(row, fid)
+            if per_feature[at] > 1:
+                name = f"{name}.{number + 1}"
+            points = metres[first:last]
+            first = last
+            del k
+            fields = columns.of(row, fid)
+            if per_feature[at] > 1 and fields.recorded_length is not None:
+                fields = replace(fields, recorded_length=None)  # on record for all parts together
+            self.lines.append(
+                RawLine(
+                    points,
+                    np.zeros(len(points) - 1),
+                    (name,) * (len(points) - 1),
+                    False,
+                    fields,
+                    Where(where.file, where.layer, name, float(points[0, 0]), float(points[0, 1])),
+                )
+            )
+        self.findings += columns.said()
+        for kind, count in Counter(kinds[rows].tolist()).items():
+            self.counts[f"read {kind}"] += count
+
+    def _metres(
+        self,
+        coordinates: np.ndarray,
+        index: np.ndarray,
+        parts: np.ndarray,
+        fids: np.ndarray,
+        where: Where,
+    ) -> np.ndarray:
+        try:
+            return self.placing.metres(coordinates, where)
+        except InputRefusedError as refusal:
+            bad = ~(np.abs(coordinates[:, :2]) < 1e9).all(axis=1)
+            if not bad.any():
+                raise
+            fid = str(fids[index[np.flatnonzero(bad)[0]]])
+            raise InputRefusedError(
+                refusal.code, refusal.message, replace(where, id=fid), refusal.remedy, tuple(self.findings)
+            ) from refusal
+
+    def _vaults(
+        self, found: Features, rows: np.ndarray, kinds: np.ndarray, names: Mapping[str, str], where: Where
+    ) -> None:
+        theirs = {name: ours for ours, name in names.items()}
+        parts, owner = shapely.get_parts(found.geometry[rows], return_index=True)
+        per_feature = np.bincount(owner, minlength=rows.size)
+        is_area = shapely.get_type_id(parts) == 3
+        centres = np.where(is_area, shapely.centroid(parts), parts)
+        coordinates = shapely.get_coordinates(centres, include_z=True)
+        metres = self._metres(coordinates, np.arange(len(parts)), parts, found.fids[rows[owner]], where)
+        # a point's z is as little an elevation as a line's where it is 0 or absurd
+        z = np.where((metres[:, 2] == 0.0) | ~(np.abs(metres[:, 2]) < 9000.0), np.nan, metres[:, 2])
+        number = -1
+        last_owner = -1
+        for k, at in enumerate(owner.tolist()):
+            number = number + 1 if at == last_owner else 0
+            last_owner = at
+            row = int(rows[at])
+            name = str(found.fids[row]) + (f".{number + 1}" if per_feature[at] > 1 else "")
+            fields = {
+                theirs.get(column, column): text
+                for column, values in found.columns.items()
+                if (text := as_text(values[row]))
+            }
+            footprint = None
+            if is_area[k]:
+                footprint = self._footprint(parts[k], where)
+            x, y = float(metres[k, 0]), float(metres[k, 1])
+            self.vaults.append(
+                RawVault(
+                    fields.get("name", ""), x, y, float(z[k]), footprint, fields,
+                    Where(where.file, where.layer, name, x, y),
+                )
+            )  # fmt: skip
+        for kind, count in Counter(kinds[rows].tolist()).items():
+            self.counts[f"read {kind}"] += count
+
+    def _footprint(self, area: shapely.Geometry, where: Where) -> shapely.Geometry | None:
+        ring = shapely.get_coordinates(shapely.get_exterior_ring(area), include_z=True)
+        ring[:, 2] = np.nan
+        outline = shapely.Polygon(self.placing.metres(ring, where)[:, :2])
+        if not outline.is_valid:
+            outline = outline.convex_hull
+        return outline if outline.geom_type == "Polygon" and outline.area > 0.0 else None
+
+    def _find(self, code: str, severity: Severity, message: str, where: Where, remedy: str) -> None:
+        self.findings.append(Finding(code, severity, message, where, remedy))
+
+
+_KIND_NAMES = {
+    -1: "None", 0: "Point", 1: "LineString", 2: "LinearRing", 3: "Polygon", 4: "MultiPoint", 5: "MultiLineString",
+    6: "MultiPolygon", 7: "GeometryCollection",
+}  # fmt: skip

@@ -1,0 +1,350 @@
+"""Opening layers: the files that belong together, what each holds, and its features as plain arrays."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyogrio
+import pyogrio.errors
+import pyogrio.raw
+import shapely
+
+from routeio.findings import Finding, InputRefusedError, Where
+from routeio.firstbytes import reader_for
+
+#: Formats that hold one layer a file: other layers are other files beside it.
+SINGLE_LAYER = frozenset({"ESRI Shapefile", "GeoJSON", "FlatGeobuf", "Parquet"})
+#: What the library raises on files it cannot read.
+LIBRARY_ERRORS = (
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.CRSError,
+    pyogrio.errors.GeometryError,
+    UnicodeDecodeError,
+    ValueError,
+)
+
+
+@dataclass(frozen=True)
+class Source:
+    """A layer and the file it is in.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    layer : str
+        Name; of a format with one layer a file, the file's name without its ending.
+    inner : str or None
+        Name by which the library knows it; None for the only layer.
+    """
+
+    path: Path
+    layer: str
+    inner: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class Facts:
+    """What a layer says of itself.
+
+    Parameters
+    ----------
+    fields : tuple of str
+        Names.
+    kind : str
+        Geometry type, ``Unknown`` where mixed.
+    features : int
+        -1 where not counted.
+    crs : str or None
+        Authority code or WKT.
+    """
+
+    fields: tuple[str, ...]
+    kind: str
+    features: int
+    crs: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class Features:
+    """Features of a layer as arrays.
+
+    Parameters
+    ----------
+    fids : ndarray of int, shape (n,)
+        Feature ids.
+    geometry : ndarray of shapely geometries, shape (n,)
+        None where there is none or it cannot be read.
+    broken : ndarray of bool, shape (n,)
+        Where there is one that cannot be read.
+    columns : mapping of str to ndarray
+        Field values, shape (n,).
+    crs : str or None
+        Authority code or WKT.
+    """
+
+    fids: np.ndarray
+    geometry: np.ndarray
+    broken: np.ndarray
+    columns: Mapping[str, np.ndarray]
+    crs: str | None
+
+
+def sources(path: Path, driver: str) -> dict[str, Source]:
+    """Return the layers that can be named for a file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    driver : str
+        Its format, as :func:`routeio.firstbytes.reader_for` says.
+
+    Returns
+    -------
+    dict of str to Source
+        Its own layers; for a format with one layer a file, itself first and then its neighbours of the same ending.
+
+    Raises
+    ------
+    InputRefusedError
+        ``damaged-layer``, ``file-locked``.
+    """
+    if driver not in SINGLE_LAYER:
+        try:
+            names = [str(row[0]) for row in pyogrio.list_layers(path)]
+        except LIBRARY_ERRORS as error:
+            raise refusal_of(error, path, "") from error
+        return {name: Source(path, name, name) for name in names}
+    found = {path.stem: Source(path, path.stem, None)}
+    for other in sorted(path.parent.iterdir()):
+        if other != path and other.suffix.lower() == path.suffix.lower() and other.is_file():
+            found.setdefault(other.stem, Source(other, other.stem, None))
+    return found
+
+
+def facts(source: Source, encoding: str | None = None) -> Facts:
+    """Return what a layer says of itself, without reading its features.
+
+    Parameters
+    ----------
+    source : Source
+        The layer.
+    encoding : str, optional
+        Of its texts.
+
+    Returns
+    -------
+    Facts
+        Names, kind, count and CRS.
+
+    Raises
+    ------
+    InputRefusedError
+        As :func:`sources`; also what a neighbouring file really is, and missing sidecars.
+    """
+    _, driver = reader_for(source.path)
+    refuse_without_sidecars(source.path)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            info: dict[str, Any] = pyogrio.read_info(source.path, layer=source.inner, encoding=encoding)
+    except LIBRARY_ERRORS as error:
+        raise refusal_of(error, source.path, source.layer) from error
+    if info["driver"] != driver:
+        raise InputRefusedError(
+            "wrong-format",
+            f"named {source.path.suffix} but the library takes it for {info['driver']}",
+            Where(file=source.path.name),
+            f"export it as {driver}",
+        )
+    return Facts(
+        tuple(str(f) for f in info["fields"]),
+        str(info["geometry_type"] or "None"),
+        int(info["features"]),
+        info["crs"],
+    )
+
+
+def features(
+    source: Source, columns: Sequence[str], where: str | None, encoding: str | None, known: Facts
+) -> Features:
+    """Read a layer.
+
+    Parameters
+    ----------
+    source : Source
+        The layer.
+    columns : sequence of str
+        Fields to read.
+    where : str or None
+        Attribute filter.
+    encoding : str or None
+        Of its texts.
+    known : Facts
+        What it says of itself.
+
+    Returns
+    -------
+    Features
+        One bad geometry does not fail the rest.
+
+    Raises
+    ------
+    InputRefusedError
+        ``bad-filter``, and as :func:`sources`.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            meta, fids, wkb, data = pyogrio.raw.read(
+                source.path,
+                layer=source.inner,
+                encoding=encoding,
+                columns=list(columns),
+                where=where,
+                return_fids=True,
+            )
+    except LIBRARY_ERRORS as error:
+        if where is not None and _about_the_filter(str(error)):
+            raise InputRefusedError(
+                "bad-filter",
+                f"the filter {where!r} does not work: {_short(error)}",
+                Where(file=source.path.name, layer=source.layer),
+                "the fields are " + ", ".join(repr(f) for f in known.fields),
+            ) from error
+        raise refusal_of(error, source.path, source.layer) from error
+    if wkb is None:
+        wkb = np.full(len(fids), None, dtype=object)
+    geometry = shapely.from_wkb(wkb, on_invalid="ignore")
+    there = np.array([value is not None for value in wkb], dtype=bool)
+    names = [str(name) for name in meta["fields"]]
+    return Features(
+        np.asarray(fids),
+        geometry,
+        there & shapely.is_missing(geometry),
+        dict(zip(names, data, strict=True)),
+        meta["crs"],
+    )
+
+
+def _about_the_filter(text: str) -> bool:
+    return any(
+        word in text for word in ("SQL", "no such column", "where", "syntax", "not recognised", "expression")
+    )
+
+
+def _short(error: Exception) -> str:
+    return " ".join(str(error).split())[:200]
+
+
+def refusal_of(error: Exception, path: Path, layer: str) -> InputRefusedError:
+    """Return the refusal that a library's error stands for.
+
+    Parameters
+    ----------
+    error : Exception
+        What was raised.
+    path : Path
+        The file.
+    layer : str
+        The layer, may be empty.
+
+    Returns
+    -------
+    InputRefusedError
+        ``file-locked`` or ``damaged-layer``.
+    """
+    text = _short(error)
+    where = Where(file=path.name, layer=layer)
+    if "locked" in text or "busy" in text:
+        return InputRefusedError(
+            "file-locked", f"the file is in use by another program: {text}", where, "close the other program"
+        )
+    return InputRefusedError(
+        "damaged-layer", f"the layer cannot be read: {text}", where, "export it again from where it came"
+    )
+
+
+def sidecar(path: Path, ending: str) -> Path | None:
+    """Return the file beside a shapefile with another ending, whatever its case.
+
+    Parameters
+    ----------
+    path : Path
+        The .shp.
+    ending : str
+        Such as ``.dbf``.
+
+    Returns
+    -------
+    Path or None
+        None where there is none.
+    """
+    for spelling in (ending, ending.upper()):
+        beside = path.with_suffix(spelling)
+        if beside.is_file():
+            return beside
+    return None
+
+
+def refuse_without_sidecars(path: Path) -> None:
+    """Refuse a shapefile that lacks its index.
+
+    Parameters
+    ----------
+    path : Path
+        Any layer file.
+
+    Raises
+    ------
+    InputRefusedError
+        ``sidecar-missing``.
+    """
+    if path.suffix.lower() == ".shp" and sidecar(path, ".shx") is None:
+        raise InputRefusedError(
+            "sidecar-missing",
+            f"{path.with_suffix('.shx').name} is not beside the shapefile, and without it no feature is found",
+            Where(file=path.name),
+            "copy all files of the shapefile: .shp, .shx, .dbf, .prj and .cpg",
+        )
+
+
+def sidecar_findings(path: Path) -> list[Finding]:
+    """Say which of a shapefile's other files are missing.
+
+    Parameters
+    ----------
+    path : Path
+        Any layer file.
+
+    Returns
+    -------
+    list of Finding
+        Empty for other formats.
+    """
+    if path.suffix.lower() != ".shp":
+        return []
+    without = {
+        ".dbf": ("warning", "so no feature has attributes: no tags, sizes or inverts"),
+        ".prj": ("warning", "so the layer does not say its coordinate reference system"),
+        ".cpg": ("info", "so the encoding of its texts is taken from the table itself or assumed"),
+    }
+    return [
+        Finding(
+            "sidecar-missing",
+            severity,  # type: ignore[arg-type]
+            f"{path.with_suffix(ending).name} is not beside the shapefile, {loss}",
+            Where(file=path.name),
+            "copy all files of the shapefile: .shp, .shx, .dbf, .prj and .cpg",
+        )
+        for ending, (severity, loss) in without.items()
+        if sidecar(path, ending) is None
+    ]

@@ -1,0 +1,123 @@
+"""Misses: duct ends that reach nothing, with what they nearly reach, so that a person can see what snap should be."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from routeio.bulges import flattened
+from routeio.findings import Finding
+from routeio.stitch import Joined
+from routeio.survey import Vault
+from routeio.tidy import placed
+
+#: Ends this many times the tolerance away are near misses.
+NEAR = 5.0
+
+
+def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> list[Finding]:
+    """Say of every loose end what it is nearest to.
+
+    Parameters
+    ----------
+    lines : sequence of Joined
+        After stitching.
+    vaults : sequence of Vault
+        All.
+    snap : float
+        [m]
+
+    Returns
+    -------
+    list of Finding
+        ``end-on-line``, ``near-miss`` or ``loose-end``, one an end; ends already spoken of are left out.
+    """
+    ends = [
+        (i, k)
+        for i, line in enumerate(lines)
+        for k, (vault, said) in enumerate(
+            zip((line.tied.start, line.tied.end), line.tied.undecided, strict=True)
+        )
+        if vault is None and not said
+    ]
+    if not ends:
+        return []
+    points = np.array([lines[i].tied.line.points[-1 if k else 0, :2] for i, k in ends])
+    marks = shapely.points(points)
+    courses = np.array(
+        [shapely.LineString(flattened(j.tied.line.points, j.tied.line.bulge, 0.01)[0][:, :2]) for j in lines],
+        dtype=object,
+    )
+    beside = _nearest_other_line(ends, marks, courses, max(NEAR * snap, 1e-3))
+    to_vault, nearest = _nearest_vault(marks, vaults)
+    findings = []
+    for e, (i, k) in enumerate(ends):
+        line = lines[i].tied.line
+        place = placed(line.where, points[e])
+        other, apart, on_end = beside.get(e, (-1, np.inf, False))
+        name = lines[other].tied.line.where.id if other >= 0 else ""
+        near_vault = (
+            f"vault {vaults[nearest[e]].tag} is {to_vault[e]:.3f} m away" if vaults else "there are no vaults"
+        )
+        end = "last" if k else "first"
+        if apart <= snap and not on_end:
+            findings.append(
+                Finding(
+                    "end-on-line",
+                    "error",
+                    f"the {end} end meets the middle of {name}, {apart:.3f} m off, where there is no vault: not joined",
+                    place,
+                    "draw the vault there; a branch needs one",
+                )
+            )
+        elif min(apart, to_vault[e]) <= NEAR * snap:
+            what = (
+                f"{'an end' if on_end else 'the middle'} of {name} is {apart:.3f} m away; "
+                if other >= 0
+                else ""
+            )
+            findings.append(
+                Finding(
+                    "near-miss",
+                    "warning",
+                    f"the {end} end reaches nothing within the tolerance of {snap:.3f} m: {what}{near_vault}",
+                    place,
+                    "draw the end where it belongs, or raise snap",
+                )
+            )
+        else:
+            findings.append(
+                Finding(
+                    "loose-end",
+                    "warning",
+                    f"the {end} end reaches nothing: {near_vault}",
+                    place,
+                    "draw the vault or the duct that is missing, if one is",
+                )
+            )
+    return findings
+
+
+def _nearest_vault(marks: np.ndarray, vaults: Sequence[Vault]) -> tuple[np.ndarray, np.ndarray]:
+    if not vaults:
+        return np.full(len(marks), np.inf), np.zeros(len(marks), dtype=np.int64)
+    shapes = np.array([v.footprint or shapely.Point(v.x, v.y) for v in vaults], dtype=object)
+    found = shapely.STRtree(shapes).nearest(marks)
+    return shapely.distance(marks, shapes[found]), found
+
+
+def _nearest_other_line(
+    ends: Sequence[tuple[int, int]], marks: np.ndarray, courses: np.ndarray, reach: float
+) -> dict[int, tuple[int, float, bool]]:
+    """Return for each end the nearest other line in reach, how far it is, and whether it is an end of it."""
+    end, line = shapely.STRtree(courses).query(marks, predicate="dwithin", distance=reach)
+    apart = shapely.distance(marks[end], courses[line])
+    best: dict[int, tuple[int, float, bool]] = {}
+    for e, i, d in zip(end.tolist(), line.tolist(), apart.tolist(), strict=True):
+        if i == ends[e][0] or d >= best.get(e, (0, np.inf, False))[1]:
+            continue
+        tips = shapely.get_point(courses[i], [0, -1])
+        best[e] = (i, d, bool((shapely.distance(marks[e], tips) <= d + 1e-3).any()))
+    return best

@@ -1,0 +1,238 @@
+"""The one door: a file to a survey, whatever its format."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import fields, replace
+from pathlib import Path
+
+from routeio.clean import Cleaned, clean
+from routeio.findings import Finding, InputRefusedError
+from routeio.firstbytes import reader_for
+from routeio.limits import Limits
+from routeio.options import ReadOptions, Selection
+from routeio.rawlines import RawSurvey
+from routeio.shape import Shape, recover
+from routeio.stitch import Joined
+from routeio.survey import Duct, Survey
+from routeio.worker import READERS, in_worker
+
+_OPTION_NAMES = tuple(f.name for f in fields(ReadOptions))
+
+
+def read_survey(
+    path: str | Path,
+    options: ReadOptions | None = None,
+    *,
+    ducts: Selection | str | Sequence[str] | None = None,
+    vaults: Selection | str | Sequence[str] | None = None,
+    forgiving: bool = False,
+    isolated: bool = True,
+    limits: Limits | None = None,
+    **others: object,
+) -> Survey:
+    """Read a drawing or a layer.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; its ending and its first bytes say the format.
+    options : ReadOptions, optional
+        Everything a reader may be told.
+    ducts, vaults : Selection, str or sequence of str, optional
+        What to take as ducts and vaults; a name or names are layer patterns.
+    forgiving : bool, optional
+        Corners drawn sharp with no sweep stated become error findings and get the chord tolerance's worth of a bend;
+        for looking at a file, not for working with it.
+    isolated : bool, optional
+        False reads in this very process, without limits.
+    limits : Limits, optional
+        Time and memory of the reading.
+    **others : object
+        Any other field of :class:`~routeio.options.ReadOptions`, by its name.
+
+    Returns
+    -------
+    Survey
+        Ducts split at vaults, vaults, findings; in metres.
+
+    Raises
+    ------
+    InputRefusedError
+        The file cannot be used; with code, place and remedy.
+    TypeError
+        A keyword that is no option.
+
+    Examples
+    --------
+    >>> survey = read_survey("harbour.dxf", ducts="DUCT*", vaults="VAULT*", sweep=3.81)  # doctest: +SKIP
+    """
+    told = _told(options or ReadOptions(), ducts, vaults, others)
+    path = Path(path)
+    reader, _ = reader_for(path)
+    raw = _read(path, reader, told, isolated, limits or Limits())
+    with path.open("rb") as stream:
+        digest = hashlib.file_digest(stream, "sha256").hexdigest()
+    return survey_of(raw, told, str(path), digest, forgiving=forgiving)
+
+
+def _told(
+    options: ReadOptions,
+    ducts: Selection | str | Sequence[str] | None,
+    vaults: Selection | str | Sequence[str] | None,
+    others: dict[str, object],
+) -> ReadOptions:
+    unknown = sorted(set(others) - set(_OPTION_NAMES))
+    if unknown:
+        raise TypeError(f"unknown option {unknown[0]!r}; the options are {', '.join(_OPTION_NAMES)}")
+    changed: dict[str, object] = dict(others)
+    for name, value in (("ducts", ducts), ("vaults", vaults)):
+        if value is not None:
+            changed[name] = (
+                value
+                if isinstance(value, Selection)
+                else Selection((value,) if isinstance(value, str) else tuple(value))
+            )
+    return replace(options, **changed)  # type: ignore[arg-type]
+
+
+def _read(path: Path, reader: str, options: ReadOptions, isolated: bool, limits: Limits) -> RawSurvey:
+    if not isolated:
+        raw: RawSurvey = importlib.import_module(READERS[reader]).read(path, options)
+        return raw
+    answer = in_worker(path, reader, "read", options, limits)
+    if not isinstance(answer, RawSurvey):
+        raise TypeError("the worker answered something else than a survey")
+    return answer
+
+
+def survey_of(
+    raw: RawSurvey, options: ReadOptions, file: str, sha256: str, *, forgiving: bool = False
+) -> Survey:
+    """Make a survey of what a reader found: clean it, and recover the shape of every line.
+
+    Parameters
+    ----------
+    raw : RawSurvey
+        As read.
+    options : ReadOptions
+        As for the reader.
+    file, sha256 : str
+        For the record.
+    forgiving : bool, optional
+        As for :func:`read_survey`.
+
+    Returns
+    -------
+    Survey
+        Lines whose shape is no duct's are left out, each with an error finding.
+
+    Raises
+    ------
+    InputRefusedError
+        ``sharp-corner``: the first of them, all in its findings, where no sweep is stated.
+    """
+    cleaned = clean(raw, options)
+    findings = [*raw.findings, *cleaned.findings]
+    refused: list[InputRefusedError] = []
+    ducts: list[Duct] = []
+    ids: Counter[str] = Counter()
+    for joined in cleaned.lines:
+        shape = _shape(joined, options, forgiving, findings, refused)
+        if shape is not None:
+            findings += shape.findings
+            ducts.append(_duct(joined, shape, cleaned, ids))
+    if refused:
+        first = refused[0]
+        more = f" (and {len(refused) - 1} more lines with such corners)" if len(refused) > 1 else ""
+        raise InputRefusedError(
+            first.code,
+            first.message + more,
+            first.where,
+            first.remedy,
+            (*findings, *(_as_finding(r) for r in refused)),
+        )
+    return Survey(
+        file,
+        sha256,
+        raw.ground,
+        tuple(_parts_numbered(ducts)),
+        cleaned.vaults,
+        tuple(findings),
+        raw.counts,
+        raw.layers,
+    )
+
+
+def _shape(
+    joined: Joined,
+    options: ReadOptions,
+    forgiving: bool,
+    findings: list[Finding],
+    refused: list[InputRefusedError],
+) -> Shape | None:
+    line = joined.tied.line
+    try:
+        return recover(line.points, line.bulge, line.ids, line.drawn, options, line.where)
+    except InputRefusedError as refusal:
+        if refusal.code != "sharp-corner":
+            findings.append(_as_finding(refusal))
+            return None
+        if not forgiving:
+            refused.append(refusal)
+            return None
+        findings.append(_as_finding(refusal))
+    try:
+        return recover(
+            line.points,
+            line.bulge,
+            line.ids,
+            line.drawn,
+            replace(options, sweep=options.chord_tolerance),
+            line.where,
+        )
+    except InputRefusedError as refusal:
+        findings.append(_as_finding(refusal))
+        return None
+
+
+def _as_finding(refusal: InputRefusedError) -> Finding:
+    return Finding(refusal.code, "error", refusal.message, refusal.where, refusal.remedy)
+
+
+def _duct(joined: Joined, shape: Shape, cleaned: Cleaned, ids: Counter[str]) -> Duct:
+    tied = joined.tied
+    first = tied.line.ids[0]
+    ids[first] += 1
+    return Duct(
+        id=first if ids[first] == 1 else f"{first}:{ids[first]}",
+        chain=shape.chain,
+        start=shape.start,
+        heading=shape.heading,
+        end=shape.end,
+        start_vault=None if tied.start is None else cleaned.vaults[tied.start].tag,
+        end_vault=None if tied.end is None else cleaned.vaults[tied.end].tag,
+        origins=shape.origins,
+        elevated=shape.elevated,
+        fields=tied.line.fields,
+        vertices=tied.line.points,
+        where=tied.line.where,
+        fields_by_id=joined.fields_by_id,
+    )
+
+
+def _parts_numbered(ducts: list[Duct]) -> list[Duct]:
+    """Make ids unique, also where a file's own ids look like numbered parts."""
+    taken: set[str] = set()
+    out = []
+    for duct in ducts:
+        name, k = duct.id, 1
+        while name in taken:
+            k += 1
+            name = f"{duct.id}#{k}"
+        taken.add(name)
+        out.append(duct if name == duct.id else replace(duct, id=name))
+    return out

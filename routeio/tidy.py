@@ -1,0 +1,233 @@
+"""Tidying lines one by one and against their doubles: what has no length, and what is drawn twice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from mechanics.errors import FloatArray
+from routeio.bulges import leg_lengths
+from routeio.findings import Finding, Where
+from routeio.rawlines import RawLine
+
+#: Vertices nearer than this are one. [m]
+ZERO = 1e-6
+#: Lines whose vertices lie this near one another are the same line drawn twice. [m]
+SAME = 1e-3
+#: Drawn and recorded lengths that differ by more than this are worth saying.
+LENGTH_DIFFERS = 0.05
+
+
+def without_zero_length(lines: Iterable[RawLine]) -> tuple[list[RawLine], list[Finding]]:
+    """Drop vertices that repeat the one before, and lines that have no length.
+
+    Parameters
+    ----------
+    lines : iterable of RawLine
+        As read.
+
+    Returns
+    -------
+    lines : list of RawLine
+        Those with a length.
+    findings : list of Finding
+        One a line changed or dropped.
+    """
+    kept: list[RawLine] = []
+    findings: list[Finding] = []
+    for line in lines:
+        step = np.diff(line.points, axis=0)
+        rise = np.where(np.isfinite(step[:, 2]), step[:, 2], 0.0)
+        long = np.hypot(np.hypot(step[:, 0], step[:, 1]), rise) > ZERO
+        if long.all():
+            kept.append(line)
+            continue
+        place = placed(line.where, line.points[0])
+        if not long.any():
+            findings.append(
+                Finding(
+                    "zero-length", "warning", "the line has no length and is left out", place, "delete it"
+                )
+            )
+            continue
+        findings.append(
+            Finding(
+                "repeated-vertex",
+                "info",
+                f"{int((~long).sum())} vertices repeat the one before and are left out",
+                place,
+                "none needed",
+            )
+        )
+        kept.append(
+            replace(
+                line,
+                points=line.points[np.concatenate(([True], long))],
+                bulge=line.bulge[long],
+                ids=tuple(i for i, good in zip(line.ids, long, strict=True) if good),
+            )
+        )
+    return kept, findings
+
+
+def without_doubles(lines: Sequence[RawLine]) -> tuple[list[RawLine], list[Finding]]:
+    """Keep one of the lines drawn twice, in either direction; say where two differ in their fields only.
+
+    Parameters
+    ----------
+    lines : sequence of RawLine
+        Each with a length.
+
+    Returns
+    -------
+    lines : list of RawLine
+        The first of each set of doubles.
+    findings : list of Finding
+        One for each line left out, and for each kept beside one of other fields.
+    """
+    findings: list[Finding] = []
+    first: dict[bytes, int] = {}
+    keep = np.ones(len(lines), dtype=bool)
+    for i, line in enumerate(lines):
+        key = _canonical(line)
+        j = first.setdefault(key, i)
+        if j != i:
+            keep[i] = _judge(lines[j], line, findings)
+    rest = np.flatnonzero(keep)
+    for i, j in _near_doubles([lines[k] for k in rest]):
+        a, b = int(rest[i]), int(rest[j])
+        if keep[a] and keep[b] and _canonical(lines[a]) != _canonical(lines[b]):
+            keep[b] = _judge(lines[a], lines[b], findings)
+    return [lines[i] for i in np.flatnonzero(keep)], findings
+
+
+def _judge(kept: RawLine, double: RawLine, findings: list[Finding]) -> bool:
+    """Return whether a double is kept after all, because its fields say it is another duct."""
+    place = placed(double.where, double.points[0])
+    if kept.fields == double.fields:
+        findings.append(
+            Finding(
+                "duplicate-line",
+                "warning",
+                f"drawn twice: the same course as {kept.where.id}; left out",
+                place,
+                "delete one of the two",
+            )
+        )
+        return False
+    findings.append(
+        Finding(
+            "same-course",
+            "info",
+            f"runs on the course of {kept.where.id} with other attributes; kept as a duct of its own",
+            place,
+            "delete one if it is the same duct",
+        )
+    )
+    return True
+
+
+def _canonical(line: RawLine) -> bytes:
+    """Return bytes that are the same for a line and its reverse."""
+    forward = np.column_stack((line.points[:-1], line.bulge, line.points[1:])) + 0.0
+    backward = np.column_stack((line.points[:0:-1], -line.bulge[::-1], line.points[-2::-1])) + 0.0
+    one, other = forward.tobytes(), backward.tobytes()
+    return min(one, other)
+
+
+def _near_doubles(lines: Sequence[RawLine]) -> list[tuple[int, int]]:
+    """Return pairs of lines with the same vertices within a millimetre, the earlier first."""
+    if len(lines) < 2:
+        return []
+    centre = np.array([0.5 * (p.points[:, :2].min(axis=0) + p.points[:, :2].max(axis=0)) for p in lines])
+    marks = shapely.points(centre)
+    one, other = shapely.STRtree(marks).query(marks, predicate="dwithin", distance=2 * SAME)
+    pairs = []
+    for i, j in zip(one[one < other].tolist(), other[one < other].tolist(), strict=True):
+        a, b = lines[i], lines[j]
+        if a.points.shape == b.points.shape and (
+            _alike(a.points, a.bulge, b.points, b.bulge)
+            or _alike(a.points, a.bulge, b.points[::-1], -b.bulge[::-1])
+        ):
+            pairs.append((i, j))
+    return sorted(pairs)
+
+
+def _alike(p: FloatArray, a: FloatArray, q: FloatArray, b: FloatArray) -> bool:
+    apart = p - q
+    level = np.isnan(apart[:, 2])
+    apart = np.where(level[:, None] & [False, False, True], 0.0, apart)
+    same_z = bool((np.isnan(p[:, 2]) == np.isnan(q[:, 2])).all())
+    return same_z and bool((np.abs(apart) <= SAME).all()) and bool(np.allclose(a, b, rtol=0, atol=1e-3))
+
+
+def against_record(lines: Iterable[RawLine]) -> list[Finding]:
+    """Say where the drawn length differs from the length on record.
+
+    Parameters
+    ----------
+    lines : iterable of RawLine
+        As read, before splitting and joining.
+
+    Returns
+    -------
+    list of Finding
+        One a line whose lengths differ by more than 5 %.
+    """
+    findings = []
+    for line in lines:
+        recorded = line.fields.recorded_length
+        if recorded is None or not recorded > 0.0:
+            continue
+        drawn = length_3d(line)
+        if abs(drawn / recorded - 1.0) > LENGTH_DIFFERS:
+            findings.append(
+                Finding(
+                    "length-differs",
+                    "warning",
+                    f"drawn {drawn:.2f} m, on record {recorded:.2f} m ({drawn / recorded:.2f} times); the drawing "
+                    "is used",
+                    placed(line.where, line.points[0]),
+                    "check which is right, and the unit of the record",
+                )
+            )
+    return findings
+
+
+def length_3d(line: RawLine) -> float:
+    """Return the length of a line in space, taken flat where it has no elevations. [m]
+
+    Parameters
+    ----------
+    line : RawLine
+        Any.
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    rise = np.diff(line.points[:, 2])
+    plan = leg_lengths(line.points, line.bulge)
+    return float(np.hypot(plan, np.where(np.isfinite(rise), rise, 0.0)).sum())
+
+
+def placed(where: Where, point: FloatArray) -> Where:
+    """Return a place with the coordinates of a point.
+
+    Parameters
+    ----------
+    where : Where
+        File, layer and id.
+    point : ndarray, shape (2,) or (3,)
+        [m]
+
+    Returns
+    -------
+    Where
+        The same with x and y.
+    """
+    return replace(where, x=float(point[0]), y=float(point[1]))

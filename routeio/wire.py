@@ -1,0 +1,254 @@
+"""The wire: what a reader found, as JSON and plain arrays between two processes, with nothing in it that runs."""
+
+from __future__ import annotations
+
+import json
+import struct
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any, BinaryIO
+
+import numpy as np
+import shapely
+
+from routeio.findings import Finding, InputRefusedError, Where
+from routeio.options import ReadOptions, Selection
+from routeio.rawlines import RawLine, RawSurvey, RawVault
+from routeio.survey import DuctFields, Ground
+
+_LENGTH = struct.Struct("<Q")
+
+
+def options_to_json(options: ReadOptions) -> dict[str, Any]:
+    """Return options as plain values.
+
+    Parameters
+    ----------
+    options : ReadOptions
+        Any.
+
+    Returns
+    -------
+    dict
+        For :func:`options_from_json`.
+    """
+    plain = asdict(options)
+    for key in ("ducts", "vaults"):
+        plain[key]["layer"] = list(getattr(options, key).patterns)
+        plain[key]["fields"] = dict(getattr(options, key).fields)
+    return plain
+
+
+def options_from_json(plain: Mapping[str, Any]) -> ReadOptions:
+    """Return the options that :func:`options_to_json` wrote.
+
+    Parameters
+    ----------
+    plain : mapping
+        As written.
+
+    Returns
+    -------
+    ReadOptions
+        The same.
+    """
+    values = dict(plain)
+    for key in ("ducts", "vaults"):
+        part = values[key]
+        values[key] = Selection(tuple(part["layer"]), part["where"], dict(part["fields"]))
+    values["standard_radii"] = tuple(values["standard_radii"])
+    return ReadOptions(**values)
+
+
+def send_refusal(refusal: InputRefusedError, stream: BinaryIO) -> None:
+    """Write a refusal.
+
+    Parameters
+    ----------
+    refusal : InputRefusedError
+        What was raised.
+    stream : file
+        Binary.
+    """
+    head = {
+        "refused": {
+            "code": refusal.code,
+            "message": refusal.message,
+            "where": asdict(refusal.where),
+            "remedy": refusal.remedy,
+            "findings": [asdict(f) for f in refusal.findings],
+        }
+    }
+    _write(head, {}, stream)
+
+
+def send_json(kind: str, value: object, stream: BinaryIO) -> None:
+    """Write plain values.
+
+    Parameters
+    ----------
+    kind : str
+        What they are.
+    value : object
+        Of what JSON knows.
+    stream : file
+        Binary.
+    """
+    _write({kind: value}, {}, stream)
+
+
+def send_survey(raw: RawSurvey, stream: BinaryIO) -> None:
+    """Write a raw survey.
+
+    Parameters
+    ----------
+    raw : RawSurvey
+        What a reader found.
+    stream : file
+        Binary.
+    """
+    names: dict[str, int] = {}
+    ids = np.array([names.setdefault(i, len(names)) for line in raw.lines for i in line.ids], dtype=np.int64)
+    kinds: dict[tuple[object, ...], int] = {}
+    fields = [kinds.setdefault(_fields_key(line.fields), len(kinds)) for line in raw.lines]
+    outlines = [shapely.to_wkb(v.footprint) if v.footprint is not None else b"" for v in raw.vaults]
+    head = {
+        "survey": {
+            "ids": list(names),
+            "fields": [list(kind) for kind in kinds],
+            "line_fields": fields,
+            "drawn": [line.drawn for line in raw.lines],
+            "line_where": [_where(line.where) for line in raw.lines],
+            "vaults": [[v.tag, dict(v.fields), _where(v.where)] for v in raw.vaults],
+            "ground": asdict(raw.ground),
+            "findings": [asdict(f) for f in raw.findings],
+            "counts": dict(raw.counts),
+            "layers": {name: dict(kinds_) for name, kinds_ in raw.layers.items()},
+        }
+    }
+    none = np.zeros((0, 3))
+    arrays = {
+        "points": np.vstack([none, *(line.points for line in raw.lines)]),
+        "bulge": np.concatenate([np.zeros(0), *(line.bulge for line in raw.lines)]),
+        "sizes": np.array([line.points.shape[0] for line in raw.lines], dtype=np.int64),
+        "ids": ids,
+        "vault_places": np.array([(v.x, v.y, v.z) for v in raw.vaults], dtype=np.float64).reshape(-1, 3),
+        "outlines": np.frombuffer(b"".join(outlines), dtype=np.uint8),
+        "outline_sizes": np.array([len(o) for o in outlines], dtype=np.int64),
+    }
+    _write(head, arrays, stream)
+
+
+def received(data: bytes) -> RawSurvey | dict[str, Any]:
+    """Return what was sent, or raise the refusal that was.
+
+    Parameters
+    ----------
+    data : bytes
+        All of it.
+
+    Returns
+    -------
+    RawSurvey or dict
+        The survey, or the plain values by their kind.
+
+    Raises
+    ------
+    InputRefusedError
+        As the reader raised it.
+    ValueError
+        Where the data was cut off or is none of ours.
+    """
+    head, arrays = _parsed(data)
+    if "refused" in head:
+        said = head["refused"]
+        raise InputRefusedError(
+            said["code"],
+            said["message"],
+            Where(**said["where"]),
+            said["remedy"],
+            tuple(_finding(f) for f in said["findings"]),
+        )
+    if "survey" not in head:
+        return head
+    return _survey(head["survey"], arrays)
+
+
+def _survey(head: Mapping[str, Any], arrays: Mapping[str, np.ndarray]) -> RawSurvey:
+    sizes = arrays["sizes"]
+    ends = np.cumsum(sizes)
+    points, bulge, ids = arrays["points"], arrays["bulge"], arrays["ids"]
+    kinds = [DuctFields(*kind) for kind in head["fields"]]
+    names = head["ids"]
+    lines = []
+    for k in range(sizes.size):
+        last = int(ends[k])
+        first = last - int(sizes[k])
+        legs = slice(first - k, last - k - 1)
+        lines.append(
+            RawLine(
+                points[first:last],
+                bulge[legs],
+                tuple([names[i] for i in ids[legs].tolist()]),
+                head["drawn"][k],
+                kinds[head["line_fields"][k]],
+                Where(*head["line_where"][k]),
+            )
+        )
+    outline_ends = np.cumsum(arrays["outline_sizes"])
+    raw_outlines = arrays["outlines"].tobytes()
+    vaults = []
+    for k, (tag, fields, where) in enumerate(head["vaults"]):
+        last = int(outline_ends[k])
+        wkb = raw_outlines[last - int(arrays["outline_sizes"][k]) : last]
+        x, y, z = (float(v) for v in arrays["vault_places"][k])
+        vaults.append(RawVault(tag, x, y, z, shapely.from_wkb(wkb) if wkb else None, fields, Where(*where)))
+    return RawSurvey(
+        tuple(lines),
+        tuple(vaults),
+        Ground(**head["ground"]),
+        tuple(_finding(f) for f in head["findings"]),
+        head["counts"],
+        head["layers"],
+    )
+
+
+def _fields_key(fields: DuctFields) -> tuple[object, ...]:
+    return (
+        fields.size, fields.type, fields.inside_diameter, fields.friction, fields.count, fields.free,
+        fields.recorded_length,
+    )  # fmt: skip
+
+
+def _where(where: Where) -> list[object]:
+    return [where.file, where.layer, where.id, where.x, where.y]
+
+
+def _finding(plain: Mapping[str, Any]) -> Finding:
+    return Finding(**{**plain, "where": Where(**plain["where"])})
+
+
+def _write(head: object, arrays: Mapping[str, np.ndarray], stream: BinaryIO) -> None:
+    packed = {name: np.ascontiguousarray(array) for name, array in arrays.items()}
+    said = [[name, array.dtype.str, array.shape] for name, array in packed.items()]
+    text = json.dumps({"head": head, "arrays": said}).encode("utf-8")
+    stream.write(_LENGTH.pack(len(text)))
+    stream.write(text)
+    for array in packed.values():
+        stream.write(array.data.cast("B") if array.size else b"")
+    stream.flush()
+
+
+def _parsed(data: bytes) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    if len(data) < _LENGTH.size:
+        raise ValueError("nothing came back")
+    (length,) = _LENGTH.unpack_from(data)
+    at = _LENGTH.size + length
+    said = json.loads(data[_LENGTH.size : at])
+    arrays = {}
+    for name, kind, shape in said["arrays"]:
+        dtype = np.dtype(kind)
+        count = int(np.prod(shape))
+        arrays[name] = np.frombuffer(data, dtype, count, at).reshape(shape)
+        at += count * dtype.itemsize
+    return said["head"], arrays
