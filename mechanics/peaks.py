@@ -6,15 +6,16 @@ import numpy as np
 
 from mechanics.balance import tension_along
 from mechanics.chain import Chain, IntArray
+from mechanics.contact import FrictionLike
 from mechanics.errors import FloatArray
-from mechanics.interval import slope
+from mechanics.interval import pick_friction, slope
 from mechanics.pieces import cut
 
 _PARTS = 16  # each search looks at this many parts of a curve
 
 
 def cut_at_peaks(
-    chain: Chain, weight: float, rubbing: FloatArray, start: float, added: FloatArray, after: FloatArray
+    chain: Chain, weight: float, rubbing: FrictionLike, start: float, added: FloatArray, after: FloatArray
 ) -> tuple[Chain, IntArray | None, FloatArray]:
     """Cut pieces where the tension peaks or bottoms inside them.
 
@@ -24,7 +25,7 @@ def cut_at_peaks(
         One chain of n pieces.
     weight : float
         Of the bundle. [N/m]
-    rubbing : ndarray, shape (n,)
+    rubbing : ndarray of shape (n,) or PressedFriction
         Weight correction times friction coefficient.
     start : float
         Entry tension. [N]
@@ -61,17 +62,19 @@ def cut_at_peaks(
         return chain, None, after
     entering = np.concatenate(([start], after[:-1]))[which]
     some = Chain(chain.length[which], chain.grade_in[which], chain.grade_out[which], chain.turn[which])
-    owner, fraction = _level_places(some, weight, rubbing[which], entering)
+    owner, fraction = _level_places(some, weight, pick_friction(rubbing, which), entering)
     if not owner.size:
         return chain, None, after
     pieces, again = cut(chain, which[owner], fraction)
     last = np.append(again[1:] != again[:-1], True)
-    tensions = tension_along(pieces, weight, rubbing[again], start, np.where(last, added[again], 0.0))
+    tensions = tension_along(
+        pieces, weight, pick_friction(rubbing, again), start, np.where(last, added[again], 0.0)
+    )
     return pieces, again, tensions
 
 
 def _level_places(
-    chain: Chain, weight: float, rubbing: FloatArray, entering: FloatArray
+    chain: Chain, weight: float, rubbing: FrictionLike, entering: FloatArray
 ) -> tuple[IntArray, FloatArray]:
     """Return where along separate segments the tension is level: which segment, at which fraction of its length."""
     owner = np.arange(len(chain))
@@ -90,7 +93,7 @@ def _level_places(
 def _slopes(
     chain: Chain,
     weight: float,
-    rubbing: FloatArray,
+    rubbing: FrictionLike,
     entering: FloatArray,
     owner: IntArray,
     fractions: FloatArray,
@@ -107,7 +110,7 @@ def _slopes(
         (chain.turn[owner, None] * steps).ravel(),
         np.arange(m + 1) * _PARTS,
     )
-    rub = np.repeat(rubbing[owner], _PARTS)
+    rub = pick_friction(rubbing, np.repeat(owner, _PARTS))
     after = tension_along(parts, weight, rub, entering).reshape(m, _PARTS)
     tensions = np.concatenate((entering[:, None], after), axis=1)
     begin = slope(parts, weight, rub, tensions[:, :-1].ravel(), 0.0).reshape(m, _PARTS)

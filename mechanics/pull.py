@@ -13,9 +13,10 @@ from mechanics.balance import tension_along
 from mechanics.cable import Bundle
 from mechanics.chain import Chain, IntArray
 from mechanics.checks import Tensions, static_checks, tension_checks
+from mechanics.contact import FrictionLike, PressedFriction
 from mechanics.errors import DomainError, FloatArray, in_range
-from mechanics.friction import prepare
-from mechanics.interval import contact_force, holding_tension
+from mechanics.friction import constant_friction, prepare
+from mechanics.interval import contact_force, holding_tension, pick_friction
 from mechanics.limits import known_overrides, sidewall_cap, tension_caps
 from mechanics.lubricant import LubricantPlan, Run, plan_lubricant
 from mechanics.peaks import cut_at_peaks
@@ -175,28 +176,31 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     stops = _checked(track, rules, relube)
     setting = set_up(track, bundle, rules)
     prepared = prepare(track, stops)
-    chain, source, friction = prepared.chain, prepared.source_segment, prepared.friction
+    chain, source, weight = prepared.chain, prepared.source_segment, setting.weight
     correction = setting.correction[source]
-    entry, holding = _entry(chain, setting.weight, correction * friction, rules)
-    added, notes = _assists(track, source, chain, setting.weight, correction * friction, entry, rules)
+    rubbing = prepared.rubbing(correction, setting.factor[source])
+    entry, holding = _entry(chain, weight, rubbing, rules)
+    added, notes = _assists(track, source, chain, weight, rubbing, entry, rules)
     pushed = rules.pusher > 0.0 and holding == 0.0
     if rules.pusher > 0.0 and not pushed:
         notes.append("The pull has to be held back: the pusher at the feed is left out.")
     start = entry - rules.pusher if pushed else entry
-    after = tension_along(chain, setting.weight, correction * friction, start, added)
-    chain, again, after = cut_at_peaks(chain, setting.weight, correction * friction, start, added, after)
+    after = tension_along(chain, weight, rubbing, start, added)
+    chain, again, after = cut_at_peaks(chain, weight, rubbing, start, added, after)
     if again is not None:
         last = np.append(again[1:] != again[:-1], True)
         added = np.where(last, added[again], 0.0)
-        source, friction, correction = source[again], friction[again], correction[again]
+        source, correction, rubbing = source[again], correction[again], pick_friction(rubbing, again)
     tension = np.concatenate(([start], after))
     before = np.concatenate(([start], after - added))
+    if isinstance(rubbing, PressedFriction):
+        rubbing = constant_friction(chain, weight, rubbing, tension[:-1], before[1:])
     factor = setting.factor[source]
     force = np.maximum(np.abs(tension[:-1]), np.abs(before[1:]))
     sidewall = factor * force * setting.inside_curvature[source]
     contact = np.maximum(
-        contact_force(chain, setting.weight, tension[:-1], 0.0),
-        contact_force(chain, setting.weight, before[1:], 1.0),
+        contact_force(chain, weight, tension[:-1], 0.0),
+        contact_force(chain, weight, before[1:], 1.0),
     )
     rope = before * np.exp(_rope_angle(setting, chain, source))
     tensions = Tensions(
@@ -215,10 +219,10 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
         relube=stops,
         chain=chain,
         source_segment=source,
-        friction=friction,
+        friction=np.asarray(rubbing) / correction,
         weight_correction=correction,
         added=added,
-        weight=setting.weight,
+        weight=weight,
         arrangement=_arrangement(setting, source, sidewall),
         entry_tension=start,
         holding_tension=holding,
@@ -345,15 +349,24 @@ def _checked(track: Track, rules: Rules, relube: Sequence[int]) -> tuple[int, ..
     return stops
 
 
-def _entry(chain: Chain, weight: float, rubbing: FloatArray, rules: Rules) -> tuple[float, float]:
+def _entry(chain: Chain, weight: float, rubbing: FrictionLike, rules: Rules) -> tuple[float, float]:
     """Return the entry tension as used, and the least that keeps the cable taut."""
     holding = 0.0
     # a cable that goes nowhere downhill is taut from any entry tension
     if min(chain.grade_in.min(), chain.grade_out.min()) < 0.0:
         holding = holding_tension(chain, weight, rubbing)
         if rules.low_friction_factor is not None:
-            holding = max(holding, holding_tension(chain, weight, rules.low_friction_factor * rubbing))
+            low = _times(rules.low_friction_factor, rubbing)
+            holding = max(holding, holding_tension(chain, weight, low))
     return max(float(rules.entry), holding), holding
+
+
+def _times(factor: float, rubbing: FrictionLike) -> FrictionLike:
+    if isinstance(rubbing, PressedFriction):
+        return PressedFriction(
+            factor * np.asarray(rubbing.light), factor * np.asarray(rubbing.pressed), rubbing.force
+        )
+    return factor * np.asarray(rubbing)
 
 
 def _assists(
@@ -361,20 +374,21 @@ def _assists(
     source: IntArray,
     chain: Chain,
     weight: float,
-    rubbing: FloatArray,
+    rubbing: FrictionLike,
     entry: float,
     rules: Rules,
 ) -> tuple[FloatArray, list[str]]:
     """Return what each assist adds at the end of its vault's crossing, and what was taken for it."""
-    added, notes = np.zeros(len(chain)), []
+    n = len(chain)
+    added, notes = np.zeros(n), []
     for k, tag in enumerate(track.tags):
         force = rules.assists.get(tag)
         stop = int(np.searchsorted(source, track.vaults[k][1]))
-        if force is None or not 0 < stop < len(chain):
+        if force is None or not 0 < stop < n:
             continue
-        reached = tension_along(chain, weight, rubbing, entry, added)[stop - 1]
-        needed = holding_tension(chain.part(stop, len(chain)), weight, rubbing[stop:])
-        given = min(force, max(float(reached) - needed, 0.0))
+        reached = float(tension_along(chain, weight, rubbing, entry, added)[stop - 1])
+        ahead = pick_friction(rubbing, np.arange(stop, n))
+        given = min(force, max(reached - holding_tension(chain.part(stop, n), weight, ahead), 0.0))
         added[stop - 1] = -given
         if given < force:
             notes.append(

@@ -45,7 +45,8 @@ class Setting:
     curvature : ndarray, shape (n,)
         Greatest of the centreline on each segment. [1/m]
     inside_curvature : ndarray, shape (n,)
-        The same at the inside of the bend: radius less half the duct's inside diameter, on guides the guide's. [1/m]
+        The same at the inside of the bend: radius less half the duct's inside diameter, on guides the guide's; the
+        waviness of the duct added. [1/m]
     """
 
     track: Track
@@ -93,22 +94,29 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
     shares = 1.0 if len(main_cables(bundle)) == 1 else 0.5
     used = set(track.bore.tolist())
     lies: list[Lie | None] = []
-    rows = np.zeros((4, len(track.bores)))
+    rows = np.zeros((5, len(track.bores)))
     for k, bore in enumerate(track.bores):
         if k not in used:
             lies.append(None)
         elif bore.guide:
             lies.append(None)
-            rows[:, k] = 1.0, 0.0, 1.0, shares
+            rows[:, k] = 1.0, 0.0, 1.0, shares, 0.0
         elif bore.inside_diameter is None:
             raise DomainError(f"bores[{k}].inside_diameter must be stated for a duct, got None")
         else:
             how = lie(bundle, bore.inside_diameter, tables)
             lies.append(how)
-            rows[:, k] = 0.0, bore.inside_diameter, how.weight_correction, how.sidewall_factor
-    guide, diameter, correction, factor = rows[:, track.bore]
+            rows[:, k] = (
+                0.0,
+                bore.inside_diameter,
+                how.weight_correction,
+                how.sidewall_factor,
+                bore.waviness,
+            )
+    guide, diameter, correction, factor, waviness = rows[:, track.bore]
     curvature = track.chain.curvature
-    inside = curvature / np.maximum(1.0 - 0.5 * diameter * curvature, _SHARPEST)
+    pressing = curvature + waviness
+    inside = pressing / np.maximum(1.0 - 0.5 * diameter * pressing, _SHARPEST)
     return Setting(
         track,
         bundle,
