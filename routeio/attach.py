@@ -15,7 +15,7 @@ from routeio.bulges import Spot, cut, flattened, headings, leg_lengths, nearest_
 from routeio.findings import Finding
 from routeio.rawlines import RawLine
 from routeio.survey import Vault
-from routeio.tidy import placed
+from routeio.tidy import ObjectArray, placed, points_at
 
 #: Ends nearer than this to where they belong need no repair. [m]
 EXACT = 1e-3
@@ -97,7 +97,7 @@ class _Ends:
     """The tying of all ends at once."""
 
     vaults: Sequence[Vault]
-    marks: np.ndarray
+    marks: ObjectArray
     tree: shapely.STRtree
     snap: float
     findings: list[Finding]
@@ -107,7 +107,7 @@ class _Ends:
         """Return the vault of each end: start and end of the first line, of the second, ..."""
         points = np.array([line.points[k, :2] for line in lines for k in (0, -1)]).reshape(-1, 2)
         tied: list[int | None] = [None] * points.shape[0]
-        geometry = shapely.points(points)
+        geometry = points_at(points)
         end, vault = self.tree.query(geometry, predicate="dwithin", distance=self.snap)
         distance = shapely.distance(geometry[end], self.marks[vault])
         centres = np.array([(v.x, v.y) for v in self.vaults])

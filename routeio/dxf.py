@@ -24,7 +24,7 @@ from routeio.dxf_vaults import (
 from routeio.findings import Finding, InputRefusedError, Severity, Where
 from routeio.ground import UNITS, unit_named
 from routeio.guess import fields_like
-from routeio.layers import chosen, matcher
+from routeio.layers import chosen
 from routeio.options import ReadOptions
 from routeio.rawlines import RawLine, RawSurvey, RawVault
 from routeio.survey import Ground

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import io
 import mmap
 import re
 import struct
@@ -115,8 +116,8 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
         elif seen.marked:
             with path.open("rb") as stream:
                 stream.seek(len(codecs.BOM_UTF8))
-                text = codecs.getreader("utf-8")(stream, errors="surrogateescape")
-                drawing = ezdxf.filemanagement.read(text)  # type: ignore[arg-type]
+                text = io.TextIOWrapper(stream, encoding="utf-8", errors="surrogateescape")
+                drawing = ezdxf.filemanagement.read(text)
         else:
             drawing = ezdxf.filemanagement.readfile(path, encoding)
     except PARSER_ERRORS as error:

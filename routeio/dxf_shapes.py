@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -250,9 +251,7 @@ def _followed(curve: object, knots: FloatArray, tolerance: float) -> FloatArray:
     """Return points on a spline, each knot span halved until its chords lie within tolerance."""
     points = getattr(curve, "points")  # noqa: B009  (the library's curves have no common type)
     low, high = float(knots[0]), float(knots[-1])
-    params = np.unique(
-        np.concatenate([np.linspace(a, b, 5) for a, b in zip(knots[:-1], knots[1:], strict=True)])
-    )
+    params = np.unique(np.concatenate([np.linspace(a, b, 5) for a, b in itertools.pairwise(knots)]))
     params = params[(params >= low) & (params <= high)]
     where = np.array([p.xyz for p in points(params.tolist())])
     for _ in range(12):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from mechanics.errors import FloatArray
 from routeio import bulges
@@ -110,7 +111,7 @@ class VaultReader:
         self,
         tag: str,
         place: FloatArray,
-        footprint: shapely.Geometry | None,
+        footprint: BaseGeometry | None,
         fields: Mapping[str, str],
         where: Where,
     ) -> RawVault:
@@ -128,7 +129,7 @@ class VaultReader:
         if not closed:
             raise NotALineError("an open line is no outline of a vault")
         flat, _ = bulges.flattened(shape.points, shape.bulge, self.tolerance)
-        outline = shapely.Polygon(flat[:, :2] * self.scale)
+        outline: BaseGeometry = shapely.Polygon(flat[:, :2] * self.scale)
         if not outline.is_valid:
             outline = outline.convex_hull
         if not (outline.geom_type == "Polygon" and outline.area > 0.0):
@@ -214,9 +215,7 @@ class VaultReader:
                 carried_points = flat @ matrix[:3, :3] + matrix[3, :3]
                 (closed if shape.closed else open_).append(carried_points)
 
-    def _footprint(
-        self, outline: FloatArray | None, matrix: FloatArray, where: Where
-    ) -> shapely.Geometry | None:
+    def _footprint(self, outline: FloatArray | None, matrix: FloatArray, where: Where) -> BaseGeometry | None:
         if outline is None:
             return None
         points = (outline @ matrix[:3, :3] + matrix[3, :3]) * self.scale

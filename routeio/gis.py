@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from routeio.crs import Placing, placing
 from routeio.findings import Finding, InputRefusedError, Severity, Where
@@ -365,10 +366,10 @@ class _Reading:
         for kind, count in Counter(kinds[rows].tolist()).items():
             self.counts[f"read {kind}"] += count
 
-    def _footprint(self, area: shapely.Geometry, where: Where) -> shapely.Geometry | None:
+    def _footprint(self, area: shapely.Geometry, where: Where) -> BaseGeometry | None:
         ring = shapely.get_coordinates(shapely.get_exterior_ring(area), include_z=True)
         ring[:, 2] = np.nan
-        outline = shapely.Polygon(self.placing.metres(ring, where)[:, :2])
+        outline: BaseGeometry = shapely.Polygon(self.placing.metres(ring, where)[:, :2])
         if not outline.is_valid:
             outline = outline.convex_hull
         return outline if outline.geom_type == "Polygon" and outline.area > 0.0 else None

@@ -140,8 +140,9 @@ class DuctColumns:
                 return self._unreadable("length", text, fid)
         return value if 0.0 < value < 1e9 else self._unreadable("length", text, fid)
 
-    def _unreadable(self, name: str, text: str, fid: str) -> None:
+    def _unreadable(self, name: str, text: str, fid: str) -> float | None:
         self._bad.setdefault(name, []).append(f"{text[:30]!r} of feature {fid}")
+        return None
 
     def said(self) -> list[Finding]:
         """Return a finding for each field with values that could not be read."""

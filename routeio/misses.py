@@ -7,11 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from mechanics.chain import IntArray
+from mechanics.errors import FloatArray
 from routeio.bulges import flattened
 from routeio.findings import Finding
 from routeio.stitch import Joined
 from routeio.survey import Vault
-from routeio.tidy import placed
+from routeio.tidy import ObjectArray, placed, points_at
 
 #: Ends this many times the tolerance away are near misses.
 NEAR = 5.0
@@ -45,7 +47,7 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
     if not ends:
         return []
     points = np.array([lines[i].tied.line.points[-1 if k else 0, :2] for i, k in ends])
-    marks = shapely.points(points)
+    marks = points_at(points)
     courses = np.array(
         [shapely.LineString(flattened(j.tied.line.points, j.tied.line.bulge, 0.01)[0][:, :2]) for j in lines],
         dtype=object,
@@ -100,7 +102,7 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
     return findings
 
 
-def _nearest_vault(marks: np.ndarray, vaults: Sequence[Vault]) -> tuple[np.ndarray, np.ndarray]:
+def _nearest_vault(marks: ObjectArray, vaults: Sequence[Vault]) -> tuple[FloatArray, IntArray]:
     if not vaults:
         return np.full(len(marks), np.inf), np.zeros(len(marks), dtype=np.int64)
     shapes = np.array([v.footprint or shapely.Point(v.x, v.y) for v in vaults], dtype=object)
@@ -109,7 +111,7 @@ def _nearest_vault(marks: np.ndarray, vaults: Sequence[Vault]) -> tuple[np.ndarr
 
 
 def _nearest_other_line(
-    ends: Sequence[tuple[int, int]], marks: np.ndarray, courses: np.ndarray, reach: float
+    ends: Sequence[tuple[int, int]], marks: ObjectArray, courses: ObjectArray, reach: float
 ) -> dict[int, tuple[int, float, bool]]:
     """Return for each end the nearest other line in reach, how far it is, and whether it is an end of it."""
     end, line = shapely.STRtree(courses).query(marks, predicate="dwithin", distance=reach)

@@ -10,15 +10,17 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 from routeio.clean import Cleaned, clean
+from routeio.elevation import with_inverts
 from routeio.findings import Finding, InputRefusedError
 from routeio.firstbytes import reader_for
+from routeio.isolation import in_worker
 from routeio.limits import Limits
 from routeio.options import ReadOptions, Selection
 from routeio.rawlines import RawSurvey
 from routeio.shape import Shape, recover
 from routeio.stitch import Joined
 from routeio.survey import Duct, Survey
-from routeio.worker import READERS, in_worker
+from routeio.worker import READERS
 
 _OPTION_NAMES = tuple(f.name for f in fields(ReadOptions))
 
@@ -143,6 +145,10 @@ def survey_of(
     for joined in cleaned.lines:
         shape = _shape(joined, options, forgiving, findings, refused)
         if shape is not None:
+            ends = [
+                None if v is None else cleaned.vaults[v].invert for v in (joined.tied.start, joined.tied.end)
+            ]
+            shape = with_inverts(shape, ends[0], ends[1], joined.tied.line.where)
             findings += shape.findings
             ducts.append(_duct(joined, shape, cleaned, ids))
     if refused:

@@ -16,7 +16,7 @@ from routeio.bulges import headings
 from routeio.findings import Finding
 from routeio.rawlines import RawLine
 from routeio.survey import DuctFields
-from routeio.tidy import placed
+from routeio.tidy import placed, points_at
 
 #: Ends nearer than this touch. [m]
 TOUCH = 1e-4
@@ -96,7 +96,7 @@ def stitched(tied: Sequence[Tied], snap: float) -> tuple[list[Joined], list[Find
 
 
 def _place(pieces: Sequence[Tied], end: _End) -> FloatArray:
-    return pieces[end.piece].line.points[-1 if end.last else 0]
+    return np.asarray(pieces[end.piece].line.points[-1 if end.last else 0])
 
 
 def _outward(pieces: Sequence[Tied], end: _End) -> float:
@@ -124,7 +124,7 @@ def _partners(pieces: list[Tied], snap: float, findings: list[Finding]) -> dict[
     if len(loose) < 2:
         return {}
     points = np.array([_place(pieces, end)[:2] for end in loose])
-    marks = shapely.points(points)
+    marks = points_at(points)
     one, other = shapely.STRtree(marks).query(marks, predicate="dwithin", distance=max(snap, TOUCH))
     apart = np.hypot(*(points[one] - points[other]).T)
     near: dict[int, list[tuple[float, int]]] = defaultdict(list)

@@ -7,11 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from mechanics.errors import FloatArray
 from routeio.bulges import leg_lengths
 from routeio.findings import Finding, Where
 from routeio.rawlines import RawLine
+
+ObjectArray = NDArray[np.object_]
 
 #: Vertices nearer than this are one. [m]
 ZERO = 1e-6
@@ -96,12 +99,12 @@ def without_doubles(lines: Sequence[RawLine]) -> tuple[list[RawLine], list[Findi
         j = first.setdefault(key, i)
         if j != i:
             keep[i] = _judge(lines[j], line, findings)
-    rest = np.flatnonzero(keep)
+    rest = np.flatnonzero(keep).tolist()
     for i, j in _near_doubles([lines[k] for k in rest]):
-        a, b = int(rest[i]), int(rest[j])
+        a, b = rest[i], rest[j]
         if keep[a] and keep[b] and _canonical(lines[a]) != _canonical(lines[b]):
             keep[b] = _judge(lines[a], lines[b], findings)
-    return [lines[i] for i in np.flatnonzero(keep)], findings
+    return [line for line, kept in zip(lines, keep, strict=True) if kept], findings
 
 
 def _judge(kept: RawLine, double: RawLine, findings: list[Finding]) -> bool:
@@ -143,7 +146,7 @@ def _near_doubles(lines: Sequence[RawLine]) -> list[tuple[int, int]]:
     if len(lines) < 2:
         return []
     centre = np.array([0.5 * (p.points[:, :2].min(axis=0) + p.points[:, :2].max(axis=0)) for p in lines])
-    marks = shapely.points(centre)
+    marks = points_at(centre)
     one, other = shapely.STRtree(marks).query(marks, predicate="dwithin", distance=2 * SAME)
     pairs = []
     for i, j in zip(one[one < other].tolist(), other[one < other].tolist(), strict=True):
@@ -213,6 +216,22 @@ def length_3d(line: RawLine) -> float:
     rise = np.diff(line.points[:, 2])
     plan = leg_lengths(line.points, line.bulge)
     return float(np.hypot(plan, np.where(np.isfinite(rise), rise, 0.0)).sum())
+
+
+def points_at(places: FloatArray) -> ObjectArray:
+    """Return point geometries at places in plan.
+
+    Parameters
+    ----------
+    places : ndarray, shape (n, 2)
+        [m]
+
+    Returns
+    -------
+    ndarray of shapely.Point, shape (n,)
+        Also where n is 1.
+    """
+    return np.asarray(shapely.points(places), dtype=object).reshape(len(places))
 
 
 def placed(where: Where, point: FloatArray) -> Where:
