@@ -7,7 +7,9 @@
 from routeio.findings import Finding, InputRefusedError, Where
 from routeio.limits import Limits
 from routeio.options import ReadOptions, Selection
+from routeio.peeking import LayerPeek, Peek, peek
 from routeio.read import read_survey
+from routeio.summary import Summary, summarise
 from routeio.survey import Duct, DuctFields, Ground, Origin, Survey, Vault
 
 __all__ = [
@@ -16,12 +18,17 @@ __all__ = [
     "Finding",
     "Ground",
     "InputRefusedError",
+    "LayerPeek",
     "Limits",
     "Origin",
+    "Peek",
     "ReadOptions",
     "Selection",
+    "Summary",
     "Survey",
     "Vault",
     "Where",
+    "peek",
     "read_survey",
+    "summarise",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,8 @@ from mechanics.errors import FloatArray
 
 #: Below this a leg is straight: even a kilometre of chord stands off its arc by less than a micrometre.
 STRAIGHT = 1e-9
+#: Places nearer than this along a line are one. [m]
+ROUNDING = 1e-6
 
 
 def arc_points(start: FloatArray, end: FloatArray, bulge: FloatArray, part: FloatArray) -> FloatArray:
@@ -222,6 +224,7 @@ def cut(
     legs : slice
         Which legs of the line these are.
     """
+    start, end = (_on_a_vertex(spot, points, bulge) for spot in (start, end))
     first = 0 if start is None else start.leg + (1 if start.part >= 1.0 else 0)
     last = bulge.size - 1 if end is None else end.leg - (1 if end.part <= 0.0 else 0)
     head = 0.0 if start is None or start.part >= 1.0 else start.part
@@ -243,6 +246,17 @@ def cut(
     parted[0] = head > 0.0 or (first == last and tail < 1.0)
     parted[-1] |= tail < 1.0
     return kept, np.where(parted, np.tan(turn), whole), slice(first, last + 1)
+
+
+def _on_a_vertex(spot: Spot | None, points: FloatArray, bulge: FloatArray) -> Spot | None:
+    """Return a spot a rounding away from a vertex as that vertex, so that no leg without length is left over."""
+    if spot is None:
+        return None
+    leg = slice(spot.leg, spot.leg + 2)
+    length = float(leg_lengths(points[leg], bulge[spot.leg : spot.leg + 1])[0])
+    if spot.part * length < ROUNDING:
+        return replace(spot, part=0.0)
+    return replace(spot, part=1.0) if (1.0 - spot.part) * length < ROUNDING else spot
 
 
 def flattened(points: FloatArray, bulge: FloatArray, tolerance: float) -> tuple[FloatArray, FloatArray]:

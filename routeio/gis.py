@@ -22,6 +22,7 @@ from routeio.gis_open import (
     Source,
     facts,
     features,
+    plain_kind,
     sidecar_findings,
     sources,
 )
@@ -135,8 +136,7 @@ class _Reading:
         usable = {
             name: max(f.features, 1)
             for name, f in known.items()
-            if f.features != 0
-            and (f.kind.replace(" Z", "").replace(" M", "").split()[-1] in kinds | {"Unknown"})
+            if f.features != 0 and (plain_kind(f.kind) in kinds | {"Unknown"})
         }
         names, said = chosen(what, selection, usable, where, required=what == "ducts")
         self.findings += said

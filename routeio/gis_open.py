@@ -273,6 +273,23 @@ def refusal_of(error: Exception, path: Path, layer: str) -> InputRefusedError:
     )
 
 
+def plain_kind(kind: str) -> str:
+    """Return a geometry type without its dimensions: ``2.5D LineString`` and ``LineString Z`` are lines.
+
+    Parameters
+    ----------
+    kind : str
+        As the library names it.
+
+    Returns
+    -------
+    str
+        Such as ``LineString``.
+    """
+    words = [w for w in kind.split() if w not in {"2.5D", "3D", "Z", "M", "ZM", "Measured"}]
+    return words[-1] if words else kind
+
+
 def sidecar(path: Path, ending: str) -> Path | None:
     """Return the file beside a shapefile with another ending, whatever its case.
 

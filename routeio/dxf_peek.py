@@ -1,0 +1,124 @@
+"""Peeking into a drawing."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from routeio.dxf import layer_table
+from routeio.dxf_open import Opened, open_drawing
+from routeio.dxf_shapes import LINES
+from routeio.dxf_units import drawing_units
+from routeio.dxf_vaults import VAULT_KINDS
+from routeio.findings import InputRefusedError, Where
+from routeio.ground import FARTHEST, extents_in_units
+from routeio.guess import Guess, fields_like, layers_like
+from routeio.options import ReadOptions
+
+_VAULT_FIELDS = ("name", "kind", "rim", "invert", "splice", "feed", "pull")
+
+
+def peek(path: Path) -> dict[str, Any]:
+    """Return what a drawing holds, as plain values for :class:`routeio.peeking.Peek`.
+
+    Parameters
+    ----------
+    path : Path
+        A DXF file.
+
+    Returns
+    -------
+    dict
+        Of what JSON knows.
+
+    Raises
+    ------
+    InputRefusedError
+        ``damaged-drawing``.
+    """
+    opened = open_drawing(path, ReadOptions())
+    table = layer_table(opened)
+    missing = [f.message for f in opened.findings if f.severity == "error"]
+    extents = _extents(opened)
+    units = None
+    size = ""
+    if extents is not None:
+        size = "; the drawing measures " + extents_in_units(np.array(extents[:2]), np.array(extents[2:]))
+    try:
+        units, _ = drawing_units(opened, ReadOptions(), Where(file=path.name))
+        if units is None:
+            missing.append("units: the drawing does not say" + size)
+    except InputRefusedError as refusal:
+        missing.append(f"units: {refusal.message}{size}")
+    missing.append("crs: a drawing does not say; state it only to have results on the map")
+    ducts = layers_like("ducts", {n: sum(k[kind] for kind in LINES) for n, k in table.items()})
+    taken = {g.name for g in ducts}
+    vaults = layers_like(
+        "vaults", {n: sum(k[kind] for kind in VAULT_KINDS) for n, k in table.items() if n not in taken}
+    )
+    for what, found in (("ducts", ducts), ("vaults", vaults)):
+        if not found:
+            missing.append(f"{what}: no layer's name says which layers hold the {what}")
+    tags, blocks = _blocks(opened)
+    on_vaults = [t for g in vaults for t in tags.get(g.name.lower(), {})]
+    fields = [Guess(f"vaults.{g.what}", g.name, g.reason) for g in fields_like(_VAULT_FIELDS, on_vaults)]
+    return {
+        "format": f"DXF {opened.drawing.acad_release}",
+        "layers": [
+            {
+                "name": name,
+                "kinds": dict(kinds),
+                "fields": list(tags.get(name.lower(), {})),
+                "blocks": list(blocks.get(name.lower(), {})),
+                "crs": None,
+            }
+            for name, kinds in table.items()
+        ],
+        "units": units,
+        "crs": None,
+        "extents": extents,
+        "missing": missing,
+        "guesses": [[g.what, g.name, g.reason] for g in (*ducts, *vaults, *fields)],
+    }
+
+
+def _blocks(opened: Opened) -> tuple[dict[str, dict[str, None]], dict[str, dict[str, None]]]:
+    """Return attribute tags and block names, in order of appearance, by layer in lower case."""
+    tags: dict[str, dict[str, None]] = defaultdict(dict)
+    blocks: dict[str, dict[str, None]] = defaultdict(dict)
+    for entity in opened.drawing.modelspace():
+        if entity.dxftype() != "INSERT":
+            continue
+        layer = str(entity.dxf.get("layer", "0")).lower()
+        blocks[layer].setdefault(str(entity.dxf.get("name", "")))
+        for attrib in entity.attribs:  # type: ignore[attr-defined]
+            tags[layer].setdefault(str(attrib.dxf.get("tag", "")).strip().upper())
+    return tags, blocks
+
+
+def _extents(opened: Opened) -> list[float] | None:
+    """Return the extents of what stands in model space, numbers that are no places left out."""
+    places: list[tuple[float, ...]] = []
+    for entity in opened.drawing.modelspace():
+        dxf = entity.dxf
+        kind = entity.dxftype()
+        if kind == "LWPOLYLINE":
+            packed = entity.lwpoints.values  # type: ignore[attr-defined]
+            values = np.frombuffer(packed, dtype=np.float64).reshape(-1, 5)
+            places += [tuple(p) for p in values[:, :2].tolist()]
+        elif kind == "POLYLINE":
+            places += [v.dxf.location.xyz[:2] for v in entity.vertices]  # type: ignore[attr-defined]
+        elif kind == "LINE":
+            places += [dxf.start.xyz[:2], dxf.end.xyz[:2]]
+        elif kind in {"INSERT", "POINT", "CIRCLE", "ARC"}:
+            name = {"INSERT": "insert", "POINT": "location"}.get(kind, "center")
+            if dxf.hasattr(name):
+                places.append(dxf.get(name).xyz[:2])
+    points = np.array(places, dtype=np.float64).reshape(-1, 2)
+    points = points[(np.abs(points) < FARTHEST).all(axis=1)]
+    if not points.size:
+        return None
+    return [*points.min(axis=0).tolist(), *points.max(axis=0).tolist()]
