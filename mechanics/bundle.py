@@ -225,13 +225,16 @@ def _equal(
     refusal = _refusal(arrangement, D, d, n)
     if stated and ENCLOSING[n - 1] * d < D:
         refusal = ""
+    tightest = {"cradled": "triangular"}.get(arrangement, arrangement)
     lower, upper = ratio_range(arrangement, n)
-    # refused: the tightest duct in which the numbers are not yet those of a wedge
-    ratio = min(max(D / d, 1.05 * lower), 0.999 * upper) if refusal else D / d
+    if lower <= D / d < upper and ENCLOSING[n - 1] * d < D:
+        ratio, gap = D / d, float(clearance(tightest, D, d, n))
+    else:
+        # outside the formula's range: the tightest duct in which the numbers are not yet those of a wedge
+        ratio = min(max(D / d, 1.05 * lower), 0.999 * upper)
+        gap = D - ENCLOSING[n - 1] * d
     correction = float(weight_correction(arrangement, ratio, 1.0, n))
     factor = float(sidewall_factor(arrangement, ratio, 1.0, n))
-    tightest = {"cradled": "triangular"}.get(arrangement, arrangement)
-    gap = D - ENCLOSING[n - 1] * d if refusal else float(clearance(tightest, D, d, n))
     if tightest != arrangement and not refusal:
         notes.append("Clearance is that of the triangle into which cradled cables can be drawn in a bend.")
     return arrangement, correction, factor, gap, refusal, notes
