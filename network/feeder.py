@@ -9,10 +9,10 @@ from mechanics.cable import Bundle
 from mechanics.pull import Rules
 from mechanics.track import Bore
 from network.graph import DuctNetwork
-from network.lay import Guides
-from network.plan import NoPlan, Plan, PlanRules
+from network.lay import Guides, build_row
+from network.plan import NoPlan, Plan, PlanRules, plan_row
 from network.reach import RowPulls
-from network.route import FeederRoute
+from network.route import FeederRoute, feeder_route
 from network.row import Row
 from routeio.survey import Duct
 
@@ -48,5 +48,38 @@ def plan_feeder(
     plan_rules: PlanRules,
     guides: Guides | None = None,
 ) -> FeederPlan:
-    """Plan one feeder: route, row, pulls and the cheapest plan in one call."""
-    raise NotImplementedError
+    """Plan one feeder: route, row, pulls and the cheapest plan in one call.
+
+    Parameters
+    ----------
+    network : DuctNetwork
+        Vaults and ducts.
+    feeder : sequence of str
+        From, to, and any vaults it must pass between them.
+    bore_of : callable
+        The bore of a duct.
+    bundle : Bundle
+        What is pulled.
+    rules : Rules
+        What a pull is judged by.
+    plan_rules : PlanRules
+        Prices, reel, slack, middle feeds.
+    guides : Guides, optional
+        At the vaults; default as :class:`network.lay.Guides` has them.
+
+    Returns
+    -------
+    FeederPlan
+        With a plan, or with why there is none.
+
+    Raises
+    ------
+    InputRefusedError
+        Unknown vaults, no way between them.
+    DomainError
+        A figure out of its range.
+    """
+    route = feeder_route(network, feeder)
+    row = build_row(route, bore_of, guides or Guides())
+    pulls = RowPulls(row, bundle, rules, further_stops=plan_rules.costs.relube == 0.0)
+    return FeederPlan(route, row, pulls, plan_row(row.facts, pulls, plan_rules))
