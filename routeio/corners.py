@@ -189,8 +189,14 @@ def _assemble(
             cut[i + 1] = before - trimmed[i + 1]
     for i, piece in enumerate(pieces):
         first, last = piece.vertices
-        along = piece.along(vertices[first : last + 1])
-        stations[first : last + 1] = here + np.clip(along - cut[i], 0.0, max(trimmed[i], 0.0))
+        kept = max(float(trimmed[i]), 0.0)
+        before, after = (0.5 * arc[0] if arc else 0.0 for arc in ([None, *arcs][i], [*arcs, None][i]))
+        # what an arc takes of the piece is spread along its half of the arc, so that no two vertices share a station
+        stations[first : last + 1] = here + np.interp(
+            piece.along(vertices[first : last + 1]),
+            [0.0, cut[i], cut[i] + kept, max(piece.length, cut[i] + kept)],
+            [-before, 0.0, kept, kept + after],
+        )
         if trimmed[i] > 1e-9:
             length.append(float(trimmed[i]))
             turn.append(float(turns[i]))
@@ -200,7 +206,6 @@ def _assemble(
             length.append(arc[0])
             turn.append(arc[1])
             origins.append(Origin(piece.origin.id, "swept" if sharp[i] else "fitted"))
-            stations[last] = here + 0.5 * arc[0]
             here += arc[0]
     start = pieces[0].first
     course = Course((float(start[0]), float(start[1])), pieces[0].heading, np.array(length), np.array(turn))
