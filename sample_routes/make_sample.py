@@ -209,6 +209,8 @@ class Laid:
         first = self.legs[0]
         points = [(first.x, first.y, first.z)]
         for leg in self.legs:
+            if leg.sharp:
+                points.pop()  # the straights run on to the bare corner
             points += leg.chords()
         return points
 
