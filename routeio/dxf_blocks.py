@@ -71,7 +71,7 @@ class Blocks:
 
     drawing: Drawing
     file: str
-    _known: dict[str, _Block] = field(default_factory=dict)
+    _known: dict[str, _Block] = field(default_factory=dict, init=False)
 
     def facts(self, name: str) -> _Block:
         """Return what is known of a block, working it out without expanding anything.

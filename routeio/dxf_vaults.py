@@ -70,8 +70,8 @@ class VaultReader:
     scale: float
     z_scale: float
     tolerance: float
-    findings: list[Finding] = field(default_factory=list)
-    _outlines: dict[str, FloatArray | None] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list, init=False)
+    _outlines: dict[str, FloatArray | None] = field(default_factory=dict, init=False)
 
     def read(self, placed: Placed) -> Iterator[RawVault]:
         """Return the vaults an entity stands for.

@@ -69,9 +69,9 @@ class DuctColumns:
     columns: Mapping[str, np.ndarray]
     length_factor: float
     where: Where
-    findings: list[Finding] = field(default_factory=list)
-    _bad: dict[str, list[str]] = field(default_factory=dict)
-    _cache: dict[tuple[str, ...], DuctFields] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list, init=False)
+    _bad: dict[str, list[str]] = field(default_factory=dict, init=False)
+    _cache: dict[tuple[str, ...], DuctFields] = field(default_factory=dict, init=False)
 
     def id_of(self, row: int, fid: str) -> str:
         """Return the id of a feature, its own field's or its feature id."""

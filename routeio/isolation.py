@@ -58,7 +58,6 @@ def in_worker(
     size = path.stat().st_size
     request = {
         "path": str(path.absolute()),
-        "reader": reader,
         "task": task,
         "options": wire.options_to_json(options),
         "cpu_seconds": limits.cpu(size),
@@ -72,7 +71,7 @@ def in_worker(
     )
     try:
         done = subprocess.run(
-            [sys.executable, "-P", "-m", "routeio.worker"],
+            [sys.executable, "-P", "-m", "routeio.worker", reader],
             input=json.dumps(request).encode(),
             capture_output=True,
             timeout=limits.wall(size),

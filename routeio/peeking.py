@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +12,6 @@ from routeio.guess import Guess
 from routeio.isolation import in_worker
 from routeio.limits import Limits
 from routeio.options import ReadOptions
-from routeio.worker import PEEKERS
 
 
 @dataclass(frozen=True)
@@ -90,15 +88,13 @@ class Peek:
         return tuple(g.name for g in self.guesses if g.what == what)
 
 
-def peek(path: str | Path, *, isolated: bool = True, limits: Limits | None = None) -> Peek:
+def peek(path: str | Path, limits: Limits | None = None) -> Peek:
     """Look into a file.
 
     Parameters
     ----------
     path : str or Path
         Any file that some reader takes, also one without units or CRS.
-    isolated : bool, optional
-        False looks in this very process, without limits.
     limits : Limits, optional
         Time and memory.
 
@@ -111,19 +107,36 @@ def peek(path: str | Path, *, isolated: bool = True, limits: Limits | None = Non
     ------
     InputRefusedError
         No such file, another format than its name says, damaged.
+    TypeError
+        The worker answered something else: a fault of ours.
     """
     path = Path(path)
     reader, _ = reader_for(path)
-    if isolated:
-        answer = in_worker(path, reader, "peek", ReadOptions(), limits or Limits())
-        if not isinstance(answer, dict):
-            raise TypeError("the worker answered something else than a peek")
-        plain: dict[str, Any] = answer["peek"]
-    else:
-        plain = importlib.import_module(PEEKERS[reader]).peek(path)
+    answer = in_worker(path, reader, "peek", ReadOptions(), limits or Limits())
+    if not isinstance(answer, dict):
+        raise TypeError("the worker answered something else than a peek")
+    plain: dict[str, Any] = answer["peek"]
+    return made(path.name, plain)
+
+
+def made(file: str, plain: Mapping[str, Any]) -> Peek:
+    """Return the peek that a format's own module gives as plain values.
+
+    Parameters
+    ----------
+    file : str
+        Its name.
+    plain : mapping
+        As :func:`routeio.dxf_peek.peek` and its like return it.
+
+    Returns
+    -------
+    Peek
+        The same.
+    """
     extents = plain["extents"]
     return Peek(
-        path.name,
+        file,
         plain["format"],
         tuple(
             LayerPeek(p["name"], p["kinds"], tuple(p["fields"]), tuple(p["blocks"]), p["crs"])

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from mechanics.errors import FloatArray
@@ -94,8 +93,3 @@ class RawSurvey:
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, int] = field(default_factory=dict)
     layers: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
-
-
-def straight_legs(count: int) -> FloatArray:
-    """Return the bulges of ``count`` straight legs: zeros."""
-    return np.zeros(count)

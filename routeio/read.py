@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import importlib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import fields, replace
@@ -20,7 +19,6 @@ from routeio.rawlines import RawSurvey
 from routeio.shape import Shape, recover
 from routeio.stitch import Joined
 from routeio.survey import Duct, Survey
-from routeio.worker import READERS
 
 _OPTION_NAMES = tuple(f.name for f in fields(ReadOptions))
 
@@ -32,7 +30,6 @@ def read_survey(
     ducts: Selection | str | Sequence[str] | None = None,
     vaults: Selection | str | Sequence[str] | None = None,
     forgiving: bool = False,
-    isolated: bool = True,
     limits: Limits | None = None,
     **others: object,
 ) -> Survey:
@@ -49,8 +46,6 @@ def read_survey(
     forgiving : bool, optional
         Corners drawn sharp with no sweep stated become error findings and get the chord tolerance's worth of a bend;
         for looking at a file, not for working with it.
-    isolated : bool, optional
-        False reads in this very process, without limits.
     limits : Limits, optional
         Time and memory of the reading.
     **others : object
@@ -75,7 +70,9 @@ def read_survey(
     told = _told(options or ReadOptions(), ducts, vaults, others)
     path = Path(path)
     reader, _ = reader_for(path)
-    raw = _read(path, reader, told, isolated, limits or Limits())
+    raw = in_worker(path, reader, "read", told, limits or Limits())
+    if not isinstance(raw, RawSurvey):
+        raise TypeError("the worker answered something else than a survey")
     with path.open("rb") as stream:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
     return survey_of(raw, told, str(path), digest, forgiving=forgiving)
@@ -99,16 +96,6 @@ def _told(
                 else Selection((value,) if isinstance(value, str) else tuple(value))
             )
     return replace(options, **changed)  # type: ignore[arg-type]
-
-
-def _read(path: Path, reader: str, options: ReadOptions, isolated: bool, limits: Limits) -> RawSurvey:
-    if not isolated:
-        raw: RawSurvey = importlib.import_module(READERS[reader]).read(path, options)
-        return raw
-    answer = in_worker(path, reader, "read", options, limits)
-    if not isinstance(answer, RawSurvey):
-        raise TypeError("the worker answered something else than a survey")
-    return answer
 
 
 def survey_of(

@@ -1,7 +1,7 @@
 """The worker: the process that reads a file, limited by the system in what it may take.
 
-``python -m routeio.worker`` takes a request as JSON on standard input and answers on standard output as
-:mod:`routeio.wire` writes it. :mod:`routeio.isolation` is the other end.
+``python -m routeio.worker dxf`` (or another of :data:`READERS`) takes a request as JSON on standard input and answers
+on standard output as :mod:`routeio.wire` writes it. :mod:`routeio.isolation` is the other end.
 """
 
 from __future__ import annotations
@@ -10,56 +10,69 @@ import importlib
 import json
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, BinaryIO, Protocol
+from typing import Any, BinaryIO
 
 from routeio import wire
 from routeio.findings import InputRefusedError
 from routeio.options import ReadOptions
 from routeio.rawlines import RawSurvey
 
-#: Readers by the name :func:`routeio.firstbytes.reader_for` gives; imported only where they are used, being heavy.
-READERS = {"dxf": "routeio.dxf", "gis": "routeio.gis"}
-#: What looks into a file without being told anything.
-PEEKERS = {"dxf": "routeio.dxf_peek", "gis": "routeio.gis_peek"}
+try:
+    import resource
+except ImportError:  # not on every system: the parent's clock remains
+    resource = None  # type: ignore[assignment]
+
+#: By the name :func:`routeio.firstbytes.reader_for` gives: the modules that read a file and that peek into it. They
+#: are heavy, and imported in this process only.
+READERS = {"dxf": ("routeio.dxf", "routeio.dxf_peek"), "gis": ("routeio.gis", "routeio.gis_peek")}
 
 
-class _Reader(Protocol):
-    def read(self, path: Path, options: ReadOptions) -> RawSurvey: ...
+Read = Callable[[Path, ReadOptions], RawSurvey]
+Peek = Callable[[Path], dict[str, Any]]
 
 
-def answer(request: dict[str, Any], stream: BinaryIO) -> None:
+def answer(request: dict[str, Any], read: Read, peek: Peek, stream: BinaryIO) -> None:
     """Read the file of a request and write what was found, or why it was refused.
 
     Parameters
     ----------
     request : dict
         As :func:`routeio.isolation.in_worker` makes it.
+    read : callable
+        For the task ``read``: from path and options to a raw survey.
+    peek : callable
+        For the task ``peek``: from path to plain values.
     stream : file
         Binary.
     """
-    options = wire.options_from_json(request["options"])
     path = Path(request["path"])
     try:
         if request["task"] == "peek":
-            wire.send_json("peek", importlib.import_module(PEEKERS[request["reader"]]).peek(path), stream)
+            wire.send_json("peek", peek(path), stream)
         else:
-            reader: _Reader = importlib.import_module(READERS[request["reader"]])
-            wire.send_survey(reader.read(path, options), stream)
+            wire.send_survey(read(path, wire.options_from_json(request["options"])), stream)
     except InputRefusedError as refusal:
         wire.send_refusal(refusal, stream)
 
 
-def _limit(cpu_seconds: float, memory_mb: float) -> None:
-    """Have the system stop this process when it takes too much; where it cannot, the parent's clock remains."""
-    try:
-        resource = importlib.import_module("resource")  # not on every system
-    except ImportError:
+def limit(cpu_seconds: float, memory_mb: float) -> None:
+    """Have the system stop this process when it takes too much.
+
+    Parameters
+    ----------
+    cpu_seconds : float
+        Processor time. [s]
+    memory_mb : float
+        Address space. [MB]
+    """
+    if resource is None:
         return
-    seconds = max(int(cpu_seconds), 1)
+    seconds, memory = max(int(cpu_seconds), 1), int(memory_mb * 1e6)
     for kind, soft, hard in (
         (resource.RLIMIT_CPU, seconds, seconds + 2),
-        (resource.RLIMIT_AS, int(memory_mb * 1e6), int(memory_mb * 1e6)),
+        (resource.RLIMIT_AS, memory, memory),
         (resource.RLIMIT_CORE, 0, 0),
     ):
         _, most = resource.getrlimit(kind)
@@ -68,16 +81,23 @@ def _limit(cpu_seconds: float, memory_mb: float) -> None:
         resource.setrlimit(kind, (soft, hard))
 
 
-def main() -> None:
-    """Answer the one request on standard input."""
+def main(read: Read, peek: Peek) -> None:
+    """Answer the one request on standard input.
+
+    Parameters
+    ----------
+    read, peek : callable
+        As for :func:`answer`.
+    """
     request = json.loads(sys.stdin.buffer.read())
-    _limit(request["cpu_seconds"], request["memory_mb"])
+    limit(request["cpu_seconds"], request["memory_mb"])
     # whatever a library prints must not get into the answer
     out = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    answer(request, out)
+    answer(request, read, peek, out)
     out.close()
 
 
 if __name__ == "__main__":
-    main()
+    _reads, _peeks = READERS[sys.argv[1]]
+    main(importlib.import_module(_reads).read, importlib.import_module(_peeks).peek)
