@@ -3,15 +3,46 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.balance import tension_along
 from mechanics.chain import Chain, IntArray
-from mechanics.contact import FrictionLike
+from mechanics.contact import FrictionLike, PressedFriction
 from mechanics.errors import FloatArray
 from mechanics.interval import pick_friction, slope
 from mechanics.pieces import cut
 
 _PARTS = 16  # each search looks at this many parts of a curve
+
+
+def steep(chain: Chain, rubbing: FrictionLike) -> NDArray[np.bool_]:
+    """Say which segments fall so steeply somewhere that a cable without tension slides down them by itself.
+
+    Parameters
+    ----------
+    chain : Chain
+        n segments.
+    rubbing : float, ndarray of shape (n,) or PressedFriction
+        Weight correction times friction coefficient.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Where there is none, a cable stays taut from any entry tension.
+
+    Examples
+    --------
+    >>> slopes = Chain(length=[9.0, 9.0], grade_in=[-0.3, -0.4], grade_out=[-0.3, -0.4], turn=[0.0, 0.0])
+    >>> steep(slopes, 0.35).tolist()  # -atan 0.35 is -0.337
+    [False, True]
+    """
+    return np.asarray(np.minimum(chain.grade_in, chain.grade_out) < -np.arctan(_least(rubbing)))
+
+
+def _least(rubbing: FrictionLike) -> FloatArray:
+    if isinstance(rubbing, PressedFriction):
+        return np.minimum(rubbing.light, rubbing.pressed)
+    return np.asarray(rubbing, dtype=np.float64)
 
 
 def cut_at_peaks(
@@ -56,11 +87,11 @@ def cut_at_peaks(
     >>> len(cut), bool(peak[0] > tensions[0])
     (2, True)
     """
-    downhill = (np.minimum(chain.grade_in, chain.grade_out) < 0.0) & (chain.grade_in != chain.grade_out)
-    which = np.flatnonzero(downhill)
+    entering = np.concatenate(([start], after[:-1]))
+    which = _may_level(chain, weight, rubbing, entering, after - added)
     if not which.size:
         return chain, None, after
-    entering = np.concatenate(([start], after[:-1]))[which]
+    entering = entering[which]
     some = Chain(chain.length[which], chain.grade_in[which], chain.grade_out[which], chain.turn[which])
     owner, fraction = _level_places(some, weight, pick_friction(rubbing, which), entering)
     if not owner.size:
@@ -71,6 +102,32 @@ def cut_at_peaks(
         pieces, weight, pick_friction(rubbing, again), start, np.where(last, added[again], 0.0)
     )
     return pieces, again, tensions
+
+
+def _may_level(
+    chain: Chain, weight: float, rubbing: FrictionLike, entering: FloatArray, leaving: FloatArray
+) -> IntArray:
+    """Return the curves in which the tension may be level somewhere.
+
+    Level means that friction just carries the weight on the slope: contact force = w sin(-g) / c. On a crest it is
+    at least w cos g, so that only a steep one can; in a sag it can be anything between the bounds worked out here.
+    """
+    lowest = np.minimum(chain.grade_in, chain.grade_out)
+    which = np.flatnonzero((lowest < 0.0) & (chain.grade_in != chain.grade_out))
+    if not which.size:
+        return which
+    lowest, c = lowest[which], np.broadcast_to(_least(rubbing), (len(chain),))[which]
+    bend = (chain.grade_out[which] - chain.grade_in[which]) / chain.length[which]
+    drop = -np.sin(lowest)
+    needed = weight * drop
+    # between its ends the tension is at most this much beyond either: gravity alone works on the way
+    swing = needed * chain.length[which]
+    least = np.minimum(entering[which], leaving[which]) - swing
+    most = np.maximum(entering[which], leaving[which]) + swing
+    flattest = np.maximum(np.abs(chain.grade_in[which]), np.abs(chain.grade_out[which]))
+    lifted = c * (least * bend - weight) > needed
+    pressed = c * (weight * np.cos(flattest) - most * bend) > needed
+    return which[~np.where(bend < 0.0, c * np.cos(lowest) >= drop, lifted | pressed)]
 
 
 def _level_places(

@@ -19,7 +19,7 @@ from mechanics.friction import constant_friction, prepare
 from mechanics.interval import contact_force, holding_tension, pick_friction
 from mechanics.limits import known_overrides, sidewall_cap, tension_caps
 from mechanics.lubricant import LubricantPlan, Run, plan_lubricant
-from mechanics.peaks import cut_at_peaks
+from mechanics.peaks import cut_at_peaks, steep
 from mechanics.rules import Check, Override, Rules, Verdict
 from mechanics.setting import Setting, bend_angle, set_up
 from mechanics.track import Track
@@ -193,8 +193,9 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
         source, correction, rubbing = source[again], correction[again], pick_friction(rubbing, again)
     tension = np.concatenate(([start], after))
     before = np.concatenate(([start], after - added))
+    friction = prepared.friction if again is None else prepared.friction[again]
     if isinstance(rubbing, PressedFriction):
-        rubbing = constant_friction(chain, weight, rubbing, tension[:-1], before[1:])
+        friction = constant_friction(chain, weight, rubbing, tension[:-1], before[1:]) / correction
     factor = setting.factor[source]
     force = np.maximum(np.abs(tension[:-1]), np.abs(before[1:]))
     sidewall = factor * force * setting.inside_curvature[source]
@@ -219,7 +220,7 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
         relube=stops,
         chain=chain,
         source_segment=source,
-        friction=np.asarray(rubbing) / correction,
+        friction=friction,
         weight_correction=correction,
         added=added,
         weight=weight,
@@ -351,13 +352,12 @@ def _checked(track: Track, rules: Rules, relube: Sequence[int]) -> tuple[int, ..
 
 def _entry(chain: Chain, weight: float, rubbing: FrictionLike, rules: Rules) -> tuple[float, float]:
     """Return the entry tension as used, and the least that keeps the cable taut."""
+    factors = [1.0] if rules.low_friction_factor is None else [1.0, rules.low_friction_factor]
     holding = 0.0
-    # a cable that goes nowhere downhill is taut from any entry tension
-    if min(chain.grade_in.min(), chain.grade_out.min()) < 0.0:
-        holding = holding_tension(chain, weight, rubbing)
-        if rules.low_friction_factor is not None:
-            low = _times(rules.low_friction_factor, rubbing)
-            holding = max(holding, holding_tension(chain, weight, low))
+    for factor in factors:
+        rub = rubbing if factor == 1.0 else _times(factor, rubbing)
+        if steep(chain, rub).any():
+            holding = max(holding, holding_tension(chain, weight, rub))
     return max(float(rules.entry), holding), holding
 
 
