@@ -120,14 +120,14 @@ class _Sheet:
         self.box = self._extents()
         self.extent = max(self.box[2] - self.box[0], self.box[3] - self.box[1])
         self.height = self._text_height()
-        self.plan = Plan(12 * self.height)
+        self.plan = Plan(0.5 * self.height)
 
     def draw(self) -> None:
         for span in self.document["route"]:
             self._polyline(span, span.get("turn_rad"), "ROUTE", 0.0)
-            self.plan.avoid(self._scaled(span["path"]), self.height)
+            self.plan.avoid(self._scaled(span["path"]))
         for p in self.pulls:
-            self.plan.avoid(self._scaled(p.data["path"]), self.height)
+            self.plan.avoid(self._scaled(p.data["path"]))
         self._vault_symbols()
         self._vault_names()
         for p in self.pulls:
@@ -158,8 +158,8 @@ class _Sheet:
         """Letters of about 2.5 mm where the whole fills a large sheet, but small beside the usual span."""
         unit = 0.3 * self.scale
         spans = [math.dist(self.places[a], self.places[b]) for a, b in self._neighbours()]
-        spacing = median(spans) if spans else self.extent
-        return max(min(self.extent / 170, spacing / 8), unit)
+        spacing = float(median(spans)) if spans else self.extent
+        return float(max(min(self.extent / 170, spacing / 8), unit))
 
     def _neighbours(self) -> list[tuple[str, str]]:
         pairs = [(s["from"], s["to"]) for s in self.document["route"]]

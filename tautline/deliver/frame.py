@@ -7,6 +7,7 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 from tautline.deliver.present import Units, plain
@@ -169,9 +170,7 @@ class Pull:
     def arrows(self, most: int) -> list[float]:
         """Return stations clear of the vaults where an arrow shows which way the cable goes, at most ``most``."""
         stations = [s for s, _ in self.vaults]
-        gaps = sorted(
-            ((b - a, (a + b) / 2) for a, b in zip(stations, stations[1:], strict=False)), reverse=True
-        )
+        gaps = sorted(((b - a, (a + b) / 2) for a, b in pairwise(stations)), reverse=True)
         return sorted(middle for _, middle in gaps[:most])
 
     @cached_property

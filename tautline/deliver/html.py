@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import base64
+import gzip
 import hashlib
 import json
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +19,14 @@ from tautline.deliver.present import Units, count, percent, plain, words
 
 if TYPE_CHECKING:
     from jinja2 import Environment
-    from markupsafe import Markup
+
+
+FEW = 40
+"""Pulls up to which every one has its detail in print."""
+_SOON = 200
+"""Rows of a table that are in the page at once; the others are added when it has opened."""
+_BATCH = 25
+"""Details packed together where there are more: few enough to unpack at once, alike enough to pack well."""
 
 
 def write(document: Document, path: Path) -> None:
@@ -53,17 +62,18 @@ def page(document: Document) -> str:
     """
     from markupsafe import Markup
 
-    from tautline.deliver.plan_picture import PlanPicture, band_sample, finding_mark, hot_mark, vault_mark
+    from tautline.deliver.marks import band_sample, finding_mark, hot_mark, vault_mark
+    from tautline.deliver.plan_picture import PlanPicture
     from tautline.deliver.profile_picture import feeder_picture
 
     units, pulls = Units.of(document), pulls_of(document)
     environment = _environment(document, units)
     wide = min(12 * len(pulls), 4000)  # so that the pulls of a long feeder can still be told apart
     script = _asset("report.js")
-    lubricant: defaultdict[str, float] = defaultdict(float)
+    litres: defaultdict[str, float] = defaultdict(float)
     for p in pulls:
         for at in p.data["lubricant"]["at"]:
-            lubricant[at["vault"]] += at["litres"]
+            litres[at["vault"]] += at["litres"]
     marks = [(vault_mark([role]), text) for role, text in ROLES.items()]
     marks += [
         (hot_mark(), "worst sidewall pressure of a pull"),
@@ -76,6 +86,7 @@ def page(document: Document) -> str:
         pulls=pulls,
         sections=sections_of(document),
         first=_first(pulls),
+        few=FEW,
         summary=_summary(document, pulls),
         key=_key(document, units, pulls),
         trouble=_trouble(pulls, units),
@@ -85,10 +96,13 @@ def page(document: Document) -> str:
         chart_width=max(760, wide),
         bands=[(band_sample(k), b.words) for k, b in enumerate(BANDS)],
         marks=marks,
-        lubricant_at=lubricant,
-        lubricant_total=sum(lubricant.values()),
+        lubricant=[(p, at) for p in pulls for at in p.data["lubricant"]["at"]],
+        lubricant_at=litres,
+        lubricant_total=sum(litres.values()),
         grades=" and ".join(sorted({plain(p.data["lubricant"]["grade"]) for p in pulls})),
-        details=Markup(_data([_detail(environment, p, units) for p in pulls])),
+        pulls_of_section={s: [p.number for p in own] for s, own in groupby(pulls, key=lambda p: p.section)},
+        total=len(pulls),
+        details=Markup(_data(_details(environment, pulls, units))),
         style=Markup(_asset("report.css")),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
@@ -98,6 +112,7 @@ def page(document: Document) -> str:
 
 def _environment(document: Document, units: Units) -> Environment:
     from jinja2 import DictLoader, Environment, StrictUndefined
+    from markupsafe import Markup
 
     sources = {name: _asset(name) for name in ("report.html", "pull.html")}
     environment = Environment(
@@ -107,7 +122,12 @@ def _environment(document: Document, units: Units) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals["units"] = units
+    environment.globals.update(
+        units=units,
+        soon=_SOON,
+        numbered=lambda items: list(enumerate(items, 1)),
+        data=lambda items, row: Markup(_data([str(row(item)) for item in items])),
+    )
     environment.filters.update(
         plain=plain,
         percent=percent,
@@ -126,13 +146,8 @@ def _asset(name: str) -> str:
 def _data(value: object) -> str:
     """JSON that can stand inside a script element whatever the text in it."""
     text = json.dumps(value, ensure_ascii=False, separators=(",", ":"))
-    return (
-        text.replace("<", "\\u003c")
-        .replace(">", "\\u003e")
-        .replace("&", "\\u0026")
-        .replace("\u2028", "\\u2028")
-        .replace("\u2029", "\\u2029")
-    )
+    # no end tag and no comment may begin in it; the rest of HTML's rules for scripts hang on these two
+    return text.replace("</", "<\\/").replace("<!--", "\\u003c!--")
 
 
 def _first(pulls: Sequence[Pull]) -> int:
@@ -215,7 +230,17 @@ def _where(finding: Mapping[str, Any], document: Document) -> str:
     return ", ".join(plain(part) for part in parts if part)
 
 
-def _detail(environment: Environment, p: Pull, units: Units) -> Markup:
+def _details(environment: Environment, pulls: Sequence[Pull], units: Units) -> dict[str, object]:
+    """The detail of every pull; packed where they are many, since a page shows one at a time."""
+    made = [_detail(environment, p, units) for p in pulls]
+    if len(pulls) <= FEW:
+        return {"packed": 0, "pulls": made}
+    batches = (json.dumps(made[k : k + _BATCH], ensure_ascii=False) for k in range(0, len(made), _BATCH))
+    packed = (base64.b64encode(gzip.compress(text.encode(), 6, mtime=0)).decode() for text in batches)
+    return {"packed": _BATCH, "pulls": list(packed)}
+
+
+def _detail(environment: Environment, p: Pull, units: Units) -> str:
     from tautline.deliver.profile_picture import pull_picture
 
     return environment.get_template("pull.html").render(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -53,6 +52,8 @@ def text_width(text: str, height: float) -> float:
     return 0.86 * height * columns(text)
 
 
+_COVERED = 1000.0
+"""Cost of one square of another label or a mark under a label; a square of the route costs 1."""
 _SIDES = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
 
 
@@ -77,37 +78,36 @@ class Plan:
 
     Parameters
     ----------
-    cell : float
-        Size of the squares in which neighbours are looked for: about a label's width.
+    grain : float
+        Size of the squares in which it remembers what is taken: about half a letter.
     edges : tuple of 4 floats, optional
         x0, y0, x1, y1 that labels are to stay within.
     """
 
-    def __init__(self, cell: float, edges: Box | None = None) -> None:
-        self._cell = cell
+    def __init__(self, grain: float, edges: Box | None = None) -> None:
+        self._grain = grain
         self._edges = edges
-        self._points: defaultdict[tuple[int, int], list[tuple[float, float]]] = defaultdict(list)
-        self._boxes: defaultdict[tuple[int, int], list[Box]] = defaultdict(list)
+        self._inked: set[tuple[int, int]] = set()
+        self._taken: set[tuple[int, int]] = set()
 
-    def avoid(self, path: Iterable[Sequence[float]], step: float) -> None:
-        """Keep labels off a line, sampled every ``step``."""
+    def avoid(self, path: Iterable[Sequence[float]]) -> None:
+        """Keep labels off a line."""
         before: Sequence[float] | None = None
         for point in path:
             if before is not None:
-                n = max(1, min(2000, math.ceil(math.dist(before[:2], point[:2]) / step)))
+                n = max(1, min(4000, math.ceil(math.dist(before[:2], point[:2]) / self._grain)))
                 for k in range(n):
-                    self._point(*(before[j] + (point[j] - before[j]) * k / n for j in (0, 1)))
+                    self._ink(*(before[j] + (point[j] - before[j]) * k / n for j in (0, 1)))
             before = point
         if before is not None:
-            self._point(before[0], before[1])
+            self._ink(before[0], before[1])
 
-    def _point(self, x: float, y: float) -> None:
-        self._points[int(x // self._cell), int(y // self._cell)].append((x, y))
+    def _ink(self, x: float, y: float) -> None:
+        self._inked.add((int(x // self._grain), int(y // self._grain)))
 
     def block(self, box: Box) -> None:
         """Keep labels off a box."""
-        for key in self._cells(box):
-            self._boxes[key].append(box)
+        self._taken.update(_squares(box, self._grain))
 
     def put(self, label: Label) -> Placed:
         """Place a label beside its point where it covers least.
@@ -131,25 +131,25 @@ class Plan:
                     best = (cost, box)
             if best[0] < 1.0:
                 break
-        clear = best[0] < 500.0
+        clear = best[0] < _COVERED
         if clear or label.needed:
             self.block(best[1])
         return Placed(best[1], clear)
 
     def _cost(self, box: Box) -> float:
-        boxes = {b for key in self._cells(box) for b in self._boxes.get(key, ())}
-        cost = 1000.0 * sum(_overlap(box, b) for b in boxes)
+        squares = _squares(box, self._grain)
+        cost = 0.0
         edge = self._edges
         if edge and (box[0] < edge[0] or box[1] < edge[1] or box[2] > edge[2] or box[3] > edge[3]):
-            cost += 500.0
-        for key in self._cells(box):
-            if key in self._points:
-                cost += sum(box[0] <= x <= box[2] and box[1] <= y <= box[3] for x, y in self._points[key])
+            cost += _COVERED
+        for square in squares:
+            cost += _COVERED * (square in self._taken) + (square in self._inked)
         return cost
 
-    def _cells(self, box: Box) -> list[tuple[int, int]]:
-        x0, y0, x1, y1 = (int(v // self._cell) for v in box)
-        return [(i, j) for i in range(x0, x1 + 1) for j in range(y0, y1 + 1)]
+
+def _squares(box: Box, size: float) -> list[tuple[int, int]]:
+    x0, y0, x1, y1 = (int(v // size) for v in box)
+    return [(i, j) for i in range(x0, x1 + 1) for j in range(y0, y1 + 1)]
 
 
 def _beside(label: Label, dx: int, dy: int, gap: float) -> Box:
@@ -158,7 +158,3 @@ def _beside(label: Label, dx: int, dy: int, gap: float) -> Box:
     cx = label.x + dx * (reach + w / 2)
     cy = label.y + dy * (reach + h / 2)
     return cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2
-
-
-def _overlap(a: Box, b: Box) -> bool:
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 from statistics import median
 from typing import Any
 
@@ -11,6 +12,7 @@ from markupsafe import Markup
 
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words
 from tautline.deliver.labels import Label, Plan
+from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, signs_of, vault_mark
 from tautline.deliver.present import Units, percent, plain
 from tautline.deliver.svg import FAINT, FONT, INK, element, number, path_data, round_down, shorten
 
@@ -68,15 +70,11 @@ class PlanPicture:
         self.height = self.map_height + _STRIP + (_legend_height() if legend else 0.0)
         self.spacing = self._spacing()
         self.mark = min(1.0, max(0.25, self.spacing / 26.0))
-        self.room = Plan(90.0, (4.0, 4.0, width - 4.0, self.map_height - 4.0))
+        self.room = Plan(4.0, (4.0, 4.0, width - 4.0, self.map_height - 4.0))
 
     def _spacing(self) -> float:
         """Usual distance between neighbouring vaults. [px]"""
-        gaps = [
-            (b - a) * self.k
-            for p in self.pulls
-            for (a, _), (b, _) in zip(p.vaults, p.vaults[1:], strict=False)
-        ]
+        gaps = [(b - a) * self.k for p in self.pulls for (a, _), (b, _) in pairwise(p.vaults)]
         return median(gaps) if gaps else self.width
 
     def _shown_vaults(self) -> Sequence[Any]:
@@ -111,8 +109,8 @@ class PlanPicture:
             element(
                 "g",
                 element("g", *lines, class_="world"),
-                element("g", *marks, class_="marks"),
-                element("g", *names, class_="names"),
+                element("g", *marks, class_="marks", **SIGN),
+                element("g", *names, class_="names", **_LETTERS),
                 clip_path=f"url(#{self._clip})",
             ),
             self._strip(),
@@ -156,12 +154,12 @@ class PlanPicture:
                         **_THIN,
                     )
                 )
-                self.room.avoid(line, 6.0)
+                self.room.avoid(line)
         for p in self.pulls:
             line = self.line(p.data["path"])
             if len(line) < 2:
                 continue
-            self.room.avoid(line, 6.0)
+            self.room.avoid(line)
             b, d = p.band, path_data(line)
             title = f"Pull {p.number}: {plain(p.data['feed'])} → {plain(p.data['pull'])}, {percent(p.data['utilisation'])}"
             stroke = {"stroke": b.colour, "stroke_width": number(b.width), "stroke_dasharray": b.dash or None}
@@ -227,14 +225,13 @@ class PlanPicture:
                 )
         for f in [] if self.only else self.document["findings"]:
             if f["where"]["x"] is not None and f["where"]["y"] is not None and f["severity"] != "info":
-                told = element("title", f"{f['severity']} {f['code']}: {plain(f['message'])}")
-                parts.append(
-                    self._fixed((f["where"]["x"], f["where"]["y"]), told + finding_mark(), "finding")
-                )
+                told = f"{f['severity']} {f['code']}: {plain(f['message'])}"
+                spot = (f["where"]["x"], f["where"]["y"])
+                parts.append(self._fixed(spot, element("title", told) + finding_mark(), "finding"))
         for v in reversed(self.vaults):
             title = f"{plain(v['tag'])}: {role_words(v['roles']) or ', '.join(ROLES.get(r, r) for r in v['roles']) or 'not used'}"
             parts.append(
-                self._fixed((v["x"], v["y"]), element("title", title) + vault_mark(v["roles"]), "vault")
+                self._fixed((v["x"], v["y"]), element("title", title) + signs_of(tuple(v["roles"])), "vault")
             )
         for p in self.pulls:
             station = p.data["max_sidewall_station_m"]
@@ -249,10 +246,10 @@ class PlanPicture:
         place = f"translate({number(x)} {number(y)})" + (
             f" scale({number(self.mark)})" if self.mark < 1 else ""
         )
-        return element("g", inside, class_=f"fixed mark {kind}", transform=place, data_x=x, data_y=y)
+        return element("g", inside, class_=f"fixed mark {kind}", transform=place)
 
     def _names(self) -> list[Markup]:
-        wanted = []
+        wanted: list[tuple[float, Label, str, str]] = []
         for v in self.vaults:
             x, y = self.xy((v["x"], v["y"]))
             r = 8.0 * self.mark
@@ -293,8 +290,6 @@ class PlanPicture:
             element("text", f"{length:,g} {unit.label}", x=pixels + 8, y=4.0, fill=INK),
             class_="bar fixed",
             transform=f"translate({number(16.0)} {number(y)})",
-            data_x=16.0,
-            data_y=y,
             data_edge="1",
         )
         north = element(
@@ -303,63 +298,19 @@ class PlanPicture:
             element("text", "N (grid)", x=12.0, y=4.0, fill=INK),
             class_="north fixed",
             transform=f"translate({number(self.width - 90)} {number(y)})",
-            data_x=self.width - 90.0,
-            data_y=y,
             data_edge="1",
         )
         return element("g", bar, north)
 
 
+_LETTERS = {
+    "fill": INK,
+    "stroke": "#ffffff",
+    "stroke_width": "3",
+    "paint_order": "stroke",
+    "stroke_linejoin": "round",
+}
 _THIN = {"vector_effect": "non-scaling-stroke", "stroke_linejoin": "round"}
-
-
-def vault_mark(roles: Sequence[str]) -> Markup:
-    """Return a vault's mark: one sign a role, each inside the next."""
-    line = {"stroke": INK, "stroke_width": "1.5", "fill": "#ffffff"}
-    clear = {**line, "fill": "none"}
-    signs = []
-    if "end" in roles:
-        signs.append(element("path", d="M0 -12L12 0L0 12L-12 0Z", **line))
-    if "splice" in roles:
-        signs.append(element("rect", x="-8.5", y="-8.5", width="17", height="17", **line))
-    if "feed" in roles:
-        signs.append(element("circle", r="6.5", **line))
-    if "pull" in roles:
-        signs.append(element("path", d="M0 -5.5L5 3.5L-5 3.5Z", **{**line, "fill": INK}))
-    if "relube" in roles:
-        signs.append(
-            element("circle", r="5.5", **line) + element("path", d="M-5.5 0H5.5M0 -5.5V5.5", **clear)
-        )
-    if not signs:
-        signs.append(element("circle", r="3.5", **line))
-    return Markup("").join(signs)
-
-
-def hot_mark() -> Markup:
-    """Return the mark of a pull's worst sidewall pressure."""
-    return element("path", d="M-5 -5L5 5M-5 5L5 -5", stroke="#ffffff", stroke_width="4.5") + element(
-        "path", d="M-5 -5L5 5M-5 5L5 -5", stroke="#a50f6b", stroke_width="2.2"
-    )
-
-
-def finding_mark() -> Markup:
-    """Return the mark of a finding that is more than a note."""
-    return element(
-        "circle", r="12", fill="none", stroke="#7b3294", stroke_width="1.6", stroke_dasharray="3 2"
-    )
-
-
-def band_sample(index: int) -> Markup:
-    """Return a short line drawn as the pulls of a class are."""
-    b = BANDS[index]
-    edge = (
-        element("path", d="M0 0H44", stroke="#000000", stroke_width=number(b.width + 3.5))
-        if index == len(BANDS) - 1
-        else Markup("")
-    )
-    return edge + element(
-        "path", d="M0 0H44", stroke=b.colour, stroke_width=number(b.width), stroke_dasharray=b.dash or None
-    )
 
 
 def _name(label: Label, box: tuple[float, float, float, float], whole: str, kind: str, clear: bool) -> Markup:
@@ -378,22 +329,15 @@ def _name(label: Label, box: tuple[float, float, float, float], whole: str, kind
     ]
     text = element(
         "text",
-        element("title", whole),
+        *([element("title", whole)] if whole != label.lines[0] and kind == "tag" else []),
         *rows,
-        text_anchor=anchor,
-        fill=INK,
-        stroke="#ffffff",
-        stroke_width="3",
-        paint_order="stroke",
-        stroke_linejoin="round",
+        text_anchor=None if anchor == "start" else anchor,
     )
     return element(
         "g",
         text,
-        class_=f"fixed name {kind}",
+        class_=f"fixed {kind}",
         transform=f"translate({number(label.x)} {number(label.y)})",
-        data_x=label.x,
-        data_y=label.y,
         data_box=" ".join(f"{v:.0f}" for v in (dx0, dy0, dx1, dy1)),
         visibility=None if clear else "hidden",
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 FOOT = 0.3048
@@ -184,6 +185,7 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
+@lru_cache(maxsize=20_000)
 def plain(text: object) -> str:
     r"""Return a name from a file as one line of text: no control or bidirectional-control characters.
 

@@ -425,9 +425,9 @@ def _vault_lines(p: Pull, panels: Sequence[Panel], units: Units) -> list[Markup]
         w = text_width(text, 9.0)
         anchor, left = ("start", x) if k == 0 else ("end", x - w) if not inner else ("middle", x - w / 2)
         right_edge = panels[0].right - (text_width(shorten(names[-1][1], 18), 9.0) + 10 if inner else 0)
-        if left < last + (8 if k else 0) or (inner and left + w > right_edge):
-            if inner or k == 0:
-                continue
+        crowded = left < last + (8 if k else 0) or (inner and left + w > right_edge)
+        if crowded and inner:
+            continue
         last = left + w
         parts.append(
             element(

@@ -5,11 +5,19 @@
   const details = JSON.parse(document.getElementById("details").textContent);
   const holder = document.getElementById("pull-detail");
   const made = new Map();
+  let wanted = 0;
 
-  function article(number) {
+  async function text(number) {
+    if (!details.packed) return details.pulls[number - 1];
+    const bytes = Uint8Array.from(atob(details.pulls[Math.floor((number - 1) / details.packed)]), (c) => c.charCodeAt(0));
+    const batch = await new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"))).json();
+    return batch[(number - 1) % details.packed];
+  }
+
+  function place(number, content) {
     if (!made.has(number)) {
       const box = document.createElement("div");
-      box.innerHTML = details[number - 1]; // made and escaped by the program, never by the page
+      box.innerHTML = content; // made and escaped by the program, never by the page
       const node = box.firstElementChild;
       holder.append(node);
       all(".chart", node).forEach(readable);
@@ -19,9 +27,11 @@
     return made.get(number);
   }
 
-  function choose(number, move) {
-    if (!(number >= 1 && number <= details.length)) return;
-    const chosen = article(number);
+  async function choose(number, move) {
+    if (!(number >= 1 && number <= Number(holder.dataset.total))) return;
+    wanted = number;
+    const chosen = made.get(number) || place(number, await text(number));
+    if (wanted !== number) return; // another was chosen meanwhile
     for (const node of holder.children) node.hidden = node !== chosen;
     all(".chosen").forEach((node) => node.classList.remove("chosen"));
     all(`[data-pull="${number}"]`).forEach((node) => node.classList.add("chosen"));
@@ -37,12 +47,30 @@
     if (target && !dragged) choose(Number(target.dataset.pull), true);
   });
 
-  // In print every pull has its page, as long as they are not too many.
-  const few = details.length <= 40;
+  // In print every pull has its page, as long as they are not too many (then they are not packed either).
   function fill() {
-    if (few) for (let n = 1; n <= details.length; n += 1) article(n);
-    const order = Array.from(made.keys()).sort((a, b) => a - b);
-    for (const n of order) holder.append(made.get(n));
+    if (details.packed) {
+      for (const node of Array.from(holder.children)) if (node.hidden) { node.remove(); for (const [n, m] of made) if (m === node) made.delete(n); }
+      return;
+    }
+    details.pulls.forEach((content, k) => place(k + 1, content));
+    for (const n of Array.from(made.keys()).sort((a, b) => a - b)) holder.append(made.get(n));
+  }
+
+  // Rows beyond the first few hundred wait until the page has opened.
+  const waiting = all("script.rows").map((store) => ({ body: document.getElementById(store.dataset.table).tBodies[0], rows: JSON.parse(store.textContent) }));
+  function add(store, most) {
+    store.body.insertAdjacentHTML("beforeend", store.rows.splice(0, most).join("\n"));
+    all(`[data-pull="${wanted}"]`, store.body).forEach((row) => row.classList.add("chosen"));
+  }
+  function complete(body) {
+    for (const store of waiting) if (!body || store.body === body) add(store, Infinity);
+  }
+  function trickle() {
+    const store = waiting.find((s) => s.rows.length);
+    if (!store) return;
+    add(store, 250);
+    setTimeout(trickle, 0);
   }
 
   function sortable(table) {
@@ -55,6 +83,7 @@
         heads.forEach((h) => h.removeAttribute("aria-sort"));
         head.setAttribute("aria-sort", down ? "descending" : "ascending");
         const body = table.tBodies[0];
+        complete(body);
         const rows = Array.from(body.rows).map((row) => {
           const cell = row.cells[column];
           const value = cell.dataset.v === undefined ? cell.textContent.trim() : Number(cell.dataset.v);
@@ -120,10 +149,10 @@
     const width = box.width;
     const height = Number(svg.dataset.map);
     const world = svg.querySelector(".world");
+    const place = (node) => /translate\((\S+) ([^)]+)\)/.exec(node.getAttribute("transform")).slice(1).map(Number);
     const fixed = all(".fixed", svg).map((node) => ({
       node,
-      x: Number(node.dataset.x),
-      y: Number(node.dataset.y),
+      ...Object.fromEntries(place(node).map((v, n) => ["xy"[n], v])),
       edge: node.dataset.edge === "1",
       box: node.dataset.box ? node.dataset.box.split(" ").map(Number) : null,
       mark: node.classList.contains("mark"),
@@ -165,7 +194,8 @@
             break;
           }
         }
-        f.node.setAttribute("visibility", hide ? "hidden" : "visible");
+        if (f.hide !== hide) f.node.setAttribute("visibility", hide ? "hidden" : "visible");
+        f.hide = hide;
       }
     }
 
@@ -211,15 +241,15 @@
       tx = Math.min(Math.max(tx, width - width * k), 0);
       ty = Math.min(Math.max(ty, height - height * k), 0);
     }
-    function place(event) {
+    function spot(event) {
       const frame = svg.getBoundingClientRect();
       return [(event.clientX - frame.left) / frame.width * width, (event.clientY - frame.top) / frame.width * width];
     }
     const down = new Map();
-    svg.addEventListener("pointerdown", (event) => { down.set(event.pointerId, place(event)); dragged = false; });
+    svg.addEventListener("pointerdown", (event) => { down.set(event.pointerId, spot(event)); dragged = false; });
     svg.addEventListener("pointermove", (event) => {
       if (!down.has(event.pointerId)) return;
-      const before = down.get(event.pointerId), now = place(event);
+      const before = down.get(event.pointerId), now = spot(event);
       if (down.size === 2) {
         const other = Array.from(down).find(([id]) => id !== event.pointerId)[1];
         const span = (p) => Math.max(Math.hypot(p[0] - other[0], p[1] - other[1]), 1);
@@ -235,12 +265,13 @@
       down.set(event.pointerId, now);
     });
     for (const kind of ["pointerup", "pointercancel", "pointerleave"]) svg.addEventListener(kind, (event) => down.delete(event.pointerId));
-    svg.addEventListener("dblclick", (event) => { event.preventDefault(); zoom(2, ...place(event)); });
-    svg.addEventListener("wheel", (event) => { if (event.ctrlKey || k > 1.001) { event.preventDefault(); zoom(Math.exp(-event.deltaY * 0.0025), ...place(event)); } }, { passive: false });
+    svg.addEventListener("dblclick", (event) => { event.preventDefault(); zoom(2, ...spot(event)); });
+    svg.addEventListener("wheel", (event) => { if (event.ctrlKey || k > 1.001) { event.preventDefault(); zoom(Math.exp(-event.deltaY * 0.0025), ...spot(event)); } }, { passive: false });
     const act = { in: () => zoom(2, width / 2, height / 2), out: () => zoom(0.5, width / 2, height / 2), all: () => { k = 1; tx = 0; ty = 0; later(); } };
     all("[data-zoom]").forEach((button) => button.addEventListener("click", act[button.dataset.zoom]));
-    new ResizeObserver(later).observe(svg);
-    addEventListener("beforeprint", () => { fill(); act.all(); lay(); });
+    let before = svg.getBoundingClientRect().width;
+    new ResizeObserver(() => { const now = svg.getBoundingClientRect().width; if (now !== before) { before = now; later(); } }).observe(svg);
+    addEventListener("beforeprint", () => { complete(); fill(); act.all(); lay(); });
     lay();
   }
 
@@ -248,6 +279,6 @@
   all(".chart").forEach(readable);
   all("svg.plan").forEach(closer);
   const asked = /^#pull-(\d+)$/.exec(location.hash);
-  if (details.length) choose(asked ? Number(asked[1]) : Number(holder.dataset.first), Boolean(asked));
-  document.documentElement.dataset.ready = "1";
+  const first = asked ? Number(asked[1]) : Number(holder.dataset.first);
+  choose(first, Boolean(asked)).finally(() => { document.documentElement.dataset.ready = "1"; setTimeout(trickle, 300); });
 })();

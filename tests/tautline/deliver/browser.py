@@ -12,9 +12,17 @@ import tempfile
 import time
 
 FLAGS = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync --disable-dev-shm-usage --remote-debugging-pipe"
-).split()
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+    "--remote-debugging-pipe",
+)
 
 
 def find():
@@ -30,17 +38,12 @@ class Browser:
         to_browser, self._out = os.pipe()
         self._in, from_browser = os.pipe()
 
-        def wire():
-            # the browser reads 3 and writes 4; move ours out of the way first
-            reads, writes = os.dup(to_browser), os.dup(from_browser)
-            os.dup2(reads, 3)
-            os.dup2(writes, 4)
-
+        # the browser reads 3 and writes 4
+        wire = f'exec "$@" 3<&{to_browser} 4>&{from_browser}'
         command = [find(), *FLAGS, f"--user-data-dir={self.profile.name}", f"--window-size={width},{height}"]
         self.process = subprocess.Popen(
-            command,
-            preexec_fn=wire,
-            close_fds=False,
+            ["sh", "-c", wire, "sh", *command],
+            pass_fds=(to_browser, from_browser),
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
@@ -98,7 +101,9 @@ class Browser:
 
     def _note(self, method, params):
         if method == "Runtime.exceptionThrown":
-            self.problems.append(params["exceptionDetails"].get("exception", {}).get("description", str(params)))
+            self.problems.append(
+                params["exceptionDetails"].get("exception", {}).get("description", str(params))
+            )
         elif method == "Log.entryAdded" and params["entry"]["level"] == "error":
             self.problems.append(params["entry"]["text"])
         elif method == "Runtime.consoleAPICalled" and params["type"] in ("error", "assert"):
@@ -119,7 +124,9 @@ class Browser:
 
     def run(self, script):
         """The value of a JavaScript expression."""
-        answer = self.call("Runtime.evaluate", {"expression": script, "returnByValue": True, "awaitPromise": True})
+        answer = self.call(
+            "Runtime.evaluate", {"expression": script, "returnByValue": True, "awaitPromise": True}
+        )
         if "exceptionDetails" in answer:
             raise RuntimeError(answer["exceptionDetails"]["exception"]["description"])
         return answer["result"].get("value")
