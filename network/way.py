@@ -1,0 +1,228 @@
+"""A row in one direction of pull with a bundle in it: what holds for every pull that way, whatever its ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from mechanics.cable import Bundle
+from mechanics.chain import Chain, IntArray
+from mechanics.contact import FrictionLike, PressedFriction
+from mechanics.errors import FloatArray
+from mechanics.friction import prepare
+from mechanics.interval import pick_friction
+from mechanics.limits import binds, sidewall_cap, tension_caps
+from mechanics.pull import Rules
+from mechanics.setting import set_up
+from mechanics.track import Bore, Friction, Track
+from network.row import Row, Stretch
+
+# Stands in for what a cable has slid through before the stretch looked at: as long as need be, of steady friction.
+_BEFORE = Bore(1.0, Friction(1.0), label="slid before")
+# Lubrications laid out together: the work of laying out grows with their number times the number of segments.
+_FRESH_AT_ONCE = 256
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Stretches of a way, side by side, cut so finely that one friction coefficient serves for each piece.
+
+    Parameters
+    ----------
+    chain : Chain
+        One chain a stretch.
+    segment : ndarray of int, shape (n,)
+        Segment of the way that each piece belongs to.
+    item : ndarray of int, shape (n,)
+        Which element of the segments asked for each piece belongs to.
+    rubbing : ndarray of shape (n,) or PressedFriction
+        Weight correction times friction coefficient.
+    """
+
+    chain: Chain
+    segment: IntArray
+    item: IntArray
+    rubbing: FrictionLike
+
+
+class Way:
+    """A row in one direction of pull.
+
+    Vaults are numbered from 0 in this direction. The segments are those of the row's line, then the guides at a feed
+    vault, then those at a pull vault.
+
+    Parameters
+    ----------
+    row : Row
+        Where.
+    bundle : Bundle
+        What.
+    rules : Rules
+        By which limits.
+    against : bool
+        Whether pulls run against the row's direction.
+    """
+
+    def __init__(self, row: Row, bundle: Bundle, rules: Rules, against: bool) -> None:
+        line = row.line.reversed() if against else row.line
+        guides = [
+            g if g is not None else Stretch(Chain([], [], [], []), ())
+            for g in (row.feed_guide, row.pull_guide)
+        ]
+        n = len(line.chain)
+        bores = {bore: k for k, bore in enumerate(line.bores)}
+        extra = [bores.setdefault(b, len(bores)) for guide in guides for b in guide.bores]
+        self.row, self.bundle, self.rules, self.against = row, bundle, rules, against
+        self.track = Track(
+            Chain.joined([line.chain, *(g.chain for g in guides)]),
+            np.concatenate((line.bore, np.array(extra, dtype=np.int64))),
+            tuple(bores),
+        )
+        self.first = np.array([0, *(stop for _, stop in line.vaults)])
+        self.last = np.array([*(start for start, _ in line.vaults), n])
+        self.before = np.arange(n, n + len(guides[0].chain))
+        self.behind = np.arange(n + len(guides[0].chain), len(self.track.chain))
+        self.tags = tuple(v.tag for v in (reversed(row.vaults) if against else row.vaults))
+
+        setting = set_up(self.track, bundle, rules)
+        self.setting = setting
+        self.weight = setting.weight
+        caps = [c.limit for c in tension_caps(bundle, rules) if binds(c.name, rules, True)]
+        self.cap = min(caps, default=np.inf)
+        pressed = sidewall_cap(bundle, rules)
+        limit = pressed.limit if binds(pressed.name, rules, True) else np.inf
+        self.press = setting.factor * setting.inside_curvature / limit
+        with np.errstate(divide="ignore"):
+            self.upper = np.minimum(self.cap, 1.0 / self.press)
+        self.slid = np.concatenate(([0.0], np.cumsum(np.where(self.track.guide[:n], 0.0, line.chain.length))))
+        self.ages = any(
+            not b.guide and b.friction.hold is not None and (b.friction.dry or 0.0) > b.friction.lubricated
+            for b in line.bores
+        )
+
+    @property
+    def spans(self) -> int:
+        """Number of spans."""
+        return int(self.first.size)
+
+    def vault(self, index: int) -> int:
+        """Return the row's number of a vault of this way, or the other way about."""
+        return self.spans - index if self.against else index
+
+    def lay_out(
+        self, segments: IntArray, offsets: IntArray, fresh: IntArray, slid: FloatArray | None = None
+    ) -> Pieces:
+        """Return stretches side by side, cut for friction.
+
+        Parameters
+        ----------
+        segments : ndarray of int, shape (k,)
+            Segments of all stretches, one stretch after another.
+        offsets : ndarray of int, shape (m + 1,)
+            Stretch j is ``segments[offsets[j]:offsets[j + 1]]``; none is empty.
+        fresh : ndarray of int
+            Places in ``segments`` from which on the cable is freshly lubricated; every start of a stretch is one.
+        slid : ndarray, shape (m,), optional
+            What the cable has slid since its last lubrication at the start of each stretch; 0 by default. [m]
+
+        Returns
+        -------
+        Pieces
+            The same pieces with the same coefficients as the pulls they are part of.
+        """
+        if not self.ages:
+            return self._laid(segments, offsets, fresh[:0], None)
+        bounds = np.append(np.arange(0, offsets.size - 1, _FRESH_AT_ONCE), offsets.size - 1)
+        parts = []
+        for low, high in pairwise(bounds):
+            begin, end = offsets[low], offsets[high]
+            own = fresh[(fresh >= begin) & (fresh < end)] - begin
+            ahead = None if slid is None else slid[low:high]
+            part = self._laid(segments[begin:end], offsets[low : high + 1] - begin, own, ahead)
+            parts.append((part, begin))
+        return Pieces(
+            Chain.ragged([p.chain for p, _ in parts]),
+            np.concatenate([p.segment for p, _ in parts]),
+            np.concatenate([p.item + begin for p, begin in parts]),
+            _joined([p.rubbing for p, _ in parts]),
+        )
+
+    def _laid(
+        self, segments: IntArray, offsets: IntArray, fresh: IntArray, slid: FloatArray | None
+    ) -> Pieces:
+        """Lay stretches end to end as one track, each preceded by what the cable slid before, and cut that."""
+        item = np.arange(segments.size)
+        ahead = np.zeros(0, dtype=np.int64) if slid is None else np.flatnonzero(slid > 0.0)
+        place = offsets[:-1][ahead]
+        item = np.insert(item, place, -1)
+        shown = np.where(item < 0, 0, segments[item]) if segments.size else item
+        own = self.track.chain
+        length, grade_in, grade_out, turn = (
+            np.where(item < 0, 0.0, values[shown])
+            for values in (own.length, own.grade_in, own.grade_out, own.turn)
+        )
+        if slid is not None:
+            length[item < 0] = slid[ahead]
+        # A stretch that something was slid before begins with that.
+        starts = fresh + np.searchsorted(place, fresh, side="left")
+        track = Track(
+            Chain(length, grade_in, grade_out, turn),
+            np.where(item < 0, len(self.track.bores), self.track.bore[shown]),
+            (*self.track.bores, _BEFORE),
+            tuple((int(k), int(k)) for k in starts),
+            ("",) * starts.size,
+        )
+        prepared = prepare(track, range(starts.size))
+        at = item[prepared.source_segment]
+        keep = np.flatnonzero(at >= 0)
+        at, cut = at[keep], prepared.chain
+        segment = segments[at]
+        rubbing = prepared.rubbing(
+            np.append(self.setting.correction, 1.0)[np.where(item < 0, -1, shown)][prepared.source_segment],
+            np.append(self.setting.factor, 1.0)[np.where(item < 0, -1, shown)][prepared.source_segment],
+        )
+        chain = Chain(
+            cut.length[keep],
+            cut.grade_in[keep],
+            cut.grade_out[keep],
+            cut.turn[keep],
+            np.searchsorted(at, offsets),
+        )
+        return Pieces(chain, segment, at, pick_friction(rubbing, keep))
+
+
+def spread(begin: IntArray, end: IntArray) -> IntArray:
+    """Return all whole numbers from each beginning up to its end, one range after another.
+
+    Parameters
+    ----------
+    begin, end : ndarray of int, shape (m,)
+        Ends are left out, and never below beginnings.
+
+    Returns
+    -------
+    ndarray of int
+        As many as the ranges are long together.
+
+    Examples
+    --------
+    >>> spread(np.array([5, 0]), np.array([7, 3])).tolist()
+    [5, 6, 0, 1, 2]
+    """
+    count = end - begin
+    return np.repeat(begin - np.cumsum(count) + count, count) + np.arange(int(count.sum()))
+
+
+def _joined(parts: list[FrictionLike]) -> FrictionLike:
+    """Friction of several lots of pieces, one after another."""
+    if not any(isinstance(p, PressedFriction) for p in parts):
+        return np.concatenate([np.asarray(p) for p in parts])
+    light = [np.asarray(p.light if isinstance(p, PressedFriction) else p) for p in parts]
+    pressed = [np.asarray(p.pressed if isinstance(p, PressedFriction) else p) for p in parts]
+    force = [
+        np.asarray(p.force) if isinstance(p, PressedFriction) else np.ones(a.size)
+        for p, a in zip(parts, light, strict=True)
+    ]
+    return PressedFriction(np.concatenate(light), np.concatenate(pressed), np.concatenate(force))
