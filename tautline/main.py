@@ -297,11 +297,11 @@ def _explain(given: argparse.Namespace) -> Exit:
 
 
 def _inspect(given: argparse.Namespace) -> Exit:
-    from tautline.inspect import inspect_file
+    from tautline.inspect import as_json, as_text, inspect_file
 
     with Progress() as progress:
         progress(f"reading {given.file}")
-        text = inspect_file(
+        found = inspect_file(
             given.file,
             ducts=given.ducts,
             vaults=given.vaults,
@@ -309,10 +309,10 @@ def _inspect(given: argparse.Namespace) -> Exit:
             crs=given.crs,
             snap=given.snap,
             sweep=given.sweep,
-            as_json=given.json,
         )
-    _print(text)
-    return Exit.PASS
+    _print(as_json(found) if given.json else as_text(found))
+    # told after what could be seen, so that it says what to state
+    return Exit.PASS if found.refusal is None else _told(found.refusal)
 
 
 def _new(given: argparse.Namespace) -> Exit:

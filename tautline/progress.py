@@ -28,6 +28,10 @@ class Progress:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._timer.cancel()
+        with self._lock:
+            if self._loud and sys.stderr.isatty():
+                sys.stderr.write("\r\x1b[K")
+                sys.stderr.flush()
 
     def __call__(self, step: str) -> None:
         """Note the step that begins now."""

@@ -1,0 +1,309 @@
+"""``tautline inspect``: what is in a drawing or layer, and what it looks like once read."""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from mechanics.errors import DomainError
+from mechanics.units import System, quantity, show
+from routeio.findings import Finding, InputRefusedError
+from routeio.options import Selection
+from routeio.peeking import Peek, peek
+from routeio.read import read_survey
+from routeio.summary import Summary, summarise
+from routeio.survey import Survey
+from tautline.errors import UsageError
+
+SCHEMA = "tautline-inspection/1"
+
+_SHOWN = 30  # rows of a list before the rest is only counted
+_WIDTH = 110
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What was found in a file.
+
+    Parameters
+    ----------
+    peek : Peek
+        What the file holds.
+    survey : Survey or None
+        As read; None where it was refused.
+    refusal : InputRefusedError or None
+        Why it cannot be read as it is.
+    """
+
+    peek: Peek
+    survey: Survey | None
+    refusal: InputRefusedError | None = None
+
+
+def inspect_file(
+    file: Path,
+    *,
+    ducts: Sequence[str] = (),
+    vaults: Sequence[str] = (),
+    units: str | None = None,
+    crs: str | None = None,
+    snap: str = "1 ft",
+    sweep: str | None = None,
+) -> Inspection:
+    """Look into a file and read it as far as it goes.
+
+    Parameters
+    ----------
+    file : Path
+        A drawing or layer.
+    ducts, vaults : sequence of str, optional
+        Layer names or patterns; empty: guessed.
+    units, crs : str, optional
+        Where the file does not say.
+    snap, sweep : str, optional
+        Lengths with their units.
+
+    Returns
+    -------
+    Inspection
+        With the refusal in it where the file was looked into but could not be read.
+
+    Raises
+    ------
+    InputRefusedError
+        The file cannot be looked into at all.
+    UsageError
+        A length without its unit.
+    """
+    lengths = {"snap": _length("--snap", snap), "sweep": None if sweep is None else _length("--sweep", sweep)}
+    seen = peek(file)
+    named = {
+        # fields are taken as guessed, so that tags and inverts are seen
+        "ducts": Selection(tuple(ducts) or seen.guessed("ducts"), fields=_fields(seen, "ducts")),
+        "vaults": Selection(tuple(vaults) or seen.guessed("vaults"), fields=_fields(seen, "vaults")),
+    }
+    try:
+        survey = read_survey(file, forgiving=True, units=units, crs=crs, **named, **lengths)
+    except InputRefusedError as refusal:
+        return Inspection(seen, None, refusal)
+    return Inspection(seen, survey)
+
+
+def as_text(found: Inspection) -> str:
+    """Return an inspection for a person to read.
+
+    Parameters
+    ----------
+    found : Inspection
+        Of a file.
+
+    Returns
+    -------
+    str
+        Lines of text.
+    """
+    seen = found.peek
+    lines = [
+        f"{seen.file}: {seen.format}",
+        f"units: {seen.units or 'not stated in the file'}",
+        f"coordinate system: {seen.crs or 'not stated in the file'}",
+    ]
+    if seen.extents is not None:
+        x0, y0, x1, y1 = seen.extents
+        lines.append(f"extents in file units: x {x0:,.2f} to {x1:,.2f}, y {y0:,.2f} to {y1:,.2f}")
+    lines += ["", "LAYERS", *_layers(seen)]
+    if seen.missing:
+        lines += ["", "WHAT THE FILE DOES NOT SAY"]
+        for text in seen.missing:
+            lines += _wrap(text)
+    if found.survey is not None:
+        summary = summarise(found.survey)
+        system = units_read(seen)
+        lines += ["", "AS READ", *_summary(summary, system), "", "DUCTS", *_ducts(found.survey, system)]
+        lines += ["", "VAULTS", *_vaults(found.survey), "", "FINDINGS", *_findings(summary)]
+    return "\n".join(lines) + "\n"
+
+
+def as_json(found: Inspection) -> str:
+    """Return an inspection as JSON text, in metres and radians.
+
+    Parameters
+    ----------
+    found : Inspection
+        Of a file.
+
+    Returns
+    -------
+    str
+        One object, its ``schema`` is :data:`SCHEMA`.
+    """
+    seen, survey, refusal = found.peek, found.survey, found.refusal
+    plain: dict[str, Any] = {
+        "schema": SCHEMA,
+        "file": seen.file,
+        "format": seen.format,
+        "units": seen.units,
+        "crs": seen.crs,
+        "extents_file_units": seen.extents,
+        "layers": [
+            {"name": p.name, "kinds": dict(p.kinds), "fields": p.fields, "blocks": p.blocks, "crs": p.crs}
+            for p in seen.layers
+        ],
+        "missing": seen.missing,
+        "guesses": [{"what": g.what, "name": g.name, "reason": g.reason} for g in seen.guesses],
+        "refused": None if refusal is None else {"code": refusal.code, "message": str(refusal)},
+        "ducts": [],
+        "vaults": [],
+        "findings": [],
+    }
+    if survey is not None:
+        plain["ducts"] = [
+            {
+                "id": d.id,
+                "from": d.start_vault,
+                "to": d.end_vault,
+                "length_m": d.chain.total_length,
+                "segments": len(d.chain),
+                "turn_rad": float(abs(d.chain.turn).sum()),
+                "elevated": d.elevated,
+            }
+            for d in survey.ducts
+        ]
+        plain["vaults"] = [
+            {"tag": v.tag, "x": v.x, "y": v.y, "z": v.z, "kind": v.kind} for v in survey.vaults
+        ]
+        plain["findings"] = [_plain(f) for f in survey.findings]
+    elif refusal is not None:
+        plain["findings"] = [_plain(f) for f in refusal.findings]
+    return json.dumps(plain, indent=1, allow_nan=False) + "\n"
+
+
+def units_read(seen: Peek) -> System:
+    """Return the system of units that whoever drew a file seems to read.
+
+    Parameters
+    ----------
+    seen : Peek
+        Of the file.
+
+    Returns
+    -------
+    {"us", "si"}
+        ``us`` where the file is in feet, inches or miles.
+    """
+    unit = seen.units or ""
+    return "us" if any(word in unit for word in ("foot", "feet", "inch", "mile", "yard")) else "si"
+
+
+def _fields(seen: Peek, what: str) -> dict[str, str]:
+    return {g.what.split(".", 1)[1]: g.name for g in seen.guesses if g.what.startswith(f"{what}.")}
+
+
+def _length(option: str, text: str) -> float:
+    try:
+        return quantity(text, "length", option)
+    except DomainError as error:
+        raise UsageError(str(error)) from error
+
+
+def _layers(seen: Peek) -> Iterator[str]:
+    wide = max((len(p.name) for p in seen.layers), default=0)
+    for layer in seen.layers:
+        kinds = ", ".join(f"{n if n >= 0 else '?'} {kind}" for kind, n in layer.kinds.items())
+        yield f"  {layer.name:<{wide}}  {kinds}"
+        for guess in seen.guesses:
+            if guess.name == layer.name and "." not in guess.what:
+                yield f"  {'':<{wide}}  taken for {guess.what}: {guess.reason}"
+        if layer.fields:
+            named = {g.name: g.what for g in seen.guesses if "." in g.what}
+            fields = ", ".join(f + (f" ({named[f]})" if f in named else "") for f in layer.fields)
+            yield from _wrap(f"fields: {fields}", f"  {'':<{wide}}  ")
+
+
+def _summary(s: Summary, system: System) -> Iterator[str]:
+    yield f"  {s.read} entities or features read, {s.skipped} skipped with a reason"
+    yield (
+        f"  {s.ducts} ducts, {show(s.length, 'length', system)} in all, {s.loose} with an end at no vault, "
+        f"{s.elevated} with elevations"
+    )
+    tightest = (
+        "" if s.least_radius is None else f", the tightest {show(s.least_radius, 'length', system)} in radius"
+    )
+    yield f"  {s.bends} bends{tightest}; they turn by {math.degrees(s.total_turn):,.0f} deg in all"
+    hows = ", ".join(f"{n} {how}" for how, n in s.origins.items())
+    yield f"  segments: {hows or 'none'}"
+    yield f"  {s.vaults} vaults, {s.isolated} that no duct meets, {s.untagged} without a tag of their own"
+
+
+def _ducts(survey: Survey, system: System) -> Iterator[str]:
+    rows = [
+        (
+            d.id,
+            f"{d.start_vault or '(loose)'} - {d.end_vault or '(loose)'}",
+            show(d.chain.total_length, "length", system),
+            f"{math.degrees(abs(d.chain.turn).sum()):.0f} deg",
+            " ".join(x for x in (d.fields.size, d.fields.type) if x),
+        )
+        for d in survey.ducts
+    ]
+    yield from _columns(rows)
+
+
+def _vaults(survey: Survey) -> Iterator[str]:
+    scale = survey.ground.metres_per_unit
+    rows = [
+        (
+            v.tag,
+            f"{v.x / scale:,.2f}, {v.y / scale:,.2f}",
+            "" if v.z is None else f"invert {v.z / (survey.ground.metres_per_elevation or scale):,.2f}",
+            v.kind,
+        )
+        for v in survey.vaults
+    ]
+    yield from _columns(rows)
+
+
+def _columns(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    if not rows:
+        yield "  none"
+        return
+    shown = rows[:_SHOWN]
+    wide = [max(len(row[k]) for row in shown) for k in range(len(shown[0]))]
+    for row in shown:
+        yield ("  " + "  ".join(f"{cell:<{w}}" for cell, w in zip(row, wide, strict=True))).rstrip()
+    if len(rows) > _SHOWN:
+        yield f"  and {len(rows) - _SHOWN} more; --json has them all"
+
+
+def _findings(summary: Summary) -> Iterator[str]:
+    if not summary.kinds:
+        yield "  none"
+    for kind in summary.kinds:
+        first = kind.first
+        place = ", ".join(
+            x for x in (first.where.layer and f"layer {first.where.layer}", first.where.id) if x
+        )
+        many = f" ({kind.count} of this kind, the first:)" if kind.count > 1 else ""
+        text = f"{kind.severity} {kind.code}:{many} {first.message}{f' ({place})' if place else ''}"
+        yield from _wrap(text + (f"; {first.remedy}" if first.remedy else ""))
+
+
+def _plain(finding: Finding) -> dict[str, Any]:
+    w = finding.where
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "message": finding.message,
+        "where": {"file": w.file, "layer": w.layer, "id": w.id, "x": w.x, "y": w.y},
+        "remedy": finding.remedy,
+    }
+
+
+def _wrap(text: str, indent: str = "  ") -> list[str]:
+    flat = " ".join(text.split())
+    return textwrap.wrap(flat, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")
