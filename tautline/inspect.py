@@ -6,14 +6,14 @@ import json
 import math
 import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from mechanics.errors import DomainError
 from mechanics.units import System, quantity, show
 from routeio.findings import Finding, InputRefusedError
-from routeio.options import Selection
+from routeio.options import ReadOptions, Selection
 from routeio.peeking import Peek, peek
 from routeio.read import read_survey
 from routeio.summary import Summary, summarise
@@ -80,15 +80,20 @@ def inspect_file(
     UsageError
         A length without its unit.
     """
-    lengths = {"snap": _length("--snap", snap), "sweep": None if sweep is None else _length("--sweep", sweep)}
+    told = ReadOptions(
+        snap=_length("--snap", snap), sweep=None if sweep is None else _length("--sweep", sweep)
+    )
     seen = peek(file)
-    named = {
+    options = replace(
+        told,
         # fields are taken as guessed, so that tags and inverts are seen
-        "ducts": Selection(tuple(ducts) or seen.guessed("ducts"), fields=_fields(seen, "ducts")),
-        "vaults": Selection(tuple(vaults) or seen.guessed("vaults"), fields=_fields(seen, "vaults")),
-    }
+        ducts=Selection(tuple(ducts) or seen.guessed("ducts"), fields=_fields(seen, "ducts")),
+        vaults=Selection(tuple(vaults) or seen.guessed("vaults"), fields=_fields(seen, "vaults")),
+        units=units,
+        crs=crs,
+    )
     try:
-        survey = read_survey(file, forgiving=True, units=units, crs=crs, **named, **lengths)
+        survey = read_survey(file, options, forgiving=True)
     except InputRefusedError as refusal:
         return Inspection(seen, None, refusal)
     return Inspection(seen, survey)
