@@ -1,0 +1,103 @@
+"""``inspect`` and ``new``: what they say of a file, and a first job that is refused until it is filled in."""
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from tautline.job import read_job
+from tautline.main import main
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_routes"
+
+
+@pytest.mark.parametrize(("file", "ducts"), [("harbour.dxf", 17), ("harbour.gpkg", 18)])
+def test_inspect_says_what_is_in_a_file(file, ducts, capsys):
+    assert main(["inspect", str(SAMPLES / file)]) == 0
+    out = capsys.readouterr().out
+    # the design of the sample: survey feet, 18 vaults from SUB-A to RISER-9, 17 spans; the layer holds an abandoned one too
+    for word in (
+        file,
+        "us_survey_foot",
+        "LAYERS",
+        "taken for ducts",
+        f"{ducts} ducts",
+        "18 vaults",
+        "RISER-9",
+        "FINDINGS",
+    ):
+        assert word in out
+
+
+def test_inspect_as_json_is_json_and_nothing_else(capsys):
+    assert main(["inspect", str(SAMPLES / "harbour.dxf"), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert len(found["ducts"]) == 17
+    assert len(found["vaults"]) == 18
+    assert found["units"] == "us_survey_foot"
+    assert {"code", "severity", "message", "where", "remedy"} <= set(found["findings"][0])
+
+
+def test_inspect_wants_units_with_its_lengths(capsys):
+    assert main(["inspect", str(SAMPLES / "harbour.dxf"), "--sweep", "12.5"]) == 2
+    assert "--sweep" in capsys.readouterr().err
+
+
+def test_new_writes_a_job_that_is_refused_until_it_is_filled_in(tmp_path, capsys):
+    path = tmp_path / "first.toml"
+    assert main(["new", str(SAMPLES / "harbour.dxf"), "--job", str(path)]) == 0
+    text = path.read_text(encoding="utf-8")
+    plain = tomllib.loads(text)
+    assert plain["route"]["feeder"] == ["SUB-A", "RISER-9"]
+    assert plain["route"]["vaults"]["name"] == "TAG"
+    assert "because" in text
+    assert main(["plan", str(path)]) == 3
+    err = capsys.readouterr().err
+    for key in (
+        "route.sweep",
+        "bundle.diameter",
+        "bundle.weight",
+        "bundle.conductor.area",
+        "duct.trade_size",
+    ):
+        assert key in err
+    filled = text
+    for key, value in {
+        "sweep": "12.5 ft",
+        "diameter": "1.62 in",
+        "weight": "1.75 lbf/ft",
+        "trade_size": "5",
+        "type": "PVC 40",
+    }.items():
+        filled = filled.replace(f'{key} = "FILL IN"', f'{key} = "{value}"')
+    filled = filled.replace(
+        'material = "FILL IN", area = "FILL IN"', 'material = "copper", area = "500 kcmil"'
+    )
+    assert "FILL IN" not in "".join(line.split("#")[0] for line in filled.splitlines())
+    path.write_text(filled, encoding="utf-8")
+    assert read_job(path).feeder == ("SUB-A", "RISER-9")
+
+
+def test_new_never_overwrites(tmp_path, capsys):
+    path = tmp_path / "first.toml"
+    path.write_text("mine", encoding="utf-8")
+    assert main(["new", str(SAMPLES / "harbour.dxf"), "--job", str(path)]) == 4
+    assert "there already" in capsys.readouterr().err
+    assert path.read_text(encoding="utf-8") == "mine"
+
+
+def test_new_asks_for_the_units_of_a_drawing_that_has_none(tmp_path):
+    import ezdxf
+
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = 0
+    space = document.modelspace()
+    # a layer whose name would leave its comment, or its string
+    space.add_line((0, 0), (100, 0), dxfattribs={"layer": "DUCT é"})
+    space.add_point((0, 0), dxfattribs={"layer": "VAULT"})
+    document.saveas(tmp_path / "plain.dxf")
+    assert main(["new", str(tmp_path / "plain.dxf")]) == 0
+    plain = tomllib.loads((tmp_path / "plain.toml").read_text(encoding="utf-8"))
+    assert plain["route"]["units"] == "FILL IN"
+    assert plain["route"]["ducts"]["layer"] == "DUCT é"
