@@ -176,6 +176,7 @@ class _Reading:
             else {n: c for n, c in can_be_vaults.items() if n not in ducts},
             where,
             required=False,
+            by_elimination=False,  # a drawing is full of blocks that are no vaults
         )
         self.findings += said
         self.duct_layers, self.vault_layers = ducts, vaults

@@ -57,7 +57,9 @@ def peek(path: Path) -> dict[str, Any]:
     ducts = layers_like("ducts", {n: sum(k[kind] for kind in LINES) for n, k in table.items()})
     taken = {g.name for g in ducts}
     vaults = layers_like(
-        "vaults", {n: sum(k[kind] for kind in VAULT_KINDS) for n, k in table.items() if n not in taken}
+        "vaults",
+        {n: sum(k[kind] for kind in VAULT_KINDS) for n, k in table.items() if n not in taken},
+        by_elimination=False,
     )
     for what, found in (("ducts", ducts), ("vaults", vaults)):
         if not found:

@@ -42,7 +42,7 @@ def _parts(name: str) -> list[str]:
     return [*words, re.sub(r"[^a-z]", "", name.lower())]
 
 
-def layers_like(what: str, layers: Mapping[str, int]) -> tuple[Guess, ...]:
+def layers_like(what: str, layers: Mapping[str, int], *, by_elimination: bool = True) -> tuple[Guess, ...]:
     """Return the layers whose names sound like ducts or like vaults.
 
     Parameters
@@ -51,11 +51,13 @@ def layers_like(what: str, layers: Mapping[str, int]) -> tuple[Guess, ...]:
         ``ducts`` or ``vaults``.
     layers : mapping of str to int
         Layer names, and how much is on each that could be it.
+    by_elimination : bool, optional
+        Whether to take the only layer that could be it where no name says so.
 
     Returns
     -------
     tuple of Guess
-        All that share the best word; where none does, the only layer that could be it.
+        All that share the best word.
 
     Examples
     --------
@@ -79,7 +81,7 @@ def layers_like(what: str, layers: Mapping[str, int]) -> tuple[Guess, ...]:
     if best:
         return tuple(best[min(best)])
     usable = [name for name, count in layers.items() if count > 0]
-    if len(usable) == 1:
+    if by_elimination and len(usable) == 1:
         return (Guess(what, usable[0], f"it is the only layer with anything on it that can be {what}"),)
     return ()
 

@@ -52,6 +52,7 @@ def chosen(
     where: Where,
     *,
     required: bool,
+    by_elimination: bool = True,
 ) -> tuple[tuple[str, ...], tuple[Finding, ...]]:
     """Return the layers a selection means, guessing where it says nothing.
 
@@ -67,6 +68,8 @@ def chosen(
         For refusals and findings.
     required : bool
         Whether to refuse when there is nothing to guess from.
+    by_elimination : bool, optional
+        Whether the only layer that could be it may be guessed.
 
     Returns
     -------
@@ -93,7 +96,7 @@ def chosen(
                     (f"perhaps {hint!r}; " if hint else "") + listed(layers),
                 )
         return tuple(name for name in layers if matcher(patterns)(name)), ()
-    guesses = layers_like(what, layers)
+    guesses = layers_like(what, layers, by_elimination=by_elimination)
     if not guesses:
         if required:
             raise InputRefusedError(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
 
@@ -67,23 +67,44 @@ def read_survey(
     --------
     >>> survey = read_survey("harbour.dxf", ducts="DUCT*", vaults="VAULT*", sweep=3.81)  # doctest: +SKIP
     """
-    told = _told(options or ReadOptions(), ducts, vaults, others)
+    options = told(options or ReadOptions(), ducts, vaults, others)
     path = Path(path)
     reader, _ = reader_for(path)
-    raw = in_worker(path, reader, "read", told, limits or Limits())
+    raw = in_worker(path, reader, "read", options, limits or Limits())
     if not isinstance(raw, RawSurvey):
         raise TypeError("the worker answered something else than a survey")
     with path.open("rb") as stream:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
-    return survey_of(raw, told, str(path), digest, forgiving=forgiving)
+    return survey_of(raw, options, str(path), digest, forgiving=forgiving)
 
 
-def _told(
+def told(
     options: ReadOptions,
     ducts: Selection | str | Sequence[str] | None,
     vaults: Selection | str | Sequence[str] | None,
-    others: dict[str, object],
+    others: Mapping[str, object],
 ) -> ReadOptions:
+    """Return options with what was said beside them.
+
+    Parameters
+    ----------
+    options : ReadOptions
+        To start from.
+    ducts, vaults : Selection, str or sequence of str, optional
+        As for :func:`read_survey`.
+    others : mapping of str to object
+        Other fields by name.
+
+    Returns
+    -------
+    ReadOptions
+        Changed.
+
+    Raises
+    ------
+    TypeError
+        A keyword that is no option.
+    """
     unknown = sorted(set(others) - set(_OPTION_NAMES))
     if unknown:
         raise TypeError(f"unknown option {unknown[0]!r}; the options are {', '.join(_OPTION_NAMES)}")

@@ -129,7 +129,8 @@ def _partners(pieces: list[Tied], snap: float, findings: list[Finding]) -> dict[
     apart = np.hypot(*(points[one] - points[other]).T)
     near: dict[int, list[tuple[float, int]]] = defaultdict(list)
     for i, j, d in zip(one.tolist(), other.tolist(), apart.tolist(), strict=True):
-        if i != j:
+        # the two ends of one piece close a ring only where they touch: a short piece is not bent round
+        if i != j and (d <= TOUCH or loose[i].piece != loose[j].piece):
             near[i].append((d, j))
     for ranked in near.values():
         ranked.sort()
