@@ -8,6 +8,7 @@ import os
 import select
 import shutil
 import subprocess
+import sys
 import tempfile
 import time
 
@@ -25,6 +26,16 @@ FLAGS = (
 )
 
 
+# The browser reads 3 and writes 4. Ours are moved up first, since they may be these two the other way round.
+WIRE = """
+import os, sys
+reads, writes = (os.dup(os.dup(int(fd))) for fd in sys.argv[1:3])
+os.dup2(reads, 3)
+os.dup2(writes, 4)
+os.execv(sys.argv[3], sys.argv[3:])
+"""
+
+
 def find():
     """The browser's program, or None."""
     return shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -38,11 +49,9 @@ class Browser:
         to_browser, self._out = os.pipe()
         self._in, from_browser = os.pipe()
 
-        # the browser reads 3 and writes 4
-        wire = f'exec "$@" 3<&{to_browser} 4>&{from_browser}'
         command = [find(), *FLAGS, f"--user-data-dir={self.profile.name}", f"--window-size={width},{height}"]
         self.process = subprocess.Popen(
-            ["sh", "-c", wire, "sh", *command],
+            [sys.executable, "-c", WIRE, str(to_browser), str(from_browser), *command],
             pass_fds=(to_browser, from_browser),
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

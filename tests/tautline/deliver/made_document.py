@@ -417,7 +417,7 @@ def plan_document(name, spans, tags, cuts, *, start, heading=0.0, units="us", cr
                 "A gap of 0.04 ft between two pieces was closed.",
                 "DUCT-PRIM",
                 "2F4",
-                places[2],
+                places[min(2, len(places) - 1)],
             ),
             finding(
                 "corner-swept",

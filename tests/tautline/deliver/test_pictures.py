@@ -1,0 +1,83 @@
+import re
+
+import pytest
+from lxml import etree
+
+from tautline.deliver.frame import pulls_of
+from tautline.deliver.plan_picture import PlanPicture
+from tautline.deliver.present import Units
+from tautline.deliver.profile_picture import feeder_picture, pull_picture
+from tautline.deliver.svg import round_down, shorten, ticks
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def test_every_picture_is_well_formed(document):
+    units = Units.of(document)
+    pictures = [PlanPicture(document, legend=True).render(), feeder_picture(document)]
+    pictures += [pull_picture(p, units) for p in pulls_of(document)]
+    for picture in pictures:
+        if picture is not None:
+            root = etree.fromstring(str(picture).encode())
+            assert root.tag == SVG + "svg"
+            assert not re.search(r"nan|inf\b", str(picture))
+
+
+def test_the_scale_bar_is_to_scale(harbour):
+    """Two vaults on the plan stand as far apart, by its scale bar, as in the document."""
+    picture = PlanPicture(harbour)
+    root = etree.fromstring(str(picture.render()).encode())
+    bar = next(g for g in root.iter(SVG + "g") if g.get("class") == "bar fixed")
+    pixels = float(re.search(r"H([\d.]+)", bar[0].get("d"))[1])
+    feet = float(bar[1].text.split()[0].replace(",", ""))
+    a, b = harbour["vaults"][0], harbour["vaults"][-1]
+    (ax, ay), (bx, by) = picture.xy((a["x"], a["y"])), picture.xy((b["x"], b["y"]))
+    shown = ((bx - ax) ** 2 + (by - ay) ** 2) ** 0.5 / pixels * feet * 0.3048
+    real = ((b["x"] - a["x"]) ** 2 + (b["y"] - a["y"]) ** 2) ** 0.5
+    assert shown == pytest.approx(real, rel=1e-4)
+    # north is up: the vault of greater northing stands higher
+    assert (by < ay) == (b["y"] > a["y"])
+
+
+@pytest.mark.parametrize(("vaults", "span"), [(3, 27.0), (40, 90.0), (300, 100.0)])
+def test_names_shown_at_first_stay_on_the_plan(made, vaults, span):
+    picture = PlanPicture(made["many"](vaults, span, tag="Chamber {:03d}"))
+    root = etree.fromstring(str(picture.render()).encode())
+    shown = [
+        g
+        for g in root.iter(SVG + "g")
+        if g.get("class") in ("fixed tag", "fixed use") and g.get("visibility") != "hidden"
+    ]
+    assert len(shown) >= 3
+    for g in shown:
+        x, y = (float(v) for v in re.search(r"translate\((\S+) (\S+)\)", g.get("transform")).groups())
+        x0, y0, x1, y1 = (float(v) for v in g.get("data-box").split())
+        assert x + x0 >= 0
+        assert x + x1 <= picture.width
+        assert y + y0 >= 0
+        assert y + y1 <= picture.map_height
+
+
+def test_a_failing_pull_is_told_without_colour(failing):
+    text = str(PlanPicture(failing).render())
+    assert "2: 100.03 % FAILS" in text
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.0, 5200.0), (-3.2, 1.7), (0.0, 0.004), (1e6, 1e6 + 3)])
+def test_ticks_are_round_and_inside(low, high):
+    values = ticks(low, high, 5)
+    assert 2 <= len(values) <= 12
+    assert all(low - 1e-9 <= v <= high + 1e-9 for v in values)
+
+
+def test_round_lengths_for_scale_bars():
+    assert [round_down(v) for v in (999.0, 1000.0, 4999.0, 0.07)] == pytest.approx(
+        [500.0, 1000.0, 2000.0, 0.05]
+    )
+
+
+def test_names_keep_their_ends_when_shortened():
+    short = shorten("Pumping station north gate chamber 003", 20)
+    assert len(short) == 20
+    assert short.endswith("003")
+    assert shorten("MH-1", 20) == "MH-1"

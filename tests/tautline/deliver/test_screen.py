@@ -1,0 +1,78 @@
+import re
+
+from tautline.deliver.present import columns
+from tautline.deliver.screen import render
+
+
+def test_the_plan_in_the_job_s_own_units(harbour):
+    text = render(harbour)
+    assert text.startswith("Harbour feeder: PASS\n")
+    assert text.rstrip().endswith("Verdict: PASS")
+    # by hand: 1720.0556 m / 0.3048, 19007.789 N / 4.44822, 2720.05 N/m x 0.3048 / 4.44822, slack 2 x 15 ft
+    for figure in ("5,643 ft", "4,273", "186", "1,900", "2,500 ft", "85 %"):
+        assert figure in text
+    assert "kN" not in text
+    harbour["job"]["units"] = "si"
+    metric = render(harbour)
+    for figure in ("1,720.1 m", "19.01", "2.72", "kN/m"):
+        assert figure in metric
+    assert "lbf" not in re.sub(r"lbf (replaces|per)", "", metric.split("Override")[0])
+
+
+def test_everything_a_planner_needs_is_there(harbour):
+    text = render(harbour)
+    for part in (
+        "MH-3 -> SUB-A",
+        "re-lube at MH-1",
+        "Splices at: MH-3, MH-5, MH-7",
+        "90° bend R 12.5 ft, 144 ft past MH-1",
+        "other way: tension -6 %, sidewall -2 %",
+        "hold back 112 lbf at the feed",
+        "LUBRICANT",
+        "corner-swept",
+        "limits.max_tension in the job",
+        "3 assumptions",
+        "Override: limits.max_tension",
+        "Caution:",
+    ):
+        assert part in " ".join(text.split()), part
+
+
+def test_every_document_keeps_to_a_hundred_columns_and_one_line_a_line(document):
+    text = render(document)
+    assert "\x1b" not in text
+    for line in text.splitlines():
+        # a name that is longer than its column stands whole on a line of its own
+        assert columns(line) <= 100 or "Pumping station" in line or "<script>" in line, line
+
+
+def test_a_failing_pull_is_named_and_its_figures_differ(failing):
+    text = render(failing)
+    assert "Verdict: FAIL (1 pull of 5: 2)" in text
+    assert "100.03 %" in text
+    assert "pull 2 max tension 5,001 lbf, limit 5,000 lbf" in text
+
+
+def test_no_plan_says_why_and_how_far(no_plan):
+    text = " ".join(render(no_plan).split())
+    assert "NO PLAN" in text
+    assert "No pull crosses MH-5 to MH-6 under the sidewall limit." in text
+    assert "reach MH-5" in text
+    assert "not a plan" in text
+
+
+def test_check_has_no_sections(checked):
+    text = render(checked)
+    assert "SECTIONS" not in text
+    assert "RISER-9 -> MH-7" in text
+
+
+def test_long_names_are_whole(nasty):
+    text = render(nasty)
+    assert "Pumping station at the north gate, chamber of the second duct bank 003" in text
+
+
+def test_nothing_is_lost_from_long_lists_without_a_word(harbour):
+    finding = harbour["findings"][0]
+    harbour["findings"] = [dict(finding) for _ in range(45)]
+    assert "25 more in the result document" in render(harbour)
