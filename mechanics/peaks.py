@@ -104,6 +104,54 @@ def cut_at_peaks(
     return pieces, again, tensions
 
 
+def level_tensions(
+    chain: Chain, weight: float, rubbing: FrictionLike, entering: FloatArray, leaving: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """Return the tensions where they peak or bottom inside segments, each segment taken on its own.
+
+    Parameters
+    ----------
+    chain : Chain
+        One chain or many, n segments in all.
+    weight : float
+        Of the bundle. [N/m]
+    rubbing : ndarray of shape (n,) or PressedFriction
+        Weight correction times friction coefficient.
+    entering, leaving : ndarray, shape (n,)
+        Tension at the two ends of each segment. [N]
+
+    Returns
+    -------
+    segment : ndarray of int, shape (k,)
+        In which segment each of these places lies; a segment has none, one or two.
+    tension : ndarray, shape (k,)
+        There. [N]
+
+    Examples
+    --------
+    >>> crest = Chain(length=[60.0], grade_in=[0.5], grade_out=[-0.9], turn=[0.0])
+    >>> after = tension_along(crest, 20.0, 0.35, 100.0)
+    >>> segment, peak = level_tensions(crest, 20.0, np.array([0.35]), np.array([100.0]), after)
+    >>> segment.tolist(), bool(peak[0] > after[0])
+    ([0], True)
+    """
+    which = _may_level(chain, weight, rubbing, entering, leaving)
+    if not which.size:
+        return which, np.zeros(0)
+    some = Chain(chain.length[which], chain.grade_in[which], chain.grade_out[which], chain.turn[which])
+    owner, fraction = _level_places(some, weight, pick_friction(rubbing, which), entering[which])
+    segment = which[owner]
+    grade = chain.grade_in[segment]
+    part = Chain(
+        chain.length[segment] * fraction,
+        grade,
+        grade + (chain.grade_out[segment] - grade) * fraction,
+        chain.turn[segment] * fraction,
+        np.arange(segment.size + 1),
+    )
+    return segment, tension_along(part, weight, pick_friction(rubbing, segment), entering[segment])
+
+
 def _may_level(
     chain: Chain, weight: float, rubbing: FrictionLike, entering: FloatArray, leaving: FloatArray
 ) -> IntArray:
