@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from mechanics.arrangement import (
     COUNTS,
@@ -21,6 +22,8 @@ from mechanics.arrangement import (
 from mechanics.cable import Bundle, Cable
 from mechanics.errors import DomainError, in_range
 from mechanics.tables import Tables, built_in
+
+_ALIKE = 1e-9  # sizes and shares that differ by less are equal
 
 
 @dataclass(frozen=True)
@@ -154,10 +157,13 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
     Notes
     -----
     Accepted equivalents for mixed sizes: the mean diameter chooses the arrangement and counts for jamming; the largest
-    counts for weight correction, sidewall factor and clearance, which is the safe side. A ground or fibre cable
-    beside the power cables adds its weight and its fill, and is taken as lying on top of them for the clearance
-    (safe side). Where the cables carry unequal shares of the tension, by conductor area, the sidewall factor grows
-    by the greatest share.
+    counts for weight correction, sidewall factor and clearance. Three of mixed sizes lie cradled. Where the cables
+    carry unequal shares of the tension, by conductor area, the sidewall factor grows by the greatest share.
+
+    For a ground or fibre cable beside the power cables no formula is published. It adds its weight and its fill, is
+    taken as lying on top for the clearance, and moves the weight correction towards that of a row of one cable more:
+    by its diameter over that of the others, all the way from half of it on. Piles of circles let settle in a circle
+    stay within that.
 
     Examples
     --------
@@ -167,53 +173,51 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
     """
     D = float(in_range("inside_diameter", inside_diameter, above=0.0))
     main = main_cables(bundle)
-    beside = tuple(c for c in bundle.cables if c not in main)
+    beside = [
+        float(in_range("bundle.diameter", c.diameter, above=0.0)) for c in bundle.cables if c not in main
+    ]
     diameters = [float(in_range("bundle.diameter", c.diameter, above=0.0)) for c in main]
-    d, mean, n = max(diameters), sum(diameters) / len(diameters), len(main)
-    notes: list[str] = []
+    n = len(main)
     if n == 1 and len(beside) == 1 and bundle.arrangement is None:
-        found = _unequal_pair(D, d, beside[0].diameter)
+        found = _unequal_pair(D, diameters[0], beside[0])
     else:
-        found = _equal(bundle, D, d, mean, n, tables or built_in())
-    arrangement, correction, factor, gap, refusal, said = found
-    notes.extend(said)
-    if max(diameters) > min(diameters) * (1 + 1e-9):
-        notes.append(
-            "Cables of mixed sizes: mean diameter for arrangement and jamming, the largest for the rest (safe side)."
-        )
+        found = _with_beside(_alone(bundle, D, diameters, tables or built_in()), D, max(diameters), n, beside)
+    factor, notes = found.factor, found.notes
     greatest = _greatest_share(main) * n
-    if greatest > 1 + 1e-9:
+    if greatest > 1 + _ALIKE:
         factor *= greatest
-        notes.append(
-            "Cables share the tension by conductor area: the sidewall factor is that of the greatest share."
-        )
-    if beside and arrangement != "pair":
-        gap -= sum(c.diameter for c in beside)
-        notes.append(
-            "A ground or fibre cable is taken as lying on top of the others for the clearance (safe side)."
-        )
-    if gap < 0 and not refusal:
-        refusal = f"the bundle is {-1000 * gap:.1f} mm higher than the duct"
+        notes += ("Tension shared by conductor area: the sidewall factor is that of the greatest share.",)
+    refusal = found.refusal
+    if found.clearance < 0 and not refusal:
+        refusal = f"the bundle is {-1000 * found.clearance:.1f} mm higher than the duct"
+    single_three = n == 3 and not bundle.triplexed
     return Lie(
-        arrangement=arrangement,
-        weight_correction=_stated("weight_correction", bundle.weight_correction, correction),
+        arrangement=found.arrangement,
+        weight_correction=_stated("weight_correction", bundle.weight_correction, found.correction),
         sidewall_factor=_stated("sidewall_factor", bundle.sidewall_factor, factor),
-        clearance=gap,
-        jam_ratio=float(jam_ratio(D, (diameters[0], diameters[1], diameters[2])))
-        if n == 3 and not bundle.triplexed
-        else None,
+        clearance=found.clearance,
+        jam_ratio=float(jam_ratio(D, (diameters[0], diameters[1], diameters[2]))) if single_three else None,
         fill=float(fill(D, [c.diameter for c in bundle.cables])),
         refusal=refusal,
-        notes=tuple(notes),
+        notes=notes,
     )
 
 
-def _equal(
-    bundle: Bundle, D: float, d: float, mean: float, n: int, tables: Tables
-) -> tuple[str, float, float, float, str, list[str]]:
-    """Return arrangement, correction, factor, clearance, refusal and notes of ``n`` cables of diameter ``d``."""
+class _Found(NamedTuple):
+    arrangement: str
+    correction: float
+    factor: float
+    clearance: float
+    refusal: str
+    notes: tuple[str, ...]
+
+
+def _alone(bundle: Bundle, D: float, diameters: list[float], tables: Tables) -> _Found:
+    """Return how the power cables lie, whatever is beside them."""
+    d, mean, n = max(diameters), sum(diameters) / len(diameters), len(diameters)
+    mixed = d > min(diameters) * (1 + _ALIKE)
     notes: list[str] = []
-    arrangement = bundle.arrangement or _chosen(bundle, D / mean, n, tables)
+    arrangement = bundle.arrangement or _chosen(bundle, D / mean, n, mixed, tables)
     if n not in COUNTS.get(arrangement, ()):
         raise DomainError(f"bundle.arrangement {arrangement!r} is not one for {n} cables")
     stated = bundle.weight_correction is not None and bundle.sidewall_factor is not None
@@ -222,10 +226,16 @@ def _equal(
             f"No formula is published for {n} cables lying loose: a safe side is taken for weight correction, "
             "sidewall pressure and clearance."
         )
+    if mixed:
+        notes.append(
+            "Cables of mixed sizes: mean diameter for jamming, the largest for the rest (safe side)."
+        )
     refusal = _refusal(arrangement, D, d, n)
     if stated and ENCLOSING[n - 1] * d < D:
         refusal = ""
     tightest = {"cradled": "triangular"}.get(arrangement, arrangement)
+    if tightest != arrangement and not refusal:
+        notes.append("Clearance is that of the triangle into which cradled cables can be drawn in a bend.")
     lower, upper = ratio_range(arrangement, n)
     if lower <= D / d < upper and ENCLOSING[n - 1] * d < D:
         ratio, gap = D / d, float(clearance(tightest, D, d, n))
@@ -235,30 +245,51 @@ def _equal(
         gap = D - ENCLOSING[n - 1] * d
     correction = float(weight_correction(arrangement, ratio, 1.0, n))
     factor = float(sidewall_factor(arrangement, ratio, 1.0, n))
-    if tightest != arrangement and not refusal:
-        notes.append("Clearance is that of the triangle into which cradled cables can be drawn in a bend.")
-    return arrangement, correction, factor, gap, refusal, notes
+    if mixed and arrangement == "cradled":
+        factor = max(factor, float(sidewall_factor("triangular", ratio, 1.0)))
+    return _Found(arrangement, correction, factor, gap, refusal, tuple(notes))
 
 
-def _chosen(bundle: Bundle, ratio: float, n: int, tables: Tables) -> str:
+def _with_beside(found: _Found, D: float, d: float, n: int, beside: list[float]) -> _Found:
+    """Return how the bundle lies with ground or fibre cables beside its ``n`` power cables; see :func:`lie`."""
+    if not beside:
+        return found
+    s = d / max(D - d, d)
+    size = sum(g / d if g < 0.5 * d else 1.0 for g in beside)
+    # a row of n cables has 1 + (n^2 - 1) s^2 / 6, one of n + 1 has (2n + 1) s^2 / 6 more
+    correction = found.correction + size * (2 * n + 1) / 6.0 * s**2
+    factor = max(found.factor * correction / found.correction, 0.5 * correction * (1.0 + size / 6.0))
+    note = (
+        "A ground or fibre cable beside the others: no formula is published; a safe side is taken for weight "
+        "correction and sidewall pressure, and it is taken as lying on top for the clearance."
+    )
+    return found._replace(
+        correction=correction,
+        factor=factor,
+        clearance=found.clearance - sum(beside),
+        notes=(*found.notes, note),
+    )
+
+
+def _chosen(bundle: Bundle, ratio: float, n: int, mixed: bool, tables: Tables) -> str:
     if n == 3:
         cradled = tables.find("limits", "cradled_from").number("value")
-        return "triangular" if bundle.triplexed or ratio < cradled else "cradled"
+        return "triangular" if bundle.triplexed or (ratio < cradled and not mixed) else "cradled"
     if n == 4:
         return "diamond" if ratio < DIAMOND_BELOW else "circle"
     return ("single", "pair")[n - 1] if n < 3 else "circle"
 
 
-def _unequal_pair(D: float, a: float, b: float) -> tuple[str, float, float, float, str, list[str]]:
+def _unequal_pair(D: float, a: float, b: float) -> _Found:
     """Return the lie of one cable with a smaller one beside it: the worst position of the two, by statics."""
     note = "One cable with another beside it: the worst position of the two by statics (safe side)."
     if a + b >= D:
-        return "pair", 1.0, 1.0, D - a - b, "the two cables are together wider than the duct", [note]
+        return _Found("pair", 1.0, 1.0, D - a - b, "the two cables are together wider than the duct", (note,))
     # centres at (D-a)/2 and (D-b)/2 from the axis, (a+b)/2 apart
     p, q = D - a, D - b
     cosine = (p * p + q * q - (a + b) ** 2) / (2 * p * q)
     correction = math.sqrt(2.0 / (1.0 + cosine))
-    return "pair", correction, max(1.0, correction / 2), D - a - b, "", [note]
+    return _Found("pair", correction, max(1.0, correction / 2), D - a - b, "", (note,))
 
 
 def _refusal(arrangement: str, D: float, d: float, n: int) -> str:
