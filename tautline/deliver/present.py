@@ -137,16 +137,23 @@ class Units:
         value, limit, unit = check["value"], check["limit"], check["unit"]
         if unit == "degC":
             return tuple("-" if v is None else self.temperature(v) for v in (value, limit))  # type: ignore[return-value]
-        kind = _KIND_OF_SI.get(unit, "number")
-        if kind == "length" and max(abs(value or 0.0), abs(limit or 0.0)) < _SMALL:
-            kind = "size"
+        kind, label = self.kind_of(check)
         for extra in range(5):
             texts = self.text(kind, value, extra), self.text(kind, limit, extra)
             if value is None or limit is None or value == limit or texts[0] != texts[1]:
                 break
-        if kind == "number" and unit not in ("", "1"):
-            return f"{texts[0]} {unit}", f"{texts[1]} {unit}"
+        if kind == "number" and label:
+            return f"{texts[0]} {label}", f"{texts[1]} {label}"
         return texts
+
+    def kind_of(self, check: Mapping[str, Any]) -> tuple[str, str]:
+        """Return the kind of quantity a check is shown as, and the label of its unit."""
+        kind = _KIND_OF_SI.get(check["unit"], "number")
+        if kind == "length" and max(abs(check["value"] or 0.0), abs(check["limit"] or 0.0)) < _SMALL:
+            kind = "size"
+        if kind == "number":
+            return kind, "" if check["unit"] == "1" else str(check["unit"])
+        return kind, self.label(kind)
 
     def setting(self, setting: Mapping[str, Any]) -> str:
         """Return the value of one of the document's settings."""

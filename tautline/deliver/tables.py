@@ -1,0 +1,448 @@
+"""The result as tables: a workbook and CSV files in the job's units, numbers as numbers, names never as formulas."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tautline.deliver.atomic import replacing, write_text
+from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
+from tautline.deliver.present import Units, plain, words
+
+Cell = str | float | int | None
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table.
+
+    Parameters
+    ----------
+    heading : str
+        Without the unit.
+    kind : str, optional
+        Kind of quantity of :meth:`Units.unit`, ``percent`` for a utilisation, empty for text and plain numbers.
+    wide : int, optional
+        Width in characters.
+    """
+
+    heading: str
+    kind: str = ""
+    wide: int = 12
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table with SI values; units are put on when it is written.
+
+    Parameters
+    ----------
+    name : str
+        Of the sheet and the file.
+    columns : tuple of Column
+        In order.
+    rows : list of tuple
+        One value a column; None where there is none.
+    """
+
+    name: str
+    columns: tuple[Column, ...]
+    rows: list[tuple[Cell, ...]]
+
+    def headings(self, units: Units) -> list[str]:
+        """Return the headings with their units."""
+        out = []
+        for c in self.columns:
+            label = "%" if c.kind == "percent" else units.label(c.kind) if c.kind else ""
+            out.append(f"{c.heading} [{label}]" if label else c.heading)
+        return out
+
+    def values(self, units: Units) -> Iterable[list[Cell]]:
+        """Yield the rows in the job's units, not rounded."""
+        for row in self.rows:
+            yield [_shown(v, c, units) for v, c in zip(row, self.columns, strict=True)]
+
+
+def tables_of(document: Document) -> tuple[Table, ...]:
+    """Return the tables of a result document.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    tuple of Table
+        Pulls, checks, vaults, reels, lubricant, materials, findings and what the result rests on.
+    """
+    units, pulls = Units.of(document), pulls_of(document)
+    return (
+        _pulls(pulls, units),
+        _checks(pulls, units),
+        _vaults(document),
+        _reels(document),
+        _lubricant(pulls),
+        _materials(document, pulls),
+        _findings(document),
+        _basis(document, units),
+    )
+
+
+def write(document: Document, path: Path) -> None:
+    """Write the tables as one workbook, a sheet each.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document, valid against the schema.
+    path : Path
+        The file, replaced whole.
+
+    Raises
+    ------
+    OutputError
+        The file could not be written.
+    """
+    from openpyxl import Workbook
+
+    units = Units.of(document)
+    book = Workbook()
+    book.remove(book.active)
+    book.properties.creator = "tautline"
+    book.properties.title = plain(document["job"]["name"])
+    for table in tables_of(document):
+        _sheet(book.create_sheet(table.name), table, units)
+    with replacing(path) as draft:
+        book.save(draft)
+
+
+def write_csv(document: Document, folder: Path) -> list[Path]:
+    """Write every table as a CSV file.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document, valid against the schema.
+    folder : Path
+        Made where it is not there.
+
+    Returns
+    -------
+    list of Path
+        The files: UTF-8 with a byte-order mark, so that spreadsheets read the names right.
+
+    Raises
+    ------
+    OutputError
+        A file could not be written.
+    """
+    units, written = Units.of(document), []
+    for table in tables_of(document):
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(table.headings(units))
+        writer.writerows([_harmless(v) for v in row] for row in table.values(units))
+        path = folder / f"{table.name.lower()}.csv"
+        write_text(path, "\ufeff" + out.getvalue())
+        written.append(path)
+    return written
+
+
+def _pulls(pulls: Sequence[Pull], units: Units) -> Table:
+    columns = (
+        Column("pull"),
+        Column("section"),
+        Column("feed vault", wide=18),
+        Column("pull vault", wide=18),
+        Column("length", "length"),
+        Column("entry tension", "force"),
+        Column("hold back", "force"),
+        Column("exit tension", "force"),
+        Column("greatest tension", "force"),
+        Column("tension limit", "force"),
+        Column("sidewall pressure", "pressure"),
+        Column("sidewall limit", "pressure"),
+        Column("worst sidewall at", wide=36),
+        Column("utilisation", "percent"),
+        Column("governed by", wide=18),
+        Column("verdict"),
+        Column("passes through", wide=24),
+        Column("re-lube at", wide=18),
+        Column("lubricant", "volume"),
+        Column("other way: utilisation", "percent"),
+        Column("other way: exit tension", "force"),
+        Column("other way: sidewall pressure", "pressure"),
+        Column("other way: verdict"),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for p in pulls:
+        d, other = p.data, p.data["reverse"] or {}
+        rows.append(
+            (
+                p.number,
+                p.section or None,
+                d["feed"],
+                d["pull"],
+                d["length_m"],
+                d["entry_tension_N"],
+                d["holding_tension_N"],
+                d["exit_tension_N"],
+                d["max_tension_N"],
+                d["limits"]["max_tension_N"],
+                d["max_sidewall_N_per_m"],
+                d["limits"]["max_sidewall_N_per_m"],
+                p.place(d["max_sidewall_station_m"], units),
+                d["utilisation"],
+                words(d["governs"]),
+                d["verdict"],
+                ", ".join(v["tag"] for v in d["passes"]),
+                ", ".join(d["relube"]),
+                d["lubricant"]["total_L"],
+                other.get("utilisation"),
+                other.get("exit_tension_N"),
+                other.get("max_sidewall_N_per_m"),
+                other.get("verdict"),
+            )
+        )
+    return Table("Pulls", columns, rows)
+
+
+def _checks(pulls: Sequence[Pull], units: Units) -> Table:
+    columns = (
+        Column("pull"),
+        Column("check", wide=20),
+        Column("value", wide=14),
+        Column("limit", wide=14),
+        Column("unit"),
+        Column("utilisation", "percent"),
+        Column("verdict"),
+        Column("binding"),
+        Column("stated in the job"),
+        Column("where", wide=36),
+        Column("source of the limit", wide=70),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for p in pulls:
+        for c in p.data["checks"]:
+            kind, label = units.kind_of(c)
+            rows.append(
+                (
+                    p.number,
+                    words(c["name"]),
+                    _in(units, kind, c["value"]),
+                    _in(units, kind, c["limit"]),
+                    label,
+                    c["utilisation"],
+                    c["verdict"],
+                    "yes" if c["binding"] else "no",
+                    "yes" if c["overridden"] else "no",
+                    p.place(c["station_m"], units),
+                    c["source"],
+                )
+            )
+    return Table("Checks", columns, rows)
+
+
+def _vaults(document: Document) -> Table:
+    columns = (
+        Column("vault", wide=18),
+        Column("kind", wide=14),
+        Column("work", wide=24),
+        Column("station", "length"),
+        Column("elevation", "length"),
+        Column("x, as in the source", wide=18),
+        Column("y, as in the source", wide=18),
+    )
+    scale = document["ground"]["metres_per_unit"]
+    rows: list[tuple[Cell, ...]] = [
+        (
+            v["tag"],
+            v["kind"],
+            ", ".join(ROLES.get(r, r) for r in v["roles"]),
+            v["station_m"],
+            v["z"],
+            v["x"] / scale,
+            v["y"] / scale,
+        )
+        for v in document["vaults"]
+    ]
+    return Table("Vaults", columns, rows)
+
+
+def _reels(document: Document) -> Table:
+    columns = (
+        Column("section"),
+        Column("from", wide=18),
+        Column("to", wide=18),
+        Column("cable", wide=28),
+        Column("length on the reel", "length", 18),
+        Column("of the longest reel", "percent", 18),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for number, s in enumerate(sections_of(document), 1):
+        longest = document["reel"]["longest_m"]
+        for c in document["bundle"]["cables"]:
+            share = s["cable_length_m"] / longest if longest else None
+            rows.append((number, s["from"], s["to"], _cable(c), s["cable_length_m"], share))
+    return Table("Reels", columns, rows)
+
+
+def _lubricant(pulls: Sequence[Pull]) -> Table:
+    columns = (
+        Column("pull"),
+        Column("vault", wide=18),
+        Column("quantity", "volume"),
+        Column("grade"),
+        Column("how", wide=70),
+    )
+    rows: list[tuple[Cell, ...]] = [
+        (p.number, at["vault"], at["litres"], p.data["lubricant"]["grade"], at["how"])
+        for p in pulls
+        for at in p.data["lubricant"]["at"]
+    ]
+    return Table("Lubricant", columns, rows)
+
+
+def _materials(document: Document, pulls: Sequence[Pull]) -> Table:
+    """What is to be ordered, as far as the document tells it."""
+    columns = (
+        Column("item", wide=44),
+        Column("pieces"),
+        Column("length", "length", 14),
+        Column("volume", "volume", 14),
+    )
+    sections, rows = sections_of(document), list[tuple[Cell, ...]]()
+    for name, number in Counter(_cable(c) for c in document["bundle"]["cables"]).items():
+        total = number * sum(s["cable_length_m"] for s in sections)
+        if sections:
+            rows.append((f"cable, {name}: reels", number * len(sections), total, None))
+    splices = sum("splice" in v["roles"] for v in document["vaults"])
+    if splices:
+        rows.append(("splices, one a cable", splices * len(document["bundle"]["cables"]), None, None))
+    litres: Counter[str] = Counter()
+    for p in pulls:
+        litres[p.data["lubricant"]["grade"]] += p.data["lubricant"]["total_L"]
+    rows += [(f"pulling lubricant, {grade}", None, None, total) for grade, total in litres.items()]
+    return Table("Materials", columns, rows)
+
+
+def _findings(document: Document) -> Table:
+    columns = (
+        Column("severity"),
+        Column("code", wide=20),
+        Column("what", wide=70),
+        Column("what to do", wide=50),
+        Column("file", wide=20),
+        Column("layer", wide=16),
+        Column("id", wide=12),
+        Column("x, as in the source", wide=18),
+        Column("y, as in the source", wide=18),
+    )
+    scale = document["ground"]["metres_per_unit"]
+    rows: list[tuple[Cell, ...]] = []
+    for f in document["findings"]:
+        w = f["where"]
+        x, y = (None if w[k] is None else w[k] / scale for k in ("x", "y"))
+        rows.append(
+            (f["severity"], f["code"], f["message"], f["remedy"], w["file"], w["layer"], w["id"], x, y)
+        )
+    return Table("Findings", columns, rows)
+
+
+def _basis(document: Document, units: Units) -> Table:
+    """What the result rests on: job, source, settings, assumptions, overrides, cautions."""
+    columns = (
+        Column("what", wide=22),
+        Column("name", wide=34),
+        Column("value", wide=60),
+        Column("from", wide=50),
+    )
+    job, source, ground = document["job"], document["source"], document["ground"]
+    program = document["program"]
+    rows: list[tuple[Cell, ...]] = [
+        ("job", "name", job["name"], job["file"]),
+        ("job", "verdict", document["verdict"], document["command"]),
+        ("source", "file", source["file"], f"sha256 {source['sha256']}"),
+        ("source", "crs", document["crs"] or "not known", ""),
+        ("source", "unit", ground["unit"], f"{ground['metres_per_unit']!r} m"),
+        ("program", program["name"], program["version"], document["schema"]),
+    ]
+    if document.get("no_plan"):
+        rows.append(("no plan", "why", document["no_plan"]["reason"], ""))
+    rows += [("setting", s["name"], units.setting(s), s["source"]) for s in document.get("settings", [])]
+    for kind in ("overrides", "assumptions", "cautions"):
+        rows += [(kind.removesuffix("s"), "", text, "") for text in document[kind]]
+    return Table("Basis", columns, rows)
+
+
+def _cable(cable: Mapping[str, Any]) -> str:
+    return str(cable["name"] or f"{cable['material']} {cable['construction']} {cable['role']}")
+
+
+def _in(units: Units, kind: str, si: float | None) -> float | None:
+    return None if si is None else units.value(kind, si)
+
+
+def _shown(value: Cell, column: Column, units: Units) -> Cell:
+    if isinstance(value, str):
+        return plain(value)
+    if value is None or not column.kind:
+        return value
+    return 100.0 * value if column.kind == "percent" else units.value(column.kind, value)
+
+
+def _harmless(value: Cell) -> Cell:
+    """Text that a spreadsheet would take for a formula, marked as text the way spreadsheets do."""
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        return "'" + value
+    return value
+
+
+def _sheet(sheet: Any, table: Table, units: Units) -> None:
+    from openpyxl.styles import Alignment, Font, PatternFill
+    from openpyxl.utils import get_column_letter
+
+    head = PatternFill("solid", fgColor="E8EDF2")
+    for k, (heading, column) in enumerate(zip(table.headings(units), table.columns, strict=True), 1):
+        cell = sheet.cell(1, k, heading)
+        cell.font, cell.fill = Font(bold=True), head
+        cell.alignment = Alignment(wrap_text=True, vertical="top")
+        sheet.column_dimensions[get_column_letter(k)].width = column.wide
+    formats = [_format(c, units) for c in table.columns]
+    for r, row in enumerate(table.values(units), 2):
+        for k, (value, number) in enumerate(zip(row, formats, strict=True), 1):
+            if value is None or value == "":
+                continue
+            cell = sheet.cell(r, k)
+            cell.value = value
+            if isinstance(value, str):
+                cell.data_type = "s"  # never a formula, whatever it begins with
+                cell.quotePrefix = value[:1] in "=+-@"
+                cell.alignment = Alignment(wrap_text=True, vertical="top")
+            elif number:
+                cell.number_format = number
+    sheet.freeze_panes = "A2"
+    last = get_column_letter(len(table.columns))
+    sheet.auto_filter.ref = f"A1:{last}{max(len(table.rows) + 1, 2)}"
+    sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = (
+        "landscape",
+        1,
+        0,
+    )
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.print_title_rows = "1:1"
+
+
+def _format(column: Column, units: Units) -> str:
+    if column.kind == "percent":
+        return "0.0"
+    if not column.kind:
+        return ""
+    decimals = units.unit(column.kind).decimals
+    return "#,##0" + ("." + "0" * decimals if decimals else "")

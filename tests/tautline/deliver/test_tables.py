@@ -1,0 +1,85 @@
+import csv
+
+import openpyxl
+import pytest
+
+from tautline.deliver import tables
+
+FORMULA = '=HYPERLINK("a","b")'
+
+
+def workbook(document, folder):
+    tables.write(document, folder / "result.xlsx")
+    return openpyxl.load_workbook(folder / "result.xlsx")
+
+
+def column(sheet, heading):
+    heads = [c.value for c in sheet[1]]
+    return [row[heads.index(heading)].value for row in sheet.iter_rows(min_row=2)]
+
+
+def test_every_document_makes_every_sheet(document, tmp_path):
+    book = workbook(document, tmp_path)
+    expected = ["Pulls", "Checks", "Vaults", "Reels", "Lubricant", "Materials", "Findings", "Basis"]
+    assert book.sheetnames == expected
+    for sheet in book:
+        assert sheet.freeze_panes == "A2"
+        assert all(c.data_type != "f" for row in sheet for c in row)
+
+
+def test_numbers_are_numbers_in_the_units_of_the_heading(harbour, tmp_path):
+    pulls = workbook(harbour, tmp_path)["Pulls"]
+    # 19007.789 N / 4.4482216152605 and 569.9618 m / 0.3048, by hand
+    assert column(pulls, "exit tension [lbf]")[0] == pytest.approx(4273.121, abs=1e-3)
+    assert column(pulls, "length [ft]")[0] == pytest.approx(1869.9535, abs=1e-4)
+    assert column(pulls, "utilisation [%]")[0] == pytest.approx(85.462, abs=1e-3)
+    harbour["job"]["units"] = "si"
+    pulls = workbook(harbour, tmp_path)["Pulls"]
+    assert column(pulls, "exit tension [kN]")[0] == pytest.approx(19.007789, abs=1e-6)
+
+
+def test_each_cable_has_its_reel_and_materials_add_up(harbour, tmp_path):
+    book = workbook(harbour, tmp_path)
+    reels = column(book["Reels"], "length on the reel [ft]")
+    assert len(reels) == 4 * 3
+    materials = dict(
+        zip(column(book["Materials"], "item"), book["Materials"].iter_rows(min_row=2), strict=True)
+    )
+    cable = materials["cable, 15 kV 500 kcmil copper: reels"]
+    assert cable[1].value == 12
+    assert cable[2].value == pytest.approx(sum(reels))
+    assert materials["splices, one a cable"][1].value == 9
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@"])
+def test_a_name_is_never_a_formula(harbour, tmp_path, start):
+    tag = start + FORMULA[1:]
+    harbour["sections"][0]["pulls"][0]["feed"] = tag
+    harbour["vaults"][0]["tag"] = tag
+    book = workbook(harbour, tmp_path)
+    cell = book["Pulls"]["C2"]
+    assert (cell.value, cell.data_type) == (tag, "s")
+    for path in tables.write_csv(harbour, tmp_path / "tables"):
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            for row in csv.reader(file):
+                for text in row:
+                    assert text[:1] not in ("=", "+", "@")
+                    assert text[:1] != "-" or float(text) < 0
+    with (tmp_path / "tables" / "vaults.csv").open(encoding="utf-8-sig", newline="") as file:
+        assert list(csv.reader(file))[1][0] == "'" + tag
+
+
+def test_csv_holds_what_the_workbook_holds(nasty, tmp_path):
+    book = workbook(nasty, tmp_path)
+    for path in tables.write_csv(nasty, tmp_path / "tables"):
+        sheet = book[path.stem.capitalize()]
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.reader(file))
+        assert rows[0] == [c.value for c in sheet[1]]
+        assert len(rows) == sheet.max_row
+        for plain, cells in zip(rows[1:], sheet.iter_rows(min_row=2), strict=True):
+            for text, cell in zip(plain, cells, strict=True):
+                if isinstance(cell.value, int | float):
+                    assert float(text) == pytest.approx(cell.value)
+                else:
+                    assert text.removeprefix("'") == (cell.value or "").removeprefix("'")
