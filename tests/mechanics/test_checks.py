@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -303,3 +304,9 @@ def test_bounds_leave_out_what_does_not_bind() -> None:
         way(), ONE, Rules(max_sidewall=1000.0, overrides={"max_tension": Override(9000.0)})
     )
     assert bounds == pytest.approx([9000.0, 1000 * (4 - INSIDE / 2), 9000.0])
+
+
+def test_the_page_on_limits_names_every_check() -> None:
+    page = (Path(__file__).parents[2] / "docs/limits.md").read_text("utf-8")
+    for name in {*OVERRIDABLE, "clearance_advice", "arrangement"}:
+        assert f"`{name}`" in page
