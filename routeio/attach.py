@@ -208,16 +208,20 @@ def _cut_at(
         spot = nearest_spot(line.points, line.bulge, vault.x, vault.y)
         if spot.distance > snap:
             continue
+        near_start, near_end = (
+            at <= 2.0 * snap and float(np.hypot(*(line.points[k, :2] - (vault.x, vault.y)))) <= snap
+            for at, k in ((spot.station, 0), (total - spot.station, -1))
+        )
         at_start = whole.start == v and spot.station <= 2.0 * snap
         at_end = whole.end == v and spot.station >= total - 2.0 * snap
+        if (near_start and not at_start) or (near_end and not at_end):
+            continue  # an end in reach that belongs to another vault, or could: that has been decided
         if at_start or at_end:
             past = spot.station if at_start else total - spot.station
             if EXACT < past < 0.5 * total:
                 low, high = (spot.station, high) if at_start else (low, spot.station)
                 findings.append(_overshoot(line, spot, vault, past))
             continue
-        if spot.station < EXACT or spot.station > total - EXACT:
-            continue  # an end in reach that was not tied, and why has been said
         station = _corner_near(line, spot, snap)
         cuts.append(_Cut(station, station, v))
         findings.append(_split(line, station, vault, spot.distance))

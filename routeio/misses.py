@@ -53,7 +53,8 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
         dtype=object,
     )
     beside = _nearest_other_line(ends, marks, courses, max(NEAR * snap, 1e-3))
-    to_vault, nearest = _nearest_vault(marks, vaults)
+    own = [lines[i].tied.start if k else lines[i].tied.end for i, k in ends]
+    to_vault, nearest = _nearest_vault(marks, vaults, own)
     findings = []
     for e, (i, k) in enumerate(ends):
         line = lines[i].tied.line
@@ -102,12 +103,24 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
     return findings
 
 
-def _nearest_vault(marks: ObjectArray, vaults: Sequence[Vault]) -> tuple[FloatArray, IntArray]:
+def _nearest_vault(
+    marks: ObjectArray, vaults: Sequence[Vault], own: Sequence[int | None]
+) -> tuple[FloatArray, IntArray]:
+    """Return how far the nearest vault is and which; not the one at the other end, if another is half as near."""
     if not vaults:
         return np.full(len(marks), np.inf), np.zeros(len(marks), dtype=np.int64)
     shapes = np.array([v.footprint or shapely.Point(v.x, v.y) for v in vaults], dtype=object)
-    found = shapely.STRtree(shapes).nearest(marks)
-    return shapely.distance(marks, shapes[found]), found
+    tree = shapely.STRtree(shapes)
+    nearest = np.asarray(tree.nearest(marks))
+    apart = np.asarray(shapely.distance(marks, shapes[nearest]))
+    again = np.array([o is not None and o == n for o, n in zip(own, nearest, strict=True)], dtype=bool)
+    rows = np.flatnonzero(again)
+    end, vault = tree.query(marks[rows], predicate="dwithin", distance=2.0 * apart[rows])
+    distance = np.asarray(shapely.distance(marks[rows][end], shapes[vault]))
+    for k in np.argsort(-distance, kind="stable"):  # the nearest is written last
+        if vault[k] != own[rows[end[k]]]:
+            nearest[rows[end[k]]], apart[rows[end[k]]] = vault[k], distance[k]
+    return apart, nearest
 
 
 def _nearest_other_line(

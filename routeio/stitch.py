@@ -20,8 +20,10 @@ from routeio.tidy import placed, points_at
 
 #: Ends nearer than this touch. [m]
 TOUCH = 1e-4
-#: A gap is closed only if no third end is nearer than this many gaps.
+#: A gap is closed only if no third end is nearer than this many gaps,
 CLEARLY = 2.0
+#: nor nearer than drafting is exact. [m]
+DRAFTING = 0.03
 #: Ends that would turn a duct back by more than this do not belong together. [rad]
 TURNS_BACK = math.radians(150.0)
 #: Legs that meet at more than this meet at a corner, where their lines cross. [rad]
@@ -143,7 +145,7 @@ def _partners(pieces: list[Tied], snap: float, findings: list[Finding]) -> dict[
         gap, j = near[i][0]
         if near[j][0][1] != i and near[j][0][0] < gap:
             continue  # the other end has a nearer neighbour of its own, which may take it
-        bound = max(CLEARLY * gap, TOUCH)
+        bound = max(CLEARLY * gap, min(DRAFTING, snap))
         rivals = sorted(
             {k for end in (i, j) for d, k in near[end] if d <= bound and k not in (i, j)}
             - _far_ends_of_short_pieces(index, pieces, (loose[i], loose[j]), bound)
