@@ -5,17 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from mechanics.chain import Chain
+from mechanics.crossing import vault_crossing
 from mechanics.errors import in_range
 from mechanics.track import Bore, Friction
 from network.route import FeederRoute, Leg
 from network.row import Row, RowVault, Stretch
 from routeio.survey import Duct, Vault
-
-
-def vault_crossing(*args: object) -> Chain:
-    raise NotImplementedError
 
 
 @dataclass(frozen=True)
@@ -73,8 +71,10 @@ def build_row(route: FeederRoute, bore_of: Callable[[Duct], Bore], guides: Guide
     in_range("guides.radius", guides.radius, above=0.0)
     in_range("guides.friction", guides.friction, at_least=0.0)
     spans = tuple(_span(leg, bore_of(leg.duct)) for leg in route.legs)
-    between = zip(route.legs, route.legs[1:], route.vaults[1:], strict=False)
-    crossings = tuple(_crossing(before, after, vault, guides) for before, after, vault in between)
+    crossings = tuple(
+        _crossing(before, after, bore_of(before.duct), vault, guides)
+        for (before, after), vault in zip(pairwise(route.legs), route.vaults[1:-1], strict=True)
+    )
     vaults = tuple(RowVault(v.tag, v.splice, v.feed, v.pull) for v in route.vaults)
     return Row(vaults, spans, crossings, guides.feed, guides.pull)
 
@@ -148,11 +148,19 @@ def _turned(mouth: _Mouth) -> _Mouth:
     return _Mouth(mouth.x, mouth.y, mouth.z, mouth.heading + math.pi, -mouth.grade)
 
 
-def _crossing(before: Leg, after: Leg, vault: Vault, guides: Guides) -> Stretch:
-    """The cable's way from one duct mouth to the next; where both lines end at one point, the turn alone."""
+def _crossing(before: Leg, after: Leg, bore: Bore, vault: Vault, guides: Guides) -> Stretch:
+    """The cable's way from one duct mouth to the next; where both lines end at one point, the turn alone.
+
+    Straight on from a mouth the cable rubs as in the duct it comes out of.
+    """
     here, there = _arrives(before), _departs(after)
     elevated = before.duct.elevated and after.duct.elevated
     offset = (there.x - here.x, there.y - here.y, there.z - here.z if elevated else 0.0)
-    chain = vault_crossing(offset, here.heading, here.grade, there.heading, there.grade, guides.radius)
-    n = len(chain)
-    return Stretch(chain, (guides.bore,) * n, (f"vault {vault.tag}",) * n, ("guide",) * n)
+    way = vault_crossing(offset, here.heading, here.grade, there.heading, there.grade, guides.radius)
+    n = len(way.chain)
+    return Stretch(
+        way.chain,
+        tuple(guides.bore if on_guide else bore for on_guide in way.guide),
+        (f"vault {vault.tag}",) * n,
+        tuple("guide" if on_guide else "vault" for on_guide in way.guide),
+    )

@@ -17,7 +17,7 @@ from mechanics.contact import FrictionLike, PressedFriction
 from mechanics.errors import FloatArray
 from mechanics.interval import Passage, pick_friction
 from mechanics.limits import Cap, binds, overriding, sidewall_cap, tension_caps
-from mechanics.peaks import cut_at_peaks
+from mechanics.peaks import level_tensions
 from mechanics.setting import bend_angle
 from network.way import Pieces, Way, spread
 
@@ -94,7 +94,7 @@ class _Lot:
         before = after - added
         entering = np.concatenate(([0.0], after[:-1]))
         entering[self.heads] = start
-        piece, peak = self._inside(entering, before)
+        piece, peak = level_tensions(chain, way.weight, rub, entering, before)
         piece = np.concatenate((np.arange(len(chain)), np.arange(len(chain)), piece))
         tension = np.concatenate((entering, before, peak))
         press = way.press[pieces.segment[piece]]
@@ -147,26 +147,6 @@ class _Lot:
             given = np.minimum(force, np.maximum(reached - self._holding(pulls, stop, rub), 0.0))
             added[stop - 1] = -given
             at = at + 1
-
-    def _inside(self, entering: FloatArray, leaving: FloatArray) -> tuple[IntArray, FloatArray]:
-        """Tensions where they peak inside a piece, and in which."""
-        chain, rub = self.pieces.chain, self.pieces.rubbing
-        which = np.flatnonzero(
-            (np.minimum(chain.grade_in, chain.grade_out) < 0.0) & (chain.grade_in != chain.grade_out)
-        )
-        if not which.size:
-            return which, np.zeros(0)
-        # One after another as if they were one chain, the tension set right between them.
-        row = Chain(chain.length[which], chain.grade_in[which], chain.grade_out[which], chain.turn[which])
-        after = np.append(entering[which][1:], leaving[which][-1])
-        jump = after - leaving[which]
-        _, again, tension = cut_at_peaks(
-            row, self.way.weight, pick_friction(rub, which), float(entering[which[0]]), jump, after
-        )
-        if again is None:
-            return which[:0], np.zeros(0)
-        inside = np.append(again[1:] == again[:-1], False)
-        return which[again[inside]], tension[inside]
 
     def _winch(self, before: FloatArray, start: FloatArray) -> FloatArray:
         """Load of the winch, whose rope rubs in the bends ahead of the cable's head."""

@@ -65,8 +65,8 @@ class Stretch:
     ids : tuple of str, optional
         One a segment: the duct's id and, where it differs, the handle the segment came from.
     how : tuple of str, optional
-        One a segment: ``drawn``, ``fitted``, ``swept`` or ``stated`` as in :class:`routeio.survey.Origin`, or
-        ``guide``.
+        One a segment: ``drawn``, ``fitted``, ``swept`` or ``stated`` as in :class:`routeio.survey.Origin`,
+        ``guide``, or ``vault`` for the cable's way across a vault between guides.
     """
 
     chain: Chain
@@ -113,7 +113,7 @@ class Row:
     Raises
     ------
     DomainError
-        Counts that do not fit together, an empty span, a tag that stands twice.
+        Counts that do not fit together, an empty span, a tag that stands twice, end guides that are none.
     """
 
     vaults: tuple[RowVault, ...]
@@ -134,6 +134,10 @@ class Row:
         for k, span in enumerate(self.spans):
             if not len(span.chain) > 0:
                 raise DomainError(f"spans[{k}] must not be empty")
+        for name in ("feed_guide", "pull_guide"):
+            guide = getattr(self, name)
+            if guide is not None and not all(b.guide for b in guide.bores):
+                raise DomainError(f"{name} must be on guides, which do not wear the lubricant off")
 
     @cached_property
     def line(self) -> Track:

@@ -29,10 +29,10 @@ def _segment(
     rng: random.Random, grade: float, hilly: bool, steepest: float
 ) -> tuple[float, float, float, float]:
     kind = rng.choice(["straight", "bend", "slope", "compound"] if hilly else ["straight", "bend"])
-    turn = rng.choice([-1, 1]) * rng.uniform(0.1, 1.0)
-    radius = rng.choice([1.5, 4.0, 8.0])
+    turn = rng.choice([-1, 1]) * rng.uniform(0.05, 0.5)
+    radius = rng.choice([4.0, 8.0, 15.0])
     if kind == "straight":
-        return rng.uniform(10.0, 60.0), grade, grade, 0.0
+        return rng.uniform(20.0, 100.0), grade, grade, 0.0
     if kind == "bend":
         return radius * abs(turn), grade, grade, turn
     new = rng.uniform(-steepest, steepest)
@@ -51,7 +51,7 @@ def random_case() -> Callable[..., Case]:
 
     def make(seed: int, spans: int, hilly: bool, ages: bool = True, extras: bool = False) -> Case:
         rng = random.Random(seed)
-        hold = rng.uniform(20.0, 120.0) if ages else None
+        hold = rng.uniform(10.0, 60.0) if ages else None
         small = Bore(0.127, Friction(0.2, 0.5 if ages else None, hold))
         pressed = {"pressed": 0.15, "press_force": 400.0} if extras and rng.random() < 0.4 else {}
         large = Bore(
@@ -66,7 +66,7 @@ def random_case() -> Callable[..., Case]:
                 grade = segments[-1][2]
             laid.append(_stretch(rng.choice([small, small, large]), segments))
             if k < spans - 1:
-                turn = rng.uniform(0.1, 0.8)
+                turn = rng.uniform(0.05, 0.3)
                 bends = rng.choice([[], [turn], [turn, -turn]])
                 crossings.append(_stretch(GUIDES, [(0.9144 * abs(t), grade, grade, t) for t in bends]))
         ends = [_stretch(GUIDES, [(1.2, 0.0, 0.0, 1.2)]) if rng.random() < 0.3 else None for _ in range(2)]
@@ -74,14 +74,14 @@ def random_case() -> Callable[..., Case]:
         row = Row(vaults, tuple(laid), tuple(crossings), *ends)
         cable = Cable(0.041, 25.5, conductor_area=2.5e-4)
         bundle = Bundle((cable,) * rng.choice([1, 3]))
-        limit = rng.uniform(4e3, 2e4) * len(bundle.cables)
+        limit = rng.choice([1.5e3, 4e3, 1e4]) * rng.uniform(0.6, 1.4) * len(bundle.cables)
         overrides = {"max_tension": Override(limit)}
         if extras and rng.random() < 0.4:
             overrides["restart_tension"] = Override(None, True)
             overrides["restart_sidewall"] = Override(None, True)
         rules = Rules(
             entry=rng.choice([0.0, 400.0]),
-            max_sidewall=rng.uniform(4e3, 2e4),
+            max_sidewall=rng.choice([1e3, 3e3, 1e4]) * rng.uniform(0.6, 1.4),
             overrides=overrides,
             low_friction_factor=rng.choice([None, 0.7]) if extras else None,
             pusher=rng.choice([0.0, 1500.0]) if extras else 0.0,

@@ -1,0 +1,259 @@
+"""How far each feed gets, with how many re-lube stops: intervals of tension carried on span by span.
+
+The tension leaving a segment rises with the tension entering it. So for a given feed and last re-lube vault the entry
+tensions that keep the cable taut and within every limit so far are an interval, and so are the tensions that they give
+here. Both ends are carried on, the lower clipped at zero, the upper at the limits; an empty interval means that no
+entry tension serves, and then no longer pull that begins so can be made either.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from mechanics.chain import IntArray
+from mechanics.errors import FloatArray
+from network.labels import Labels, merged, undominated
+from network.stage import UNLIMITED, Stage
+from network.way import Way, spread
+
+# Limits are taken this much higher: what is so close to one is settled by evaluating the pull itself.
+_MARGIN = 1.0 + 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Starts:
+    """Pulls to begin.
+
+    Parameters
+    ----------
+    feed : ndarray of int, shape (n,)
+        Vault of each.
+    farthest : ndarray of int, shape (n,)
+        Farthest pull vault to look at.
+    scale : ndarray, shape (n,)
+        Limits are taken times this.
+    """
+
+    feed: IntArray
+    farthest: IntArray
+    scale: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Arrivals:
+    """Pull vaults that can be reached.
+
+    Parameters
+    ----------
+    start, pull, label : ndarray of int, shape (n,)
+        From which start, which vault, by which of the round's labels; -1 for labels grown on the way.
+    load : ndarray, shape (n,)
+        Worst utilisation on tension and sidewall pressure at the least entry tension; NaN where it would have to be
+        found from the feed on.
+    """
+
+    start: IntArray
+    pull: IntArray
+    label: IntArray
+    load: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Reached:
+    """Pulls that can be made, each with the fewest re-lube stops it takes.
+
+    Parameters
+    ----------
+    start, pull, stops : ndarray of int, shape (n,)
+        Which start, which pull vault, how many stops; sorted by start and pull.
+    load : ndarray, shape (n,)
+        As in :class:`Arrivals`.
+    """
+
+    start: IntArray
+    pull: IntArray
+    stops: IntArray
+    load: FloatArray
+
+
+class Carrier:
+    """Carries intervals along a way.
+
+    Parameters
+    ----------
+    way : Way
+        In its direction.
+
+    Attributes
+    ----------
+    exact : bool
+        Whether the intervals tell all. An assist, a pusher, a winch's limit, a brake sized at low friction and limits
+        on starting again tie the tensions of a pull together in more ways than an interval can say: then what is found
+        here bounds what can be reached, and each pull is to be evaluated.
+    """
+
+    def __init__(self, way: Way) -> None:
+        self.way = way
+        rules = way.rules
+        restarts = [rules.overrides.get(name) for name in ("restart_tension", "restart_sidewall")]
+        self.exact = not (
+            rules.assists
+            or rules.pusher
+            or rules.puller is not None
+            or rules.low_friction_factor is not None
+            or any(o is not None and o.binding for o in restarts)
+        )
+        self._floor = -UNLIMITED if rules.pusher else 0.0
+        force = np.array([rules.assists.get(tag, 0.0) for tag in way.tags])
+        self._assist = force if force.any() else None
+        self._turn_ends = way.last[:-1], way.first[1:]
+        guides = len(way.track.chain) - way.before.size - way.behind.size
+        ends = np.array([guides, guides + way.before.size, len(way.track.chain)])
+        # What does not depend on the last lubrication is laid out once.
+        self._guides = tuple((ends[k : k + 1], ends[k + 1 : k + 2]) for k in (0, 1))
+        self._ends = tuple(Stage(way, *guide, scale=_MARGIN) for guide in self._guides)
+        self._spans = None if way.ages else Stage(way, way.first, way.last, scale=_MARGIN)
+        steady = not way.ages or bool(way.track.guide[spread(*self._turn_ends)].all())
+        self._turns = Stage(way, *self._turn_ends, scale=_MARGIN) if steady else None
+
+    def reached(self, feed: IntArray, farthest: IntArray) -> Reached:
+        """Return every pull that can be made, with the fewest stops.
+
+        Parameters
+        ----------
+        feed, farthest : ndarray of int, shape (n,)
+            Vaults to feed from, and for each the farthest pull vault to look at.
+
+        Returns
+        -------
+        Reached
+            Exact where the carrier is; else of pulls that may be found impossible, or to take more stops.
+        """
+        starts = Starts(feed, farthest, np.full(feed.size, _MARGIN))
+        width = self.way.spans + 1
+        # First with lubricant added wherever one likes, which tells what can be reached at all; then stop by stop.
+        arrivals, seeds = self.round(starts, self.first(starts), regrow=self.way.ages)
+        keys = np.unique(arrivals.start * width + arrivals.pull)
+        stops, load = np.full(keys.size, -1), np.full(keys.size, np.nan)
+        direct = arrivals.label >= 0
+        at = np.searchsorted(keys, (arrivals.start * width + arrivals.pull)[direct])
+        stops[at] = 0
+        if self.exact:
+            load[at] = arrivals.load[direct]
+        seeds = seeds.some(seeds.parent >= 0)
+        count = 0
+        while np.any(stops < 0):
+            count += 1
+            wanting = np.unique(keys[stops < 0] // width)
+            seeds = undominated(seeds.some(np.isin(seeds.start, wanting)))
+            arrivals, seeds = self.round(starts, seeds)
+            at = np.searchsorted(keys, arrivals.start * width + arrivals.pull)
+            stops[at] = np.where(stops[at] < 0, count, stops[at])
+        return Reached(keys // width, keys % width, stops, load)
+
+    def first(self, starts: Starts) -> Labels:
+        """Return the labels of a first round: cable fed in at the tension the rules state, or more.
+
+        Parameters
+        ----------
+        starts : Starts
+            What is to begin.
+
+        Returns
+        -------
+        Labels
+            One a start, past the guides at the feed.
+        """
+        n = starts.feed.size
+        low = np.full(n, self.way.rules.entry - self.way.rules.pusher)
+        one = np.zeros(n, dtype=np.int64)
+        labels = Labels(np.arange(n), starts.feed, low, np.full(n, np.inf), np.zeros(n), one - 1)
+        labels = self._guided(0, labels, starts)
+        return labels.some(labels.possible)
+
+    def round(self, starts: Starts, seeds: Labels, regrow: bool = False) -> tuple[Arrivals, Labels]:
+        """Carry labels on as far as they go.
+
+        Parameters
+        ----------
+        starts : Starts
+            What the labels belong to.
+        seeds : Labels
+            Each where the span ahead of its lubrication begins.
+        regrow : bool, optional
+            Whether lubricant is added again at every vault passed, as often as one likes.
+
+        Returns
+        -------
+        Arrivals
+            Their labels are indices into ``seeds``.
+        Labels
+            What adding lubricant at a vault passed gives there, with indices into ``seeds`` as parents.
+        """
+        offset = seeds.lube - starts.feed[seeds.start]
+        seeds = replace(seeds, parent=np.arange(len(seeds)))
+        front = Labels.joined([])
+        arrivals: list[Arrivals] = []
+        grown: list[Labels] = []
+        step = 0
+        while len(front) or np.any(offset >= step):
+            front = Labels.joined([front, seeds.some(offset == step)])
+            vault = starts.feed[front.start] + step
+            front = front.some(vault < starts.farthest[front.start])
+            front = self._spanned(front, starts.feed[front.start] + step, starts)
+            front = front.some(front.possible)
+            out = self._guided(1, front, starts)
+            there = out.possible
+            step += 1
+            vault = starts.feed[out.start[there]] + step
+            arrivals.append(Arrivals(out.start[there], vault, out.parent[there], out.load[there]))
+            vault = starts.feed[front.start] + step
+            front = front.some(vault < starts.farthest[front.start])
+            front = self._turned(front, starts.feed[front.start] + step, starts)
+            front = front.some(front.possible)
+            if self.way.ages:
+                vault = starts.feed[front.start] + step
+                grown.append(replace(front, lube=vault, load=np.full(len(front), np.nan)))
+                if regrow:
+                    front = Labels.joined([front, merged(grown[-1])])
+        names = Arrivals.__dataclass_fields__
+        none = np.zeros(0, dtype=np.int64)
+        met = Arrivals(*(np.concatenate([none, *(getattr(a, f) for a in arrivals)]) for f in names))
+        return met, Labels.joined(grown)
+
+    def _spanned(self, labels: Labels, vault: IntArray, starts: Starts) -> Labels:
+        """Labels at the far end of the span ahead of each one's vault."""
+        way, scale = self.way, starts.scale[labels.start]
+        if self._spans is not None and np.all(scale == _MARGIN):
+            return self._carried(self._spans, vault, labels)
+        slid = way.slid[way.first[vault]] - way.slid[way.first[labels.lube]]
+        return self._carried(Stage(way, way.first[vault], way.last[vault], slid, scale), None, labels)
+
+    def _turned(self, labels: Labels, vault: IntArray, starts: Starts) -> Labels:
+        """Labels past the crossing of each one's vault and the assist there."""
+        way, scale = self.way, starts.scale[labels.start]
+        if self._turns is not None and np.all(scale == _MARGIN):
+            labels = self._carried(self._turns, vault - 1, labels)
+        else:
+            begin, end = (ends[vault - 1] for ends in self._turn_ends)
+            slid = way.slid[begin] - way.slid[way.first[labels.lube]]
+            labels = self._carried(Stage(way, begin, end, slid, scale), None, labels)
+        if self._assist is not None:
+            labels = replace(labels, low=np.maximum(labels.low - self._assist[vault], self._floor))
+        return labels
+
+    def _guided(self, which: int, labels: Labels, starts: Starts) -> Labels:
+        """Labels past the guides at a feed (0) or at a pull vault (1)."""
+        scale = starts.scale[labels.start]
+        if np.all(scale == _MARGIN):
+            return self._carried(self._ends[which], np.zeros(len(labels), dtype=np.int64), labels)
+        begin, end = (np.repeat(edge, len(labels)) for edge in self._guides[which])
+        return self._carried(Stage(self.way, begin, end, scale=scale), None, labels)
+
+    def _carried(self, stage: Stage, stretch: IntArray | None, labels: Labels) -> Labels:
+        """Labels carried through their stretches; each through one of its own where none are named."""
+        own = np.arange(len(labels)) if stretch is None else stretch
+        low, high, load = stage.carry(own, labels.low, labels.high, self._floor)
+        return replace(labels, low=low, high=high, load=np.maximum(labels.load, load))
