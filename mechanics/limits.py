@@ -302,7 +302,14 @@ def tension_caps(bundle: Bundle, rules: Rules) -> tuple[Cap, ...]:
     whole = rules.overrides.get("max_tension")
     if whole is not None and whole.limit is not None:
         source = "limits.max_tension as stated in the job, in place of conductor, eye and grip limits"
-        return (Cap("max_tension", float(in_range("max_tension", whole.limit, above=0.0)), source, True),)
+        return (
+            Cap(
+                "max_tension",
+                float(in_range("overrides['max_tension'].limit", whole.limit, above=0.0)),
+                source,
+                True,
+            ),
+        )
     caps = _tension_caps(bundle, rules.practice, rules.attachment, rules.tables or built_in())
     return tuple(overriding(cap, rules) for cap in caps)
 
@@ -343,12 +350,13 @@ def overriding(cap: Cap, rules: Rules) -> Cap:
     Raises
     ------
     DomainError
-        A stated limit that is not a finite number.
+        A stated limit that is not finite, or not above 0 (a temperature may be).
     """
     stated = rules.overrides.get(cap.name)
     if stated is None or stated.limit is None:
         return cap
-    limit = float(in_range(f"overrides[{cap.name!r}].limit", stated.limit))
+    least = None if OVERRIDABLE[cap.name] == "temperature" else 0.0
+    limit = float(in_range(f"overrides[{cap.name!r}].limit", stated.limit, above=least))
     return Cap(cap.name, limit, f"limits.{cap.name} as stated in the job, in place of: {cap.source}", True)
 
 
@@ -374,7 +382,7 @@ def binds(name: str, rules: Rules, usually: bool) -> bool:
 
 
 def known_overrides(rules: Rules) -> None:
-    """Refuse overrides of checks that do not exist.
+    """Refuse overrides of checks that do not exist, or that have no limit to state.
 
     Parameters
     ----------
@@ -389,6 +397,12 @@ def known_overrides(rules: Rules) -> None:
     for name in rules.overrides:
         if name not in OVERRIDABLE:
             raise DomainError(f"overrides must be of {', '.join(OVERRIDABLE)}, got {name!r}")
+    jam = rules.overrides.get("jam_ratio")
+    if jam is not None and jam.limit is not None:
+        raise DomainError(
+            "overrides['jam_ratio'] may say whether the check binds; its band stands in the table of limits "
+            f"(jam_low, jam_high), got a limit of {jam.limit!r}"
+        )
 
 
 def at_most(

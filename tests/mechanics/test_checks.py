@@ -12,6 +12,7 @@ import pytest
 
 from mechanics.cable import Bundle, Cable
 from mechanics.chain import Chain
+from mechanics.errors import DomainError
 from mechanics.limits import OVERRIDABLE
 from mechanics.pull import Check, Override, PullResult, Rules, evaluate_pull, static_failures, tension_limits
 from mechanics.tables import Tables
@@ -310,3 +311,17 @@ def test_the_page_on_limits_names_every_check() -> None:
     page = (Path(__file__).parents[2] / "docs/limits.md").read_text("utf-8")
     for name in {*OVERRIDABLE, "clearance_advice", "arrangement"}:
         assert f"`{name}`" in page
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf, 0.0, -1.0])
+@pytest.mark.parametrize(
+    "name", ["max_tension", "max_sidewall", "bending_radius", "clearance", "fill", "eye_tension"]
+)
+def test_a_stated_limit_out_of_range(name: str, bad: float) -> None:
+    with pytest.raises(DomainError, match=rf"overrides\['{name}'\]\.limit must be"):
+        evaluated(overrides={name: Override(bad)})
+
+
+def test_the_jam_band_is_not_one_limit() -> None:
+    with pytest.raises(DomainError, match="its band stands in the table of limits"):
+        evaluated(overrides={"jam_ratio": Override(3.0)})
