@@ -8,6 +8,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
+from mechanics.chain import IntArray
 from mechanics.errors import DomainError, FloatArray, in_range
 
 SPREAD = 0.1
@@ -59,7 +60,20 @@ FrictionLike: TypeAlias = "ArrayLike | PressedFriction"
 def pressed_coefficient(
     light: FloatArray, pressed: FloatArray, force: FloatArray, contact: FloatArray
 ) -> FloatArray:
-    """Return the coefficient at a contact force; arrays that broadcast together, unchecked."""
+    """Return the coefficient at a contact force; nothing is checked.
+
+    Parameters
+    ----------
+    light, pressed : ndarray
+        Weight correction times coefficient under light and under hard contact.
+    force, contact : ndarray
+        Contact force between the two, and the one that acts; all broadcast together. [N/m]
+
+    Returns
+    -------
+    ndarray
+        The coefficient.
+    """
     share = np.clip((contact / force - (1.0 - SPREAD)) / (2.0 * SPREAD), 0.0, 1.0)
     return np.asarray(light + (pressed - light) * share)
 
@@ -67,7 +81,27 @@ def pressed_coefficient(
 def friction_arrays(
     friction: FrictionLike, n: int
 ) -> tuple[FloatArray, tuple[FloatArray, FloatArray] | None]:
-    """Return the (light) coefficient of each of ``n`` segments, and (pressed, force) of each where they matter."""
+    """Return the coefficients of each of ``n`` segments.
+
+    Parameters
+    ----------
+    friction : float, array_like of shape (n,), or PressedFriction
+        As a caller gives it.
+    n : int
+        Number of segments.
+
+    Returns
+    -------
+    light : ndarray, shape (n,)
+        Weight correction times coefficient, under light contact where that matters.
+    harder : tuple of two ndarrays, shape (n,), or None
+        The same under hard contact, and the contact force between [N/m]; None where it does not matter.
+
+    Raises
+    ------
+    DomainError
+        Names the argument, the first bad index and the legal range.
+    """
     if isinstance(friction, PressedFriction):
         return (
             per_segment("friction.light", friction.light, n),
@@ -80,10 +114,55 @@ def friction_arrays(
 
 
 def per_segment(name: str, value: ArrayLike, n: int) -> FloatArray:
-    """Return ``value``, a scalar or one a segment, as an array of shape (n,)."""
+    """Return a value for each segment.
+
+    Parameters
+    ----------
+    name : str
+        What the caller calls it.
+    value : float or array_like, shape (n,)
+        One for all, or one a segment.
+    n : int
+        Number of segments.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Not to be written to.
+
+    Raises
+    ------
+    DomainError
+        Any other shape.
+    """
     array = np.asarray(value, dtype=np.float64)
     if array.shape not in ((), (n,)):
         raise DomainError(
             f"{name} must be a number or have shape ({n},), one a segment, got shape {array.shape}"
         )
     return np.broadcast_to(array, (n,))
+
+
+def pick_friction(friction: FrictionLike, source: IntArray) -> FrictionLike:
+    """Return the friction of the pieces of cut segments: each piece has that of its segment.
+
+    Parameters
+    ----------
+    friction : float, array_like of shape (n,), or PressedFriction
+        Of the segments.
+    source : ndarray of int, shape (k,)
+        Segment of each piece.
+
+    Returns
+    -------
+    array_like or PressedFriction
+        Of the pieces.
+    """
+
+    def pick(value: ArrayLike) -> FloatArray:
+        array = np.asarray(value, dtype=np.float64)
+        return array[source] if array.ndim else array
+
+    if isinstance(friction, PressedFriction):
+        return PressedFriction(pick(friction.light), pick(friction.pressed), pick(friction.force))
+    return pick(friction)
