@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator
-from typing import Any
 
 from mechanics.units import System, show
+from tautline.document import Document
 from tautline.errors import UsageError
 from tautline.explain_segment import Piece, number, work
 from tautline.job_table import nearest
-
-Document = dict[str, Any]
 
 _KINDS = {"N": "force", "N/m": "sidewall", "m": "length", "m2": "area", "rad": "angle", "degC": "temperature"}
 _SAME = 1e-6  # relative; as near as a hand calculation comes to the document

@@ -178,7 +178,7 @@ def main(arguments: Sequence[str] | None = None) -> Exit:
     top = parser()
     given = top.parse_args(arguments)
     if given.version:
-        from tautline.result import program_version
+        from tautline.document import program_version
 
         print(f"tautline {program_version()}")
         return Exit.PASS
@@ -278,7 +278,7 @@ def _demo(given: argparse.Namespace) -> Exit:
 
 
 def _report(given: argparse.Namespace) -> Exit:
-    from tautline.result import read_document
+    from tautline.document import read_document
 
     with Progress() as progress:
         progress(f"reading {given.result}")
@@ -288,8 +288,8 @@ def _report(given: argparse.Namespace) -> Exit:
 
 
 def _explain(given: argparse.Namespace) -> Exit:
+    from tautline.document import read_document
     from tautline.explain import explain, find_pull
-    from tautline.result import read_document
 
     document = read_document(given.result)
     _print(explain(document, find_pull(document, given.pull)))
@@ -341,7 +341,7 @@ def _deliver(
 def _shown(document: dict[str, Any], as_json: bool, written: Sequence[Path]) -> Exit:
     """Print a result and return what its verdict means."""
     from tautline.deliver.screen import render
-    from tautline.result import as_text
+    from tautline.document import as_text
 
     if as_json:
         _print(as_text(document))

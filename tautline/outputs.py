@@ -8,8 +8,8 @@ from typing import Any
 
 from tautline.deliver import dxf, gis, html
 from tautline.deliver.atomic import write_text
+from tautline.document import as_text
 from tautline.errors import OutputError
-from tautline.result import as_text
 
 Writer = Callable[[Mapping[str, Any], Path], None]
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -13,9 +12,8 @@ from mechanics.errors import FloatArray
 from mechanics.pull import Check, PullResult
 from network.route import FeederRoute
 from network.row import Row, Stretch
+from tautline.document import Document
 from tautline.path import Point, along, as_points, trace
-
-Document = dict[str, Any]
 
 # Checks that hold the cable's own tension against a limit; a winch's reading is the rope's.
 _TENSIONS = ("max_tension", "conductor_tension", "eye_tension", "grip_tension", "sheath_tension")

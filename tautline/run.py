@@ -16,12 +16,13 @@ from network.reach import RowPulls
 from routeio.findings import Finding
 from routeio.read import read_survey
 from routeio.survey import Survey
+from tautline.document import Document
 from tautline.errors import JobError
 from tautline.job import Job, read_job
 from tautline.job_rules import PullRequest
 from tautline.job_table import nearest
 from tautline.result import check_document, plan_document
-from tautline.result_pull import Document, DonePull
+from tautline.result_pull import DonePull
 
 Command = Literal["plan", "check"]
 Say = Callable[[str], None]
