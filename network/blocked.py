@@ -5,21 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
-from network.cheapest import Market, cheapest, reachable
-from network.market import FITS, OptionsOf, sections_of
-from network.pulls import PullTable
+from network.cheapest import IMPOSSIBLE, Choice, Market, cheapest, reachable
+from network.market import FITS, sections_of
+from network.pulls import Offers
 from network.row import RowFacts
 from network.terms import NoPlan, PlanRules, Section
 
 
 def no_plan(
     facts: RowFacts,
-    table: PullTable,
+    offers: Offers,
     rules: PlanRules,
     market: Market,
-    options_of: OptionsOf,
+    rows: IntArray,
     length_text: Callable[[float], str] = "{:.2f} m".format,
 ) -> NoPlan:
     """Return why there is no plan.
@@ -28,14 +29,14 @@ def no_plan(
     ----------
     facts : RowFacts
         Vaults and stations.
-    table : PullTable
+    offers : Offers
         All feasible pulls, whatever is allowed at the vaults.
     rules : PlanRules
         Reel and slack.
     market : Market
         What is allowed of them.
-    options_of : OptionsOf
-        The options behind each pull of the market.
+    rows : ndarray of int
+        Which offer each pull of the market is.
     length_text : callable, optional
         Writes a length in metres as a person reads it.
 
@@ -44,9 +45,17 @@ def no_plan(
     NoPlan
         With the best sections from either end.
     """
-    begun, ended = reachable(market)
-    reached, resumes = int(begun[-1]), int(ended[0])
-    blocked, why = _blocked(facts, table, rules, market, length_text)
+    if not offers.exact:
+        market.settled(np.arange(rows.size))
+    while True:
+        begun, ended = reachable(market)
+        reached, resumes = int(begun[-1]), int(ended[0])
+        partial = cheapest(market, 0, reached) if reached else None
+        rest = cheapest(market, resumes, market.last) if resumes < market.last else None
+        # What was taken for possible may have turned out not to be.
+        if (partial or not reached) and (rest or resumes == market.last):
+            break
+    blocked, why = _blocked(facts, offers, rules, market, rows, length_text)
     tags = [v.tag for v in facts.vaults]
     if blocked:
         reason = "; ".join(
@@ -60,15 +69,19 @@ def no_plan(
             " from there; vaults between them are wanting, or are not allowed as splice, feed or pull vaults"
         )
 
-    def stretch(low: int, high: int) -> tuple[Section, ...]:
-        choice = cheapest(market, low, high) if low < high else None
-        return () if choice is None else sections_of(facts, table, rules, choice, options_of)
+    def laid(choice: Choice | None) -> tuple[Section, ...]:
+        return () if choice is None else sections_of(facts, offers, rules, choice, rows)
 
-    return NoPlan(blocked, reached, resumes, stretch(0, reached), reason, why, stretch(resumes, market.last))
+    return NoPlan(blocked, reached, resumes, laid(partial), reason, why, laid(rest))
 
 
 def _blocked(
-    facts: RowFacts, table: PullTable, rules: PlanRules, market: Market, length_text: Callable[[float], str]
+    facts: RowFacts,
+    offers: Offers,
+    rules: PlanRules,
+    market: Market,
+    rows: IntArray,
+    length_text: Callable[[float], str],
 ) -> tuple[tuple[tuple[int, int], ...], tuple[str, ...]]:
     """The spans that no section covers; for each, the first of the things in its way."""
     spans = market.last
@@ -76,8 +89,10 @@ def _blocked(
     covered = _covered(
         spans, np.concatenate([b.start for b in batches]), np.concatenate([b.end for b in batches])
     )
-    passed = _covered(spans, table.feed, table.pull)
-    allowed = _covered(spans, market.pulls.feed, market.pulls.pull)
+    possible = np.ones(offers.feed.size, dtype=bool)
+    possible[rows] = market.cost < IMPOSSIBLE
+    passed = _covered(spans, offers.feed[possible], offers.pull[possible])
+    allowed = _covered(spans, market.feed[market.possible], market.pull[market.possible])
     blocked, why = [], []
     for span in np.flatnonzero(~covered).tolist():
         need = facts.length(span, span + 1) + 2.0 * rules.slack
@@ -96,7 +111,7 @@ def _blocked(
     return tuple(blocked), tuple(why)
 
 
-def _covered(spans: int, one: IntArray, other: IntArray) -> np.ndarray:
+def _covered(spans: int, one: IntArray, other: IntArray) -> NDArray[np.bool_]:
     """Which spans lie between any of these pairs of vaults."""
     edges = np.zeros(spans + 1, dtype=np.int64)
     np.add.at(edges, np.minimum(one, other), 1)

@@ -11,39 +11,22 @@ Costs, utilisations and climbs are whole numbers here, so that sums in another o
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from operator import add
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
 
 # Pairs of pulls looked at together: enough to keep numpy busy, few enough for memory.
 _PAIRS_AT_ONCE = 1 << 20
 
-
-@dataclass(frozen=True, eq=False)
-class Pulls:
-    """Permitted pulls, one element for each feed and pull vault, whole numbers throughout, sorted by feed.
-
-    Parameters
-    ----------
-    feed, pull : ndarray of int, shape (n,)
-        Vault indices.
-    cost : ndarray of int, shape (n,)
-        Of its set-up and re-lube stops.
-    utilisation : ndarray of int, shape (n,)
-        Least at that cost.
-    climb : ndarray of int, shape (n,)
-        In the direction of the pull.
-    """
-
-    feed: IntArray
-    pull: IntArray
-    cost: IntArray
-    utilisation: IntArray
-    climb: IntArray
+IMPOSSIBLE = 1 << 60
+"""A pull of this cost or more is none."""
+# What cannot be had costs this: above any plan, and twice it still fits 64 bits.
+_NOTHING = 1 << 61
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +37,7 @@ class Sections:
     ----------
     start, end : ndarray of int, shape (n,)
         Vault indices, start below end.
-    cost, utilisation, climb : ndarray of int, shape (n,)
+    cost, climb : ndarray of int, shape (n,)
         Cost with the splice at its end, if it has one.
     first, second : ndarray of int, shape (n,)
         Indices into the pulls; ``second`` is -1 where there is one pull only, else ``first`` is drawn out at
@@ -64,27 +47,29 @@ class Sections:
     start: IntArray
     end: IntArray
     cost: IntArray
-    utilisation: IntArray
     climb: IntArray
     first: IntArray
     second: IntArray
 
-    def where(self, mask: np.ndarray) -> Sections:
+    def where(self, mask: NDArray[np.bool_]) -> Sections:
         """Return the sections that ``mask`` selects."""
         return Sections(*(getattr(self, name)[mask] for name in self.__dataclass_fields__))
 
 
-@dataclass(frozen=True, eq=False)
 class Market:
     """Which sections may be had, and at what price.
 
     Parameters
     ----------
-    pulls : Pulls
-        All permitted pulls.
-    farthest : ndarray of int, shape (n + 1,)
+    feed, pull : ndarray of int, shape (n,)
+        Vaults of the permitted pulls, sorted by feed.
+    cost, climb : ndarray of int, shape (n,)
+        Of each pull; the cost may turn out higher once it is settled.
+    settle : callable
+        Gives cost and least utilisation of pulls by their indices; a cost of :data:`IMPOSSIBLE` or more is none.
+    farthest : ndarray of int, shape (v,)
         For each vault, the farthest one that a section starting there can end at with the cable on one reel.
-    splice : ndarray of bool, shape (n + 1,)
+    splice : ndarray of bool, shape (v,)
         Vaults where a section may begin or end, the row's ends included.
     splice_cost : int
         Price of a splice.
@@ -92,30 +77,55 @@ class Market:
         Price of a middle feed beside its two set-ups; None where it is not allowed.
     """
 
-    pulls: Pulls
-    farthest: IntArray
-    splice: np.ndarray
-    splice_cost: int
-    middle_cost: int | None
+    def __init__(
+        self,
+        feed: IntArray,
+        pull: IntArray,
+        cost: IntArray,
+        climb: IntArray,
+        settle: Callable[[IntArray], tuple[IntArray, IntArray]],
+        farthest: IntArray,
+        splice: NDArray[np.bool_],
+        splice_cost: int,
+        middle_cost: int | None,
+    ) -> None:
+        self.feed, self.pull, self.cost, self.climb = feed, pull, cost.copy(), climb
+        self.utilisation = np.full(feed.size, -1)
+        self._settle = settle
+        self.farthest, self.splice = farthest, splice
+        self.splice_cost, self.middle_cost = splice_cost, middle_cost
 
     @property
     def last(self) -> int:
         """Index of the row's last vault."""
         return int(self.farthest.size) - 1
 
+    @property
+    def possible(self) -> IntArray:
+        """Pulls that are not known to be impossible."""
+        return np.flatnonzero(self.cost < IMPOSSIBLE)
+
+    def settled(self, rows: IntArray) -> bool:
+        """Settle pulls, and return whether all of them cost what they were taken to cost."""
+        rows = rows[self.utilisation[rows] < 0]
+        if not rows.size:
+            return True
+        cost, self.utilisation[rows] = self._settle(rows)
+        as_taken = np.array_equal(cost, self.cost[rows])
+        self.cost[rows] = cost
+        return as_taken
+
     def sections(self) -> Iterator[Sections]:
         """Yield all candidate sections, in batches."""
-        pulls = self.pulls
-        low, high = np.minimum(pulls.feed, pulls.pull), np.maximum(pulls.feed, pulls.pull)
-        rows = np.arange(pulls.feed.size)
-        none = np.full(rows.size, -1)
-        yield self._offered(low, high, pulls.cost, pulls.utilisation, pulls.climb, rows, none)
+        rows = self.possible
+        feed, pull = self.feed[rows], self.pull[rows]
+        low, high = np.minimum(feed, pull), np.maximum(feed, pull)
+        yield self._offered(low, high, self.cost[rows], self.climb[rows], rows, np.full(rows.size, -1))
         if self.middle_cost is None:
             return
-        back, on = rows[pulls.pull < pulls.feed], rows[pulls.pull > pulls.feed]
+        back, on = rows[pull < feed], rows[pull > feed]
         vaults = np.arange(self.last + 2)
-        back_at = np.searchsorted(pulls.feed[back], vaults)
-        on_at = np.searchsorted(pulls.feed[on], vaults)
+        back_at, on_at = np.searchsorted(self.feed[back], vaults), np.searchsorted(self.feed[on], vaults)
         backs, ons = np.diff(back_at), np.diff(on_at)
         total = np.concatenate(([0], np.cumsum(backs * ons)))
         vault = 0
@@ -129,15 +139,9 @@ class Market:
             which = np.arange(feed.size) - np.repeat(total[feeds] - total[vault], pairs)
             first = back[back_at[feed] + which // np.maximum(ons[feed], 1)]
             second = on[on_at[feed] + which % np.maximum(ons[feed], 1)]
-            yield self._offered(
-                pulls.pull[first],
-                pulls.pull[second],
-                pulls.cost[first] + pulls.cost[second] + self.middle_cost,
-                np.maximum(pulls.utilisation[first], pulls.utilisation[second]),
-                pulls.climb[first] + pulls.climb[second],
-                first,
-                second,
-            )
+            cost = self.cost[first] + self.cost[second] + self.middle_cost
+            climb = self.climb[first] + self.climb[second]
+            yield self._offered(self.pull[first], self.pull[second], cost, climb, first, second)
             vault = upto
 
     def _offered(
@@ -145,7 +149,6 @@ class Market:
         start: IntArray,
         end: IntArray,
         cost: IntArray,
-        utilisation: IntArray,
         climb: IntArray,
         first: IntArray,
         second: IntArray,
@@ -153,7 +156,7 @@ class Market:
         """Of these sections, those that a reel and the vaults at their ends allow, splice priced in."""
         good = self.splice[start] & self.splice[end] & (end <= self.farthest[start])
         cost = cost + np.where(end < self.last, self.splice_cost, 0)
-        return Sections(start, end, cost, utilisation, climb, first, second).where(good)
+        return Sections(start, end, cost, climb, first, second).where(good)
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,9 +194,9 @@ class _Cells:
         """Return the cell of each pair."""
         return np.asarray(self.offsets[start] + end - start - 1)
 
-    def least(self, at: IntArray, value: IntArray, nothing: int) -> IntArray:
+    def least(self, at: IntArray, value: IntArray) -> IntArray:
         """Return the least of the values offered for each cell."""
-        cells = np.full(self.start.size, nothing, dtype=np.int64)
+        cells = np.full(self.start.size, _NOTHING)
         np.minimum.at(cells, at, value)
         return cells
 
@@ -213,52 +216,67 @@ def cheapest(market: Market, start: int, end: int) -> Choice | None:
     Choice or None
         None where sections cannot fill the way.
     """
-    cells = _Cells(market)
-    nothing = np.iinfo(np.int64).max // 4
-    price = np.full(cells.start.size, nothing, dtype=np.int64)
-    for batch in market.sections():
-        np.minimum.at(price, cells.index(batch.start, batch.end), batch.cost)
-    ahead = _ahead(cells, price, start, end, nothing)
-    if ahead[start] >= nothing:
-        return None
-    tight = _on_a_cheapest_way(cells, price, ahead, start, end, nothing)
+    while True:
+        cells = _Cells(market)
+        price = np.full(cells.start.size, _NOTHING)
+        for batch in market.sections():
+            np.minimum.at(price, cells.index(batch.start, batch.end), batch.cost)
+        ahead = _ahead(cells, price, start, end)
+        if ahead[start] >= _NOTHING:
+            return None
+        tight = _on_a_cheapest_way(cells, price, ahead, start, end)
+        sections = _of_least_cost(market, cells, price, tight)
+        if market.settled(np.unique(np.append(sections.first, sections.second[sections.second >= 0]))):
+            break
 
-    kept = [
-        batch.where(tight[at] & (batch.cost == price[at]))
-        for batch in market.sections()
-        for at in [cells.index(batch.start, batch.end)]
-    ]
-    sections = Sections(
-        *(np.concatenate([getattr(k, f) for k in kept]) for f in Sections.__dataclass_fields__)
-    )
+    second = np.where(sections.second < 0, sections.first, sections.second)
+    used = np.maximum(market.utilisation[sections.first], market.utilisation[second])
     at = cells.index(sections.start, sections.end)
     where = np.flatnonzero(tight)
     ways = list(zip(cells.start[where].tolist(), cells.end[where].tolist(), strict=True))
+    limit = _least_worst(ways, cells.least(at, used)[where].tolist(), start, end)
 
-    least = cells.least(at, sections.utilisation, nothing)[where].tolist()
-    worst: dict[int, int] = {end: 0}
-    for (low, high), value in zip(reversed(ways), reversed(least), strict=True):
-        worst[low] = min(worst.get(low, nothing), max(value, worst[high]))
-    limit = worst[start]
+    sections, at = sections.where(used <= limit), at[used <= limit]
+    climb = cells.least(at, sections.climb)
+    stretches = _least_climb(ways, climb[where].tolist(), start, end)
+    chosen = np.zeros(cells.start.size, dtype=bool)
+    low, high = np.array(stretches).T
+    chosen[cells.index(low, high)] = True
+    return Choice(sections.where(chosen[at] & (sections.climb == climb[at])), tuple(stretches), limit)
 
-    sections = sections.where(sections.utilisation <= limit)
-    at = cells.index(sections.start, sections.end)
-    climb = cells.least(at, sections.climb, nothing)
-    rises = climb[where].tolist()
-    above: dict[int, int] = {end: 0}
+
+def _of_least_cost(market: Market, cells: _Cells, price: IntArray, tight: NDArray[np.bool_]) -> Sections:
+    """The sections that have the least cost of their stretch, of the stretches on a cheapest way."""
+    kept = []
+    for batch in market.sections():
+        at = cells.index(batch.start, batch.end)
+        kept.append(batch.where(tight[at] & (batch.cost == price[at])))
+    return Sections(*(np.concatenate([getattr(k, f) for k in kept]) for f in Sections.__dataclass_fields__))
+
+
+def _least_worst(ways: list[tuple[int, int]], used: list[int], start: int, end: int) -> int:
+    """The least utilisation within which some way keeps, of ways in the order of their starts."""
+    worst = {end: 0}
+    for (low, high), value in zip(reversed(ways), reversed(used), strict=True):
+        worst[low] = min(worst.get(low, _NOTHING), max(value, worst[high]))
+    return worst[start]
+
+
+def _least_climb(
+    ways: list[tuple[int, int]], rises: list[int], start: int, end: int
+) -> list[tuple[int, int]]:
+    """The way that climbs least, of several the one that stops at the earlier vaults."""
+    above = {end: 0}
     for (low, high), value in zip(reversed(ways), reversed(rises), strict=True):
-        if value < nothing and high in above:
-            above[low] = min(above.get(low, nothing), value + above[high])
-
+        if value < _NOTHING and high in above:
+            above[low] = min(above.get(low, _NOTHING), value + above[high])
     stretches = []
     here = start
     for (low, high), value in zip(ways, rises, strict=True):
-        if low == here and value < nothing and high in above and value + above[high] == above[low]:
+        if low == here and value < _NOTHING and high in above and value + above[high] == above[low]:
             stretches.append((low, high))
             here = high
-    chosen = np.zeros(cells.start.size, dtype=bool)
-    chosen[[int(cells.offsets[low]) + high - low - 1 for low, high in stretches]] = True
-    return Choice(sections.where(chosen[at] & (sections.climb == climb[at])), tuple(stretches), limit)
+    return stretches
 
 
 def reachable(market: Market) -> tuple[IntArray, IntArray]:
@@ -287,27 +305,27 @@ def reachable(market: Market) -> tuple[IntArray, IntArray]:
     return np.array(sorted(begun)), np.array(sorted(ended))
 
 
-def _ahead(cells: _Cells, price: IntArray, start: int, end: int, nothing: int) -> list[int]:
+def _ahead(cells: _Cells, price: IntArray, start: int, end: int) -> list[int]:
     """Least cost from each vault to ``end``; plain lists are quicker here than arrays of a few elements."""
     prices = price.tolist()
     offsets = cells.offsets.tolist()
-    ahead = [nothing] * (len(offsets) + 1)
+    ahead = [_NOTHING] * (len(offsets) + 1)
     ahead[end] = 0
     for vault in range(end - 1, start - 1, -1):
         first, stop = offsets[vault], offsets[vault + 1]
         if first < stop:
             least = min(map(add, prices[first:stop], ahead[vault + 1 : min(end, vault + stop - first) + 1]))
-            ahead[vault] = min(nothing, least)
+            ahead[vault] = min(_NOTHING, least)
     return ahead
 
 
 def _on_a_cheapest_way(
-    cells: _Cells, price: IntArray, ahead: list[int], start: int, end: int, nothing: int
-) -> np.ndarray:
+    cells: _Cells, price: IntArray, ahead: list[int], start: int, end: int
+) -> NDArray[np.bool_]:
     """Mark the cells that lie on some way of least cost from ``start`` to ``end``."""
     left = np.array(ahead)
-    inside = (cells.start >= start) & (cells.end <= end) & (price < nothing)
-    tight = inside & (price + left[cells.end] == left[cells.start]) & (left[cells.start] < nothing)
+    inside = (cells.start >= start) & (cells.end <= end) & (price < _NOTHING)
+    tight = inside & (price + left[cells.end] == left[cells.start]) & (left[cells.start] < _NOTHING)
     where = np.flatnonzero(tight)
     met = {start}
     for cell, low, high in zip(

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
-from mechanics.errors import DomainError
-from network.cheapest import Choice, Market, Pulls
-from network.pulls import PullTable
+from mechanics.errors import DomainError, FloatArray
+from network.cheapest import IMPOSSIBLE, Choice, Market
+from network.pulls import Offers, PullOption
 from network.row import RowFacts
 from network.terms import Costs, PlanRules, Section
 
@@ -22,30 +22,6 @@ _UTILISATION = 1e-9
 _CLIMB = 1e-6
 # Digits of the greatest price that count.
 _DIGITS = 12
-
-
-@dataclass(frozen=True, eq=False)
-class OptionsOf:
-    """The options of a table behind each pull of a market: those of least cost for its feed, pull vault and climb.
-
-    Parameters
-    ----------
-    offsets : ndarray of int, shape (pulls + 1,)
-        Pull k has ``option[offsets[k]:offsets[k + 1]]``.
-    option : ndarray of int
-        Index into the table.
-    utilisation : ndarray of int
-        Of each option, in whole steps.
-    """
-
-    offsets: IntArray
-    option: IntArray
-    utilisation: IntArray
-
-    def within(self, pull: int, limit: int) -> list[int]:
-        """Return the options of a pull that keep within a utilisation."""
-        rows = slice(int(self.offsets[pull]), int(self.offsets[pull + 1]))
-        return [int(o) for o in self.option[rows][self.utilisation[rows] <= limit]]
 
 
 def exactly(price: float) -> Fraction:
@@ -94,67 +70,79 @@ def whole_prices(costs: Costs) -> tuple[int, int, int, int]:
     return splice, setup, relube, middle
 
 
-def market_of(facts: RowFacts, table: PullTable, rules: PlanRules) -> tuple[Market, OptionsOf]:
+def market_of(facts: RowFacts, offers: Offers, rules: PlanRules) -> tuple[Market, IntArray]:
     """Return what the search works on.
 
     Parameters
     ----------
     facts : RowFacts
         Vaults and stations.
-    table : PullTable
+    offers : Offers
         All feasible pulls.
     rules : PlanRules
         Prices, reel, slack, middle feeds.
 
     Returns
     -------
-    tuple of Market and OptionsOf
-        The permitted pulls, each at its least cost, and the options that have it.
+    tuple of Market and ndarray of int
+        The permitted pulls, and which offer each of them is.
 
     Raises
     ------
     DomainError
-        An option that names a vault the row has not.
+        An offer that names a vault the row has not.
     """
     last = len(facts.vaults) - 1
     for name in ("feed", "pull"):
-        values = getattr(table, name)
+        values = getattr(offers, name)
         if values.size and not (values.min() >= 0 and values.max() <= last):
             raise DomainError(
                 f"{name} must be a vault from 0 to {last}, got {values.min()} to {values.max()}"
             )
     splice, setup, relube, middle = whole_prices(rules.costs)
-    cost = setup + relube * table.stops
-    utilisation = np.rint(table.utilisation / _UTILISATION).astype(np.int64)
-    climb = np.rint(table.climb / _CLIMB).astype(np.int64)
+    allowed = permitted(facts, "feed")[offers.feed] & permitted(facts, "pull")[offers.pull]
+    rows = np.flatnonzero(allowed)
+    rows = rows[np.argsort(offers.feed[rows], kind="stable")]
 
-    allowed = permitted(facts, "feed")[table.feed] & permitted(facts, "pull")[table.pull]
-    order = np.flatnonzero(allowed)
-    way = table.feed * (last + 1) + table.pull
-    if not np.all(np.diff(way[order]) > 0):
-        order = order[np.lexsort((cost[order], climb[order], way[order]))]
-        key = np.stack((way[order], climb[order]))
-        new = np.concatenate(([True], np.any(key[:, 1:] != key[:, :-1], axis=0)))
-        least = cost[order][new]
-        order = order[cost[order] == least[np.cumsum(new) - 1]]
-        key = np.stack((way[order], climb[order]))
-        first = np.flatnonzero(np.concatenate(([True], np.any(key[:, 1:] != key[:, :-1], axis=0))))
-    else:
-        first = np.arange(order.size)
-    lead = order[first]
-    spread = np.minimum.reduceat(utilisation[order], first) if first.size else utilisation[order]
-    pulls = Pulls(table.feed[lead], table.pull[lead], cost[lead], spread, climb[lead])
+    def settle(pulls: IntArray) -> tuple[IntArray, IntArray]:
+        used = offers.settle(rows[pulls])
+        possible = np.isfinite(used)
+        cost = np.where(possible, setup + relube * offers.stops[rows[pulls]], IMPOSSIBLE)
+        return cost, steps(np.where(possible, used, 0.0))
 
     arrive, depart = np.array(facts.arrive), np.array(facts.depart)
     room = np.inf if rules.reel is None else rules.reel - 2.0 * rules.slack + FITS
-    farthest = np.searchsorted(arrive, depart + room, side="right") - 1
     market = Market(
-        pulls, farthest, permitted(facts, "splice"), splice, middle if rules.middle_feed else None
+        offers.feed[rows],
+        offers.pull[rows],
+        setup + relube * offers.stops[rows],
+        np.rint(offers.climb[rows] / _CLIMB).astype(np.int64),
+        settle,
+        np.searchsorted(arrive, depart + room, side="right") - 1,
+        permitted(facts, "splice"),
+        splice,
+        middle if rules.middle_feed else None,
     )
-    return market, OptionsOf(np.append(first, order.size), order, utilisation[order])
+    return market, rows
 
 
-def permitted(facts: RowFacts, what: str) -> np.ndarray:
+def steps(utilisation: FloatArray) -> IntArray:
+    """Return utilisations as the whole steps in which they are compared.
+
+    Parameters
+    ----------
+    utilisation : ndarray
+        Finite.
+
+    Returns
+    -------
+    ndarray of int
+        Of the same shape.
+    """
+    return np.rint(utilisation / _UTILISATION).astype(np.int64)
+
+
+def permitted(facts: RowFacts, what: str) -> NDArray[np.bool_]:
     """Return at which vaults something is allowed; at the row's ends everything is.
 
     Parameters
@@ -175,7 +163,7 @@ def permitted(facts: RowFacts, what: str) -> np.ndarray:
 
 
 def sections_of(
-    facts: RowFacts, table: PullTable, rules: PlanRules, choice: Choice, options_of: OptionsOf
+    facts: RowFacts, offers: Offers, rules: PlanRules, choice: Choice, rows: IntArray
 ) -> tuple[Section, ...]:
     """Return a choice as sections: of what is left for each, what is fed and re-lubricated at the earlier vaults.
 
@@ -183,38 +171,30 @@ def sections_of(
     ----------
     facts : RowFacts
         Stations.
-    table : PullTable
-        The options.
+    offers : Offers
+        The pulls.
     rules : PlanRules
         Slack.
     choice : Choice
         What the search found.
-    options_of : OptionsOf
-        The options behind each pull.
+    rows : ndarray of int
+        Which offer each pull of the market is.
 
     Returns
     -------
     tuple of Section
         In the row's order.
     """
-    found = choice.sections
-    best: dict[tuple[int, int], tuple[tuple[object, ...], tuple[int, ...]]] = {}
+    found, most = choice.sections, (choice.utilisation + 0.5) * _UTILISATION
+    best: dict[tuple[int, int], tuple[tuple[object, ...], tuple[PullOption, ...]]] = {}
     for k in range(found.start.size):
-        options = [
-            min(options_of.within(int(pull), choice.utilisation), key=lambda o: sorted(table.stops_of(o)))
-            for pull in (found.first[k], found.second[k])
-            if pull >= 0
-        ]
-        key = (int(table.feed[options[0]]), *(sorted(table.stops_of(o)) for o in options))
+        pulls = [int(p) for p in (found.first[k], found.second[k]) if p >= 0]
+        options = tuple(offers.option(int(rows[p]), most) for p in pulls)
+        key = (options[0].feed, *(sorted(o.relube) for o in options))
         stretch = int(found.start[k]), int(found.end[k])
         if stretch not in best or key < best[stretch][0]:
-            best[stretch] = key, tuple(options)
+            best[stretch] = key, options
     return tuple(
-        Section(
-            low,
-            high,
-            tuple(table.option(o) for o in best[low, high][1]),
-            facts.length(low, high) + 2.0 * rules.slack,
-        )
+        Section(low, high, best[low, high][1], facts.length(low, high) + 2.0 * rules.slack)
         for low, high in choice.stretches
     )

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from network.blocked import no_plan
 from network.cheapest import cheapest
 from network.market import exactly, market_of, sections_of
-from network.pulls import PullOption, PullTable
+from network.pulls import Listed, Offers, PullOption
 from network.row import RowFacts
 from network.terms import Costs, NoPlan, Plan, PlanRules, Section
 
@@ -18,7 +18,6 @@ __all__ = [
     "Plan",
     "PlanRules",
     "PullOption",
-    "PullTable",
     "Section",
     "plan_row",
 ]
@@ -28,15 +27,15 @@ Options = Callable[[int], Iterable[PullOption]]
 (fewest first; more only where they lower the utilisation), the option of least utilisation."""
 
 
-def plan_row(facts: RowFacts, options: Options | PullTable, rules: PlanRules) -> Plan | NoPlan:
+def plan_row(facts: RowFacts, options: Options | Offers, rules: PlanRules) -> Plan | NoPlan:
     """Return the cheapest plan of a row, or why there is none.
 
     Parameters
     ----------
     facts : RowFacts
         Vaults, what is allowed at them, and stations.
-    options : Options or PullTable
-        The feasible pulls, whatever is allowed at the vaults.
+    options : Options or Offers
+        The feasible pulls, whatever is allowed at the vaults: as a callable of the feed vault, or all at once.
     rules : PlanRules
         Prices, reel, slack, middle feeds.
 
@@ -53,15 +52,16 @@ def plan_row(facts: RowFacts, options: Options | PullTable, rules: PlanRules) ->
     DomainError
         An option that names a vault the row has not, or a figure that is not finite.
     """
-    if isinstance(options, PullTable):
-        table = options
-    else:
-        table = PullTable.of(o for feed in range(len(facts.vaults)) for o in options(feed))
-    market, options_of = market_of(facts, table, rules)
+    if callable(options):
+        given = options
+        options = Listed(
+            (o for feed in range(len(facts.vaults)) for o in given(feed)), rules.costs.relube == 0.0
+        )
+    market, rows = market_of(facts, options, rules)
     choice = cheapest(market, 0, market.last)
     if choice is None:
-        return no_plan(facts, table, rules, market, options_of)
-    sections = sections_of(facts, table, rules, choice, options_of)
+        return no_plan(facts, options, rules, market, rows)
+    sections = sections_of(facts, options, rules, choice, rows)
     pulls = [p for s in sections for p in s.pulls]
     splices, setups = len(sections) - 1, len(pulls)
     relubes = sum(len(p.relube) for p in pulls)

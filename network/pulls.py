@@ -1,4 +1,4 @@
-"""Feasible pulls between the vaults of a row: one at a time, and all of a row as arrays."""
+"""Feasible pulls between the vaults of a row, and how the planner is offered them."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -52,92 +53,84 @@ class PullOption:
                 raise DomainError(f"{name} must be finite and at least 0, got {value!r}")
 
 
-@dataclass(frozen=True, eq=False)
-class PullTable:
-    """All feasible pulls of a row as arrays, one element an option.
+class Offers(Protocol):
+    """The pulls of a row on offer to the planner, one element for each feed and pull vault.
+
+    An offer may be optimistic until it is settled: the pull may turn out to take more re-lube stops, or to be
+    impossible, but never to be better. So only what lies on a cheapest way need be settled.
+    """
+
+    @property
+    def feed(self) -> IntArray:
+        """Feed vault, shape (n,)."""
+
+    @property
+    def pull(self) -> IntArray:
+        """Pull vault, shape (n,)."""
+
+    @property
+    def stops(self) -> IntArray:
+        """Fewest re-lube stops, shape (n,)."""
+
+    @property
+    def climb(self) -> FloatArray:
+        """Sum of rises in the direction of the pull, shape (n,). [m]"""
+
+    @property
+    def exact(self) -> bool:
+        """Whether what is offered is possible but for rounding, with the stops it says."""
+
+    def settle(self, rows: IntArray) -> FloatArray:
+        """Return the least utilisation of some offers at their fewest stops, infinite where one is impossible.
+
+        ``stops`` of these rows is final afterwards.
+        """
+
+    def option(self, row: int, most: float) -> PullOption:
+        """Return a settled offer: of its options of utilisation up to ``most``, that with the earliest stops."""
+
+
+class Listed:
+    """Options given one by one, as offers.
 
     Parameters
     ----------
-    feed, pull : ndarray of int, shape (n,)
-        Vault indices.
-    utilisation, climb : ndarray, shape (n,)
-        As in :class:`PullOption`. [-, m]
-    relube : ndarray of int, shape (m,)
-        Vault indices of the re-lube stops of all options, one option's after another's.
-    offsets : ndarray of int, shape (n + 1,)
-        Option k is re-lubricated at ``relube[offsets[k]:offsets[k + 1]]``.
+    options : iterable of PullOption
+        In any order, any number for one feed and pull vault.
+    stops_free : bool, optional
+        Whether a re-lube stop costs nothing, so that options with more stops count too.
 
     Raises
     ------
     DomainError
-        Shapes that do not fit together, a figure that is not finite.
+        Options of one pull that climb differently.
     """
 
-    feed: IntArray
-    pull: IntArray
-    utilisation: FloatArray
-    climb: FloatArray
-    relube: IntArray
-    offsets: IntArray
+    exact = True
 
-    def __post_init__(self) -> None:
-        n = self.feed.size
-        for name in ("feed", "pull", "utilisation", "climb"):
-            if getattr(self, name).shape != (n,):
-                raise DomainError(f"{name} must have shape ({n},), got {getattr(self, name).shape}")
-        if self.offsets.shape != (n + 1,):
-            raise DomainError(f"offsets must have shape ({n + 1},), got {self.offsets.shape}")
-        for name in ("utilisation", "climb"):
-            values = getattr(self, name)
-            good = np.isfinite(values) & (values >= 0.0)
-            if not good.all():
-                k = int(np.argmin(good))
-                raise DomainError(f"{name}[{k}] must be finite and at least 0, got {float(values[k])!r}")
-
-    def __len__(self) -> int:
-        """Return the number of options."""
-        return int(self.feed.size)
-
-    @property
-    def stops(self) -> IntArray:
-        """Number of re-lube stops of each option, shape (n,)."""
-        return np.diff(self.offsets)
-
-    def stops_of(self, index: int) -> tuple[int, ...]:
-        """Return the re-lube vaults of one option."""
-        return tuple(int(v) for v in self.relube[self.offsets[index] : self.offsets[index + 1]])
-
-    def option(self, index: int) -> PullOption:
-        """Return one option on its own."""
-        return PullOption(
-            int(self.feed[index]),
-            int(self.pull[index]),
-            self.stops_of(index),
-            float(self.utilisation[index]),
-            float(self.climb[index]),
+    def __init__(self, options: Iterable[PullOption], stops_free: bool = False) -> None:
+        groups: dict[tuple[int, int], list[PullOption]] = {}
+        for option in options:
+            groups.setdefault((option.feed, option.pull), []).append(option)
+        keys = sorted(groups)
+        self._options: list[list[PullOption]] = []
+        for key in keys:
+            if len({o.climb for o in groups[key]}) > 1:
+                raise DomainError(f"all options of the pull from {key[0]} to {key[1]} must have one climb")
+            fewest = min(len(o.relube) for o in groups[key])
+            kept = [o for o in groups[key] if stops_free or len(o.relube) == fewest]
+            self._options.append(sorted(kept, key=lambda o: sorted(o.relube)))
+        self.feed: IntArray = np.array([f for f, _ in keys], dtype=np.int64)
+        self.pull: IntArray = np.array([p for _, p in keys], dtype=np.int64)
+        self.stops: IntArray = np.array(
+            [min(len(o.relube) for o in g) for g in self._options], dtype=np.int64
         )
+        self.climb: FloatArray = np.array([g[0].climb for g in self._options])
 
-    @staticmethod
-    def of(options: Iterable[PullOption]) -> PullTable:
-        """Return single options as one table, in their order.
+    def settle(self, rows: IntArray) -> FloatArray:
+        """Return the least utilisation of some offers."""
+        return np.array([min(o.utilisation for o in self._options[int(k)]) for k in rows])
 
-        Parameters
-        ----------
-        options : iterable of PullOption
-            In any order.
-
-        Returns
-        -------
-        PullTable
-            One element an option.
-        """
-        rows = list(options)
-        stops = np.array([len(o.relube) for o in rows], dtype=np.int64)
-        return PullTable(
-            np.array([o.feed for o in rows], dtype=np.int64),
-            np.array([o.pull for o in rows], dtype=np.int64),
-            np.array([o.utilisation for o in rows], dtype=np.float64),
-            np.array([o.climb for o in rows], dtype=np.float64),
-            np.array([v for o in rows for v in o.relube], dtype=np.int64),
-            np.concatenate(([0], np.cumsum(stops))).astype(np.int64),
-        )
+    def option(self, row: int, most: float) -> PullOption:
+        """Return the option of a pull with the earliest stops whose utilisation is at most ``most``."""
+        return next(o for o in self._options[row] if o.utilisation <= most)

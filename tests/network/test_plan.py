@@ -9,7 +9,8 @@ from fractions import Fraction
 import pytest
 
 from mechanics.errors import DomainError
-from network.plan import Costs, NoPlan, Plan, PlanRules, PullOption, PullTable, plan_row
+from network.plan import Costs, NoPlan, Plan, PlanRules, PullOption, plan_row
+from network.pulls import Listed
 from network.row import RowFacts, RowVault
 
 
@@ -147,12 +148,10 @@ def test_worst_utilisation_elsewhere_frees_the_choice_here() -> None:
         PullOption(1, 0, (), 0.8, 2.0),
         PullOption(1, 2, (), 0.9, 1.0),
     ]
-    plan = plan_row(facts, PullTable.of(options), PlanRules(Costs()))
+    plan = plan_row(facts, Listed(options), PlanRules(Costs()))
     assert isinstance(plan, Plan)
     assert plan.sections[0].pulls[0].feed == 1
-    calm = plan_row(
-        facts, PullTable.of([*options[:2], replace(options[2], utilisation=0.6)]), PlanRules(Costs())
-    )
+    calm = plan_row(facts, Listed([*options[:2], replace(options[2], utilisation=0.6)]), PlanRules(Costs()))
     assert isinstance(calm, Plan)
     assert calm.sections[0].pulls[0].feed == 0
 
@@ -162,7 +161,7 @@ def test_prices_in_tenths_tie_exactly() -> None:
     facts = facts_of(plain(5), [100.0] * 4)
     one = PullOption(0, 4, (1, 2, 3), 0.9, 0.0)
     two = [PullOption(0, 2, (), 0.8, 0.0), PullOption(2, 4, (), 0.8, 0.0)]
-    plan = plan_row(facts, PullTable.of([one, *two]), PlanRules(Costs(splice=0.0, setup=0.3, relube=0.1)))
+    plan = plan_row(facts, Listed([one, *two]), PlanRules(Costs(splice=0.0, setup=0.3, relube=0.1)))
     assert isinstance(plan, Plan)
     assert plan.cost == 0.6
     assert plan.utilisation == 0.8
@@ -171,21 +170,19 @@ def test_prices_in_tenths_tie_exactly() -> None:
 def test_rounding_noise_does_not_choose() -> None:
     facts = facts_of(plain(2), [100.0])
     options = [PullOption(1, 0, (), 0.3, 0.0), PullOption(0, 1, (), 0.1 + 0.2, 1e-15)]
-    plan = plan_row(facts, PullTable.of(options), PlanRules(Costs()))
+    plan = plan_row(facts, Listed(options), PlanRules(Costs()))
     assert isinstance(plan, Plan)
     assert plan.sections[0].pulls[0].feed == 0
 
 
 def test_ends_may_always_be_fed_pulled_and_ended_at() -> None:
     closed = [RowVault(f"V{k}", splice=False, feed=False, pull=False) for k in range(2)]
-    plan = plan_row(
-        facts_of(closed, [100.0]), PullTable.of([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs())
-    )
+    plan = plan_row(facts_of(closed, [100.0]), Listed([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs()))
     assert isinstance(plan, Plan)
 
 
 def test_middle_feed_needs_no_splice_but_leave_to_feed() -> None:
-    options = PullTable.of([PullOption(1, 0, (), 0.5, 0.0), PullOption(1, 2, (), 0.5, 0.0)])
+    options = Listed([PullOption(1, 0, (), 0.5, 0.0), PullOption(1, 2, (), 0.5, 0.0)])
     rules = PlanRules(Costs(middle_feed=2.5), reel=220.0, slack=10.0, middle_feed=True)
     for feed in (True, False):
         vaults = [RowVault("A"), RowVault("B", splice=False, feed=feed, pull=False), RowVault("C")]
@@ -200,7 +197,7 @@ def test_middle_feed_needs_no_splice_but_leave_to_feed() -> None:
 def test_no_plan_says_which_span_and_why() -> None:
     rules = PlanRules(Costs(), reel=150.0, slack=5.0)
     options = [PullOption(k, k + 1, (), 0.5, 0.0) for k in (0, 1, 3, 4)]
-    none = plan_row(facts_of(plain(6), [100.0, 100.0, 100.0, 145.0, 100.0]), PullTable.of(options), rules)
+    none = plan_row(facts_of(plain(6), [100.0, 100.0, 100.0, 145.0, 100.0]), Listed(options), rules)
     assert isinstance(none, NoPlan)
     assert none.blocked == ((2, 3), (3, 4))
     assert "no pull through it passes" in none.why[0]
@@ -219,21 +216,21 @@ def test_no_plan_where_leave_is_wanting() -> None:
         RowVault("D"),
     ]
     facts = facts_of(vaults, [100.0] * 3)
-    pulls = PullTable.of(
+    pulls = Listed(
         [PullOption(0, 1, (), 0.5, 0.0), PullOption(0, 2, (), 0.5, 0.0), PullOption(3, 2, (), 0.5, 0.0)]
     )
     none = plan_row(facts, pulls, PlanRules(Costs()))
     assert isinstance(none, NoPlan)
     assert none.blocked == ((0, 1), (1, 2), (2, 3))
     assert all("splicing is not allowed" in why for why in none.why)
-    closed = plan_row(facts, PullTable.of([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs()))
+    closed = plan_row(facts, Listed([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs()))
     assert isinstance(closed, NoPlan)
     assert "feeding or pulling is not allowed" in closed.why[0]
 
 
 def test_no_plan_where_sections_do_not_meet() -> None:
     options = [PullOption(0, 2, (), 0.5, 0.0), PullOption(1, 3, (), 0.5, 0.0)]
-    none = plan_row(facts_of(plain(4), [100.0] * 3), PullTable.of(options), PlanRules(Costs()))
+    none = plan_row(facts_of(plain(4), [100.0] * 3), Listed(options), PlanRules(Costs()))
     assert isinstance(none, NoPlan)
     assert none.blocked == ()
     assert (none.reached, none.resumes) == (2, 1)
@@ -254,6 +251,4 @@ def test_figures_that_are_no_figures_never_reach_the_search() -> None:
     with pytest.raises(DomainError, match="reel"):
         PlanRules(Costs(), reel=float("nan"))
     with pytest.raises(DomainError, match="vault from 0 to 1"):
-        plan_row(
-            facts_of(plain(2), [1.0]), PullTable.of([PullOption(0, 2, (), 0.5, 0.0)]), PlanRules(Costs())
-        )
+        plan_row(facts_of(plain(2), [1.0]), Listed([PullOption(0, 2, (), 0.5, 0.0)]), PlanRules(Costs()))
