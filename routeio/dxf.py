@@ -24,7 +24,7 @@ from routeio.dxf_vaults import (
 from routeio.findings import Finding, InputRefusedError, Severity, Where
 from routeio.ground import UNITS, unit_named
 from routeio.guess import fields_like
-from routeio.layers import chosen
+from routeio.layers import chosen, without_vaults
 from routeio.options import ReadOptions
 from routeio.rawlines import RawLine, RawSurvey, RawVault
 from routeio.survey import Ground
@@ -179,6 +179,8 @@ class _Reading:
             by_elimination=False,  # a drawing is full of blocks that are no vaults
         )
         self.findings += said
+        if not vaults:
+            self.findings.append(without_vaults(can_be_vaults, where))
         self.duct_layers, self.vault_layers = ducts, vaults
         self.is_duct, self.is_vault = _exactly(ducts), _exactly(vaults)
         for name in (*ducts, *vaults):

@@ -28,7 +28,7 @@ from routeio.gis_open import (
 )
 from routeio.ground import check_in_reach
 from routeio.guess import fields_like
-from routeio.layers import chosen, matcher
+from routeio.layers import chosen, matcher, without_vaults
 from routeio.options import ReadOptions, Selection
 from routeio.rawlines import RawLine, RawSurvey, RawVault
 
@@ -73,6 +73,7 @@ class _Reading:
     counts: Counter[str] = field(default_factory=Counter)
     lines: list[RawLine] = field(default_factory=list)
     vaults: list[RawVault] = field(default_factory=list)
+    mixed: bool = False
     main: Placing | None = None
     main_crs: str | None = None
 
@@ -83,15 +84,21 @@ class _Reading:
             raise InputRefusedError("no-layers", "the file holds no layers", where, "export it again")
         known = self._known(all_sources)
         ducts = self._chosen("ducts", self.options.ducts, known, all_sources, _LINES)
-        vaults = self._chosen("vaults", self.options.vaults, known, all_sources, _MARKS)
+        others = {name: f for name, f in known.items() if name not in ducts}
+        told = bool(self.options.vaults.patterns)
+        vaults = self._chosen("vaults", self.options.vaults, known if told else others, all_sources, _MARKS)
+        # marks among the lines of the only layer there is are its vaults
+        self.mixed = not told and not vaults and not others
         for name in dict.fromkeys((*ducts, *vaults)):
             if name not in known:
                 known[name] = facts(all_sources[name], self.options.encoding)
         for name in ducts:
-            self._layer(all_sources[name], known[name], as_ducts=True, as_vaults=name in vaults)
+            self._layer(all_sources[name], known[name], as_ducts=True, as_vaults=name in vaults or self.mixed)
         for name in vaults:
             if name not in ducts:
                 self._layer(all_sources[name], known[name], as_ducts=False, as_vaults=True)
+        if not vaults and not self.vaults:
+            self.findings.append(without_vaults(dict.fromkeys(all_sources, 1), where))
         if self.main is None:
             raise InputRefusedError(
                 "nothing-to-read",
@@ -152,7 +159,10 @@ class _Reading:
         vault_names = self._vault_names(known, where) if as_vaults else {}
         columns = known.fields if as_vaults else tuple(dict.fromkeys(duct_names.values()))
         filters = dict.fromkeys(
-            [*([options.ducts.where] if as_ducts else []), *([options.vaults.where] if as_vaults else [])]
+            [
+                *([options.ducts.where] if as_ducts else []),
+                *([options.vaults.where] if as_vaults and not self.mixed else []),
+            ]
         )
         if as_ducts and as_vaults and len(filters) > 1:
             # one layer for both, filtered differently: read once for each
@@ -168,6 +178,14 @@ class _Reading:
         vault_rows = (
             np.flatnonzero(good & np.isin(kinds, list(_MARKS))) if as_vaults else np.zeros(0, np.int64)
         )
+        if self.mixed and vault_rows.size:
+            self._find(
+                "layer-guessed",
+                "warning",
+                f"{vault_rows.size} points or areas among the ducts are taken for vaults: it is the only layer",
+                where,
+                "state the layer of the vaults",
+            )
         rest = good.copy()
         rest[duct_rows] = False
         rest[vault_rows] = False

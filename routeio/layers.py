@@ -118,6 +118,30 @@ def chosen(
     )
 
 
+def without_vaults(layers: Mapping[str, int], where: Where) -> Finding:
+    """Return the finding that no layer is taken for vaults.
+
+    Parameters
+    ----------
+    layers : mapping of str to int
+        Those that could be.
+    where : Where
+        The file.
+
+    Returns
+    -------
+    Finding
+        ``no-vaults``.
+    """
+    return Finding(
+        "no-vaults",
+        "warning",
+        "which layers hold the vaults is not stated and no layer's name says so: every duct end is loose",
+        where,
+        "state the layer of the vaults; " + listed(layers),
+    )
+
+
 def listed(layers: Mapping[str, int]) -> str:
     """Return the names of layers for a message.
 

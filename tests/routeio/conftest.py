@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections import Counter
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -74,14 +75,14 @@ def layer(tmp_path: Path) -> Callable[..., Path]:
 
     def write(
         geometries: Sequence[Any],
-        name: str = "route.gpkg",
+        file: str = "route.gpkg",
         layer: str = "ducts",
         crs: str | None = "EPSG:32632",
         kind: str = "Unknown",
         append: bool = False,
         **columns: Sequence[Any],
     ) -> Path:
-        path = tmp_path / name
+        path = tmp_path / file
         wkb = np.empty(len(geometries), dtype=object)
         wkb[:] = [None if g is None else shapely.to_wkb(g) for g in geometries]
         data = []
@@ -92,9 +93,11 @@ def layer(tmp_path: Path) -> Callable[..., Path]:
                 column[:] = values
             data.append(column)
         single = {"layer": layer} if path.suffix == ".gpkg" else {}
-        pyogrio.raw.write(
-            path, wkb, data, np.array(list(columns)), geometry_type=kind, crs=crs, append=append, **single
-        )
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # a layer without a CRS is meant here
+            pyogrio.raw.write(
+                path, wkb, data, np.array(list(columns)), geometry_type=kind, crs=crs, append=append, **single
+            )
         return path
 
     return write

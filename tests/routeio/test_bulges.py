@@ -78,7 +78,8 @@ def test_cutting_keeps_length_and_turn():
         at = sorted(rng.uniform(0, total, 2))
         spots = [bulges.spot_at(points, bulge, s) for s in at]
         parts = [
-            bulges.cut(points, bulge, a, b) for a, b in ((None, spots[0]), (spots[0], spots[1]), (spots[1], None))
+            bulges.cut(points, bulge, a, b)
+            for a, b in ((None, spots[0]), (spots[0], spots[1]), (spots[1], None))
         ]
         lengths = [bulges.leg_lengths(p, b).sum() for p, b, _ in parts]
         assert lengths == pytest.approx([at[0], at[1] - at[0], total - at[1]], abs=1e-6)
@@ -131,7 +132,9 @@ def test_moved_lines_lie_where_their_points_are_moved_to(kind):
         for part in (0.25, 0.5, 0.9):
             p = bulges.point_at(points, bulge, bulges.Spot(leg, part, 0, 0))
             want = p @ matrix[:3, :3] + matrix[3, :3]
-            assert bulges.nearest_spot(moved, moved_bulge, want[0], want[1]).distance < (1e-9 if exact else 2e-3)
+            assert bulges.nearest_spot(moved, moved_bulge, want[0], want[1]).distance < (
+                1e-9 if exact else 2e-3
+            )
     if exact:
         sign = -1 if kind == "mirrored" else 1
         assert np.array_equal(moved_bulge, sign * bulge)

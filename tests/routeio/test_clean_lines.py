@@ -22,7 +22,12 @@ def line(*points, bulge=None, name=None, fields=DuctFields(), drawn=True):  # no
     legs = len(points) - 1
     name = name or f"L{abs(hash(points)) % 10**8}"
     return RawLine(
-        array, np.array(bulge or [0.0] * legs, dtype=float), (name,) * legs, drawn, fields, Where(layer="D", id=name)
+        array,
+        np.array(bulge or [0.0] * legs, dtype=float),
+        (name,) * legs,
+        drawn,
+        fields,
+        Where(layer="D", id=name),
     )
 
 
@@ -42,9 +47,7 @@ def codes(result):
 
 def ends(result):
     tags = [v.tag for v in result.vaults]
-    return [
-        tuple(None if v is None else tags[v] for v in (j.tied.start, j.tied.end)) for j in result.lines
-    ]
+    return [tuple(None if v is None else tags[v] for v in (j.tied.start, j.tied.end)) for j in result.lines]
 
 
 def courses(result):
@@ -79,9 +82,7 @@ def test_doubles_with_other_fields_are_two_ducts():
 
 
 def test_recorded_length_differs():
-    lines = [
-        line((0, 0), (100, 0), fields=DuctFields(recorded_length=length)) for length in (104.0, 150.0)
-    ]
+    lines = [line((0, 0), (100, 0), fields=DuctFields(recorded_length=length)) for length in (104.0, 150.0)]
     messages = [f.message for f in cleaned(lines).findings if f.code == "length-differs"]
     assert len(messages) == 1
     assert "0.67 times" in messages[0]
@@ -97,7 +98,8 @@ def test_pieces_in_mixed_directions_make_one_line():
     for turned in range(8):
         pieces = [((0, 0), (10, 0), 0.0), ((10, 0), (15, 5), b), ((15, 5), (15, 20), 0.0)]
         lines = [
-            line(q, p, bulge=[-c]) if turned >> k & 1 else line(p, q, bulge=[c]) for k, (p, q, c) in enumerate(pieces)
+            line(q, p, bulge=[-c]) if turned >> k & 1 else line(p, q, bulge=[c])
+            for k, (p, q, c) in enumerate(pieces)
         ]
         result = cleaned(lines, [vault("A", 0, 0), vault("B", 15, 20)])
         (course,) = courses(result)
@@ -219,7 +221,9 @@ def test_ring_of_pieces():
 
 def test_pieces_that_differ_in_size_keep_their_own():
     five, four = DuctFields(size="5", recorded_length=10.0), DuctFields(size="4", recorded_length=5.0)
-    result = cleaned([line((0, 0), (10, 0), name="A", fields=five), line((10, 0), (15, 0), name="B", fields=four)])
+    result = cleaned(
+        [line((0, 0), (10, 0), name="A", fields=five), line((10, 0), (15, 0), name="B", fields=four)]
+    )
     (joined,) = result.lines
     assert joined.tied.line.fields == DuctFields(recorded_length=15.0)
     assert {k: v.size for k, v in joined.fields_by_id.items()} == {"A": "5", "B": "4"}

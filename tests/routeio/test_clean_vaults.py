@@ -40,9 +40,7 @@ def by_code(result, code):
 
 def spans(result):
     tags = [v.tag for v in result.vaults]
-    return [
-        tuple(None if v is None else tags[v] for v in (j.tied.start, j.tied.end)) for j in result.lines
-    ]
+    return [tuple(None if v is None else tags[v] for v in (j.tied.start, j.tied.end)) for j in result.lines]
 
 
 def test_both_sides_of_the_tolerance_are_reported_with_distance_and_place():
@@ -89,13 +87,21 @@ def test_an_end_between_two_vaults_is_left_loose():
     (finding,) = by_code(result, "vault-ambiguous")
     assert finding.severity == "error"
     assert len(result.vaults) == 2  # never merged
-    assert spans(cleaned([line((50, 0), (0.22, 0))], [vault("A", 0, 0), vault("B", 0.25, 0)])) == [(None, "B")]
+    assert spans(cleaned([line((50, 0), (0.22, 0))], [vault("A", 0, 0), vault("B", 0.25, 0)])) == [
+        (None, "B")
+    ]
 
 
 def test_one_line_through_many_vaults():
     result = cleaned(
         [line((0, 0), (100, 0), (100, 100), name="T", fields=DuctFields(recorded_length=220.0))],
-        [vault("A", 0, 0), vault("B", 50, 0.2), vault("C", 100, 0), vault("D", 100, 60), vault("E", 100, 100)],
+        [
+            vault("A", 0, 0),
+            vault("B", 50, 0.2),
+            vault("C", 100, 0),
+            vault("D", 100, 60),
+            vault("E", 100, 100),
+        ],
     )
     assert spans(result) == [("A", "B"), ("B", "C"), ("C", "D"), ("D", "E")]
     lengths = [j.tied.line.fields.recorded_length for j in result.lines]
@@ -117,13 +123,19 @@ def test_split_at_the_corner_inside_an_outline():
     """The corner in the vault is turned on its guides, not in a duct, also where it is off the centre."""
     outline = shapely.box(-2, -2, 2, 2)
     result = cleaned([line((-50, 1), (1, 1), (1, 50))], [vault("A", 0, 0, outline)])
-    assert [j.tied.line.points[:, :2].tolist() for j in result.lines] == [[[-50, 1], [1, 1]], [[1, 1], [1, 50]]]
+    assert [j.tied.line.points[:, :2].tolist() for j in result.lines] == [
+        [[-50, 1], [1, 1]],
+        [[1, 1], [1, 50]],
+    ]
 
 
 def test_what_lies_between_two_corners_in_a_vault_is_its_crossing():
     outline = shapely.box(-2, -2, 2, 2)
     result = cleaned([line((-50, 1), (-1, 1), (1, -1), (50, -1))], [vault("A", 0, 0, outline)])
-    assert [j.tied.line.points[:, :2].tolist() for j in result.lines] == [[[-50, 1], [-1, 1]], [[1, -1], [50, -1]]]
+    assert [j.tied.line.points[:, :2].tolist() for j in result.lines] == [
+        [[-50, 1], [-1, 1]],
+        [[1, -1], [50, -1]],
+    ]
 
 
 def test_a_line_past_the_wall_is_not_split():
@@ -184,7 +196,9 @@ def test_against_a_plain_search():
         [vault(f"{k}", *p) for k, p in enumerate(places)],
         snap=1.0,
     )
-    tied = {j.tied.line.where.id: j.tied.start for j in result.lines if j.tied.line.ids[0] == j.tied.line.where.id}
+    tied = {
+        j.tied.line.where.id: j.tied.start for j in result.lines if j.tied.line.ids[0] == j.tied.line.where.id
+    }
     starts: dict[str, int | None] = {}
     for j in result.lines:
         starts.setdefault(j.tied.line.where.id, j.tied.start)

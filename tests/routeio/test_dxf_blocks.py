@@ -82,7 +82,11 @@ def test_places_are_those_of_the_reference_library(with_block, saved, raw):
         for entity in exploded(insert):
             if entity.dxftype() == "LINE":
                 starts.append((*entity.dxf.start.xyz, *entity.dxf.end.xyz))
-    ours = [tuple(np.concatenate((p.points[0], p.points[1]))) for p in lines if p.bulge.size == 1 and p.bulge[0] == 0]
+    ours = [
+        tuple(np.concatenate((p.points[0], p.points[1])))
+        for p in lines
+        if p.bulge.size == 1 and p.bulge[0] == 0
+    ]
     assert len(ours) == len(starts) == 14
     assert np.array(sorted(ours)) == pytest.approx(np.array(sorted(starts)), abs=1e-9)
 
@@ -91,9 +95,13 @@ def test_an_array_inside_a_scaled_block_is_scaled_with_it(with_block, saved, raw
     """The map of the outer block carries every copy; the reference library forgets the spacing, so by hand."""
     outer = with_block.blocks.new("OUTER")
     outer.add_blockref("RUN", (0, 0), dxfattribs=ARRAY)
-    with_block.modelspace().add_blockref("OUTER", (0, 0), dxfattribs={"xscale": 0.5, "yscale": 0.5, "rotation": 90})
+    with_block.modelspace().add_blockref(
+        "OUTER", (0, 0), dxfattribs={"xscale": 0.5, "yscale": 0.5, "rotation": 90}
+    )
     lines = raw(saved(with_block), ducts="DUCT").lines
-    starts = {tuple(np.round(p.points[0, :2], 9).tolist()) for p in lines if p.bulge.size == 1 and p.bulge[0] == 0}
+    starts = {
+        tuple(np.round(p.points[0, :2], 9).tolist()) for p in lines if p.bulge.size == 1 and p.bulge[0] == 0
+    }
     # the line starts at (-1, -2) from the base point; turned by 90 degrees and halved that is (1, -0.5)
     assert starts == {(1 - 25 * row, -0.5 + 35 * column) for row in (0, 1) for column in (0, 1, 2)}
 

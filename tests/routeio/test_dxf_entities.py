@@ -20,7 +20,8 @@ def shape(line):
 
 
 @pytest.mark.parametrize(
-    ("start", "end", "turn"), [(0, 90, 90), (270, 0, 90), (10, 350, 340), (350, 10, 20), (0, 180, 180), (30, 30, 360)]
+    ("start", "end", "turn"),
+    [(0, 90, 90), (270, 0, 90), (10, 350, 340), (350, 10, 20), (0, 180, 180), (30, 30, 360)],
 )
 def test_arc(drawing, saved, raw, start, end, turn):
     drawing.modelspace().add_arc((10, 20), 5, start, end, dxfattribs=DUCT)
@@ -68,7 +69,9 @@ def test_extrusion_downward_mirrors_the_plan(drawing, saved, raw):
     assert mirrored.points[:, 0] == pytest.approx(-plain.points[:, 0], abs=1e-12)
     assert mirrored.points[:, 1] == pytest.approx(plain.points[:, 1], abs=1e-12)
     assert np.array_equal(mirrored.bulge, -plain.bulge)
-    reference = space[2].ocs().to_wcs(Vec3(7 + 4 * math.cos(math.radians(20)), 3 + 4 * math.sin(math.radians(20))))
+    reference = (
+        space[2].ocs().to_wcs(Vec3(7 + 4 * math.cos(math.radians(20)), 3 + 4 * math.sin(math.radians(20))))
+    )
     assert arc.points[0] == pytest.approx(reference.xyz)
     assert shape(arc)[1] == pytest.approx(-math.pi / 2)
 

@@ -19,7 +19,15 @@ def drawn(units, measurement, length=100.0):
 @pytest.mark.parametrize(
     ("units", "measurement", "metres"),
     # ezdxf's documentation of $INSUNITS: 1 in, 2 ft, 4 mm, 5 cm, 6 m, 7 km, 10 yd, 21 US survey foot
-    [(1, 0, 2.54), (2, 0, 30.48), (4, 1, 0.1), (6, 1, 100.0), (7, 1, 1e5), (10, 0, 91.44), (21, 0, 100 * 1200 / 3937)],
+    [
+        (1, 0, 2.54),
+        (2, 0, 30.48),
+        (4, 1, 0.1),
+        (6, 1, 100.0),
+        (7, 1, 1e5),
+        (10, 0, 91.44),
+        (21, 0, 100 * 1200 / 3937),
+    ],
 )
 def test_length_in_metres(saved, survey, units, measurement, metres):
     ducts = survey(saved(drawn(units, measurement)), ducts="DUCT").ducts
@@ -45,7 +53,8 @@ def test_a_file_without_a_header_has_no_units(tmp_path, raw):
     """The library fills in metres where there is no header; we do not."""
     path = tmp_path / "bare.dxf"
     path.write_text(
-        "0\nSECTION\n2\nENTITIES\n0\nLINE\n8\nDUCT\n10\n0\n20\n0\n11\n9\n21\n0\n0\nENDSEC\n0\nEOF\n", encoding="ascii"
+        "0\nSECTION\n2\nENTITIES\n0\nLINE\n8\nDUCT\n10\n0\n20\n0\n11\n9\n21\n0\n0\nENDSEC\n0\nEOF\n",
+        encoding="ascii",
     )
     with pytest.raises(InputRefusedError, match="9 x 0 m if m"):
         raw(path, ducts="DUCT")

@@ -29,10 +29,23 @@ def manhole(route):
 def test_attributes_in_our_names_others_in_theirs(manhole, saved, survey, codes):
     insert = manhole.modelspace().add_blockref("MH", (0, 0), dxfattribs=VAULT)
     insert.add_auto_attribs(
-        {"VAULT_NO": "MH-7", "KIND": "manhole", "RIM_ELEV": "112.5", "INV": "108.25'", "SPLICE": "no", "OWNER": "city"}
+        {
+            "VAULT_NO": "MH-7",
+            "KIND": "manhole",
+            "RIM_ELEV": "112.5",
+            "INV": "108.25'",
+            "SPLICE": "no",
+            "OWNER": "city",
+        }
     )
     (vault,) = survey(saved(manhole), vaults=Selection("VAULT", fields={"splice": "SPLICE"})).vaults
-    assert (vault.tag, vault.kind, vault.rim, vault.invert, vault.z) == ("MH-7", "manhole", 112.5, 108.25, 108.25)
+    assert (vault.tag, vault.kind, vault.rim, vault.invert, vault.z) == (
+        "MH-7",
+        "manhole",
+        112.5,
+        108.25,
+        108.25,
+    )
     assert (vault.splice, vault.feed, vault.pull) == (False, True, True)
     assert vault.fields["OWNER"] == "city"
     assert vault.fields["MAKE"] == "precast"
@@ -65,7 +78,11 @@ def test_inside_another_block(manhole, saved, survey):
     outer.add_line((5, 5), (9, 5), dxfattribs=DUCT)
     manhole.modelspace().add_blockref("PLAN", (100, 0), dxfattribs={"rotation": 90})
     read = survey(saved(manhole), vaults="VAULT")
-    assert (read.vaults[0].tag, read.vaults[0].x, read.vaults[0].y) == ("MH-1", pytest.approx(95), pytest.approx(5))
+    assert (read.vaults[0].tag, read.vaults[0].x, read.vaults[0].y) == (
+        "MH-1",
+        pytest.approx(95),
+        pytest.approx(5),
+    )
     assert read.ducts[1].start_vault == "MH-1"
 
 
@@ -73,7 +90,9 @@ def test_points_circles_and_outlines(route, saved, survey, codes):
     space = route.modelspace()
     space.add_point((0, 0, 55.5), dxfattribs=VAULT)
     space.add_circle((50, 0), 1.5, dxfattribs=VAULT)
-    space.add_lwpolyline([(99, -1, 0), (101, -1, 1), (101, 1, 0), (99, 1, 1)], format="xyb", close=True, dxfattribs=VAULT)
+    space.add_lwpolyline(
+        [(99, -1, 0), (101, -1, 1), (101, 1, 0), (99, 1, 1)], format="xyb", close=True, dxfattribs=VAULT
+    )
     space.add_lwpolyline([(0, 5), (9, 5)], dxfattribs=VAULT)
     space.add_line((0, 5), (9, 5), dxfattribs=VAULT)
     read = survey(saved(route), vaults="VAULT")

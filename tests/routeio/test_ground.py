@@ -47,7 +47,13 @@ def test_drawing_unit_codes_agree_with_the_reference_library():
 
 @pytest.mark.parametrize(
     ("written", "unit"),
-    [("ft", "ft"), ("Feet", "ft"), ("US survey foot", "us_survey_foot"), ("US-ft", "us_survey_foot"), ("metre", "m")],
+    [
+        ("ft", "ft"),
+        ("Feet", "ft"),
+        ("US survey foot", "us_survey_foot"),
+        ("US-ft", "us_survey_foot"),
+        ("metre", "m"),
+    ],
 )
 def test_spellings(written, unit):
     assert unit_named(written) == unit
