@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from mechanics.units import System, show
 from tautline.document import Document
 from tautline.errors import UsageError
+from tautline.explain_bundle import in_each_duct
 from tautline.explain_segment import Piece, number, work
 from tautline.job_table import nearest
 
@@ -81,11 +82,14 @@ def explain(document: Document, pull: Document) -> str:
         "METHOD",
         *textwrap.indent(_METHOD, "  ").splitlines(),
         "",
+        "THE BUNDLE IN ITS DUCTS",
+        *in_each_duct(document, pull),
+        "",
         "TENSION, SEGMENT BY SEGMENT",
         *_segments(pull, system),
         "",
         "CHECKS",
-        *_checks(pull, system),
+        *_checks(document, pull, system),
         "",
         "LUBRICANT",
         *_lubricant(pull, system),
@@ -234,7 +238,7 @@ def _sidewall(pull: Document, piece: Piece, i: int, system: System) -> Iterator[
         yield f"     the document says {number(pressure)} N/m: the greatest on the segment"
 
 
-def _checks(pull: Document, system: System) -> Iterator[str]:
+def _checks(document: Document, pull: Document, system: System) -> Iterator[str]:
     for check in pull["checks"]:
         name = check["name"].replace("_", " ")
         verdict = check["verdict"].upper() if check["binding"] else f"advice, {check['verdict']}"
@@ -245,11 +249,22 @@ def _checks(pull: Document, system: System) -> Iterator[str]:
             said += f", {100 * check['utilisation']:.1f} %"
         if check["station_m"] is not None:
             said += f", at {number(check['station_m'])} m"
+        if check["name"] == "conductor_tension" and check["limit"] is not None:
+            said += f" ({_stress(document, check['limit'])})"
         source = f"{'stated by the job; ' if check['overridden'] else ''}{check['source']}"
         yield from textwrap.wrap(
             f"{said}: {verdict} [{source}]", _WIDTH, initial_indent="  ", subsequent_indent="    "
         )
     yield f"  verdict: {pull['verdict'].upper()}, governed by {pull['governs'].replace('_', ' ') or 'nothing'}"
+
+
+def _stress(document: Document, limit: float) -> str:
+    """Say what a limit on the conductors comes to for their cross-section."""
+    areas = [c["conductor_area_m2"] for c in document["bundle"]["cables"] if c["role"] == "power"]
+    total = math.fsum(area or 0.0 for area in areas)
+    return (
+        f"{number(limit / total / 1e6)} N/mm2 x {len(areas)} cables x {number(1e6 * total / len(areas))} mm2"
+    )
 
 
 def _valued(value: float | None, unit: str, system: System) -> str:

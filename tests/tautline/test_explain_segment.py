@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from tautline.explain_bundle import lies
 from tautline.explain_segment import Piece, number, work
 
 RAD = math.radians
@@ -92,3 +93,24 @@ def test_the_numbers_put_in_give_what_comes_out():
 )
 def test_numbers_as_a_person_writes_them(value, text):
     assert number(value) == text
+
+
+# Weight correction and sidewall factor of three equal cables in D 127.4 mm: IEEE Std 1185 forms, from memory, evaluated.
+@pytest.mark.parametrize(
+    ("diameter", "cradled", "triangular"),
+    [
+        (0.041, (1.30025, 0.633581), (1.13606, 0.568030)),
+        (0.045, (1.39766, 0.730991), (1.19373, 0.596866)),
+        (0.050, (1.55641, 0.889746), (1.31003, 0.655015)),
+    ],
+)
+def test_arrangements_against_the_published_forms(diameter, cradled, triangular):
+    found = {lie.name: (lie.correction, lie.factor) for lie in lies(3, diameter, 0.1274)}
+    assert found["cradled"] == pytest.approx(cradled, rel=1e-5)
+    assert found["triangular"] == pytest.approx(triangular, rel=1e-5)
+
+
+@pytest.mark.parametrize(("diameter", "values"), [(0.045, (1.59649, 0.596486)), (0.050, (1.83462, 0.834619))])
+def test_four_cables_against_the_published_forms(diameter, values):
+    (lie,) = lies(4, diameter, 0.1274)
+    assert (lie.correction, lie.factor) == pytest.approx(values, rel=1e-5)
