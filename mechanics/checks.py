@@ -219,7 +219,7 @@ def _bending(setting: Setting) -> Iterator[Check]:
     if placed.overridden:  # one radius stated rules both, unless the other is stated too
         pulling = Cap(pulling.name, placed.limit, placed.source, True)
     pulling = overriding(pulling, rules)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):  # a straight, or next to one
         radius = 1.0 / setting.curvature - 0.5 * setting.diameter
     start = None
     for cap, which in ((placed, bends & duct), (pulling, bends)):

@@ -74,8 +74,9 @@ class PullResult:
         Assumptions and safe sides taken, in words.
     sidewall_factor : ndarray, shape (n,)
         The arrangement's, on each piece: sidewall pressure over tension times curvature at the inside of the bend. [-]
-    winch_tension : float
-        Greatest tension of the rope at the winch, its own friction in the bends ahead of the cable included. [N]
+    winch : ndarray, shape (n + 1,)
+        Tension of the rope at the winch when the cable's head is at the start of the pull and at the end of each
+        piece; the rope's own friction in the bends ahead of the head is in it, its weight is not. [N]
     """
 
     track: Track
@@ -98,7 +99,7 @@ class PullResult:
     lubricant: LubricantPlan
     notes: tuple[str, ...] = ()
     sidewall_factor: FloatArray = field(default_factory=lambda: np.zeros(0))
-    winch_tension: float = 0.0
+    winch: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
@@ -109,6 +110,11 @@ class PullResult:
     def max_tension(self) -> float:
         """Greatest tension anywhere, before an assist relieves it. [N]"""
         return float(max(self.tension.max(), (self.tension[1:] - self.added).max(initial=0.0)))
+
+    @property
+    def winch_tension(self) -> float:
+        """Greatest tension of the rope at the winch. [N]"""
+        return float(self.winch.max(initial=0.0))
 
     @property
     def exit_tension(self) -> float:
@@ -234,7 +240,7 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
         lubricant=lubricant,
         notes=(*_notes(setting), *notes, *said),
         sidewall_factor=factor,
-        winch_tension=float(rope.max()),
+        winch=rope,
     )
 
 
@@ -281,7 +287,7 @@ def tension_limits(track: Track, bundle: Bundle, rules: Rules) -> FloatArray:
     bound = np.full(len(track.chain), min(binding, default=np.inf))
     pressed = sidewall_cap(bundle, rules)
     if _binds(pressed.name, rules):
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", over="ignore"):  # a straight, or next to one
             bound = np.minimum(bound, pressed.limit / (setting.factor * setting.inside_curvature))
     return bound
 

@@ -116,6 +116,8 @@ def test_rope_at_the_winch() -> None:
     result = evaluate_pull(way, Bundle((replace(CABLE, weight=25.0),)), Rules())
     assert result.exit_tension == pytest.approx(1802, abs=2)
     assert result.winch_tension == pytest.approx(2887, abs=0.5)
+    assert result.winch[1] == result.winch_tension
+    assert result.winch[-1] == result.exit_tension
 
 
 def test_friction_grows_with_distance_until_lubricated_again() -> None:
