@@ -13,7 +13,7 @@ from network import FeederRoute, build_row, duct_route, feeder_route
 from network.feeder import plan_feeder
 from network.graph import DuctNetwork
 from network.reach import RowPulls
-from routeio.findings import Finding
+from routeio.findings import Finding, InputRefusedError, Where
 from routeio.read import read_survey
 from routeio.survey import Survey
 from tautline.document import Document
@@ -181,6 +181,14 @@ def _every_span(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePul
         ways = {(0, 1): pulls.evaluate(0, 1), (1, 0): pulls.evaluate(1, 0)}
         feed, pull = min(ways, key=lambda way: _merit(ways[way]))
         done.append(DonePull(route, pulls.row, feed, pull, ways[feed, pull], ways[pull, feed]))
+    if not done:
+        raise InputRefusedError(
+            "nothing-to-check",
+            f"none of {len(ducts)} ducts runs from one vault to another",
+            Where(file=job.source.name),
+            "tautline inspect shows what was read; raise snap if the ducts end short of their vaults",
+            (*network.survey.findings, *findings),
+        )
     return done, findings
 
 

@@ -147,3 +147,10 @@ def test_a_cable_too_big_for_its_duct_names_the_span(tmp_path, capsys):
     out, err = capsys.readouterr()
     assert "Traceback" not in out + err
     assert "2.6" in out + err or "66" in out + err
+
+
+def test_nothing_to_check_is_no_pass(tmp_path, capsys):
+    drawing(tmp_path / "route.dxf", [[(10.0, 40.0), (200.0, 40.0)]])
+    err = told(capsys, ["check", job(tmp_path)], 3)
+    assert "nothing-to-check" in err
+    assert "none of 1 ducts" in err
