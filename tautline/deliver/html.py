@@ -6,15 +6,16 @@ import base64
 import gzip
 import hashlib
 import json
-from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Sequence
 from importlib.resources import files
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from tautline.deliver.atomic import write_text
-from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, bend_words, pulls_of, sections_of
+from tautline.deliver.digest import bends_of, checks_of, figures_of, place_of, summary_of, trouble_of
+from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, pulls_of, sections_of
 from tautline.deliver.present import Units, count, percent, plain, words
 
 if TYPE_CHECKING:
@@ -62,9 +63,9 @@ def page(document: Document) -> str:
     """
     from markupsafe import Markup
 
+    from tautline.deliver.feeder_picture import feeder_picture
     from tautline.deliver.marks import band_sample, finding_mark, hot_mark, vault_mark
     from tautline.deliver.plan_picture import PlanPicture
-    from tautline.deliver.profile_picture import feeder_picture
 
     units, pulls = Units.of(document), pulls_of(document)
     environment = _environment(document, units)
@@ -87,9 +88,9 @@ def page(document: Document) -> str:
         sections=sections_of(document),
         first=_first(pulls),
         few=FEW,
-        summary=_summary(document, pulls),
-        key=_key(document, units, pulls),
-        trouble=_trouble(pulls, units),
+        summary=summary_of(document, pulls),
+        key=figures_of(document, units, pulls),
+        trouble=trouble_of(pulls, units),
         no_plan=document.get("no_plan"),
         plan=PlanPicture(document).render(),
         feeder_chart=feeder_picture(document, float(max(1000, wide))),
@@ -134,7 +135,7 @@ def _environment(document: Document, units: Units) -> Environment:
         words=words,
         count=count,
         roles=lambda roles: ", ".join(ROLES.get(r, plain(r)) for r in roles),
-        place=lambda finding: _where(finding, document),
+        place=lambda finding: place_of(finding, document),
     )
     return environment
 
@@ -157,79 +158,6 @@ def _first(pulls: Sequence[Pull]) -> int:
     ).number
 
 
-def _summary(document: Document, pulls: Sequence[Pull]) -> str:
-    failing = [p for p in pulls if p.data["verdict"] == "fail"]
-    if document["verdict"] == "no-plan":
-        return "No plan exists under the job's limits."
-    if failing:
-        return f"{count(len(failing), 'pull')} of {len(pulls)} fail a binding check: {', '.join(str(p.number) for p in failing[:20])}."
-    if not pulls:
-        return "There is no pull to judge."
-    worst = max(pulls, key=lambda p: p.data["utilisation"])
-    return f"Every binding check of {count(len(pulls), 'pull')} passes; the nearest to a limit is pull {worst.number} at {percent(worst.data['utilisation'])} ({words(worst.data['governs'])})."
-
-
-def _key(document: Document, units: Units, pulls: Sequence[Pull]) -> list[tuple[str, str]]:
-    figures = []
-    sections = sections_of(document)
-    if sections:
-        figures.append((str(len(sections)), "section" if len(sections) == 1 else "sections"))
-    figures.append((str(len(pulls)), "pull" if len(pulls) == 1 else "pulls"))
-    if document.get("cost"):
-        cost = document["cost"]
-        figures += [
-            (str(cost["splices"]), "splices"),
-            (str(cost["relubes"]), "re-lube stops"),
-            (f"{cost['total']:g}", "cost, in the job's prices"),
-        ]
-    if pulls:
-        figures += [
-            (percent(max(p.data["utilisation"] for p in pulls)), "worst utilisation"),
-            (units.text("force", max(p.data["max_tension_N"] for p in pulls)), "greatest tension"),
-            (
-                units.text("pressure", max(p.data["max_sidewall_N_per_m"] for p in pulls)),
-                "greatest sidewall pressure",
-            ),
-        ]
-    if sections:
-        cable = sum(s["cable_length_m"] for s in sections) * len(document["bundle"]["cables"])
-        figures.append((units.text("length", cable), "cable in all"))
-    severities = Counter(f["severity"] for f in document["findings"])
-    told = ", ".join(count(severities[s], s) for s in ("error", "warning") if severities[s])
-    figures.append((str(len(document["findings"])), "findings" + (f" ({told})" if told else "")))
-    return figures
-
-
-def _checks(p: Pull, units: Units) -> list[dict[str, Any]]:
-    rows = []
-    for c in p.data["checks"]:
-        value, limit = units.check(c)
-        rows.append(
-            {
-                **c,
-                "name": words(plain(c["name"])),
-                "value": value,
-                "limit": limit,
-                "place": p.place(c["station_m"], units),
-                "pull": p,
-            }
-        )
-    return rows
-
-
-def _trouble(pulls: Sequence[Pull], units: Units) -> list[dict[str, Any]]:
-    rows = [c for p in pulls for c in _checks(p, units) if c["verdict"] in ("fail", "attention")]
-    return sorted(rows, key=lambda c: (c["verdict"] != "fail", not c["binding"], -(c["utilisation"] or 0.0)))
-
-
-def _where(finding: Mapping[str, Any], document: Document) -> str:
-    w, scale = finding["where"], document["ground"]["metres_per_unit"]
-    parts = [w["file"], f"layer {w['layer']}" if w["layer"] else "", w["id"]]
-    if w["x"] is not None and w["y"] is not None:
-        parts.append(f"{w['x'] / scale:,.2f}, {w['y'] / scale:,.2f}")
-    return ", ".join(plain(part) for part in parts if part)
-
-
 def _details(environment: Environment, pulls: Sequence[Pull], units: Units) -> dict[str, object]:
     """The detail of every pull; packed where they are many, since a page shows one at a time."""
     made = [_detail(environment, p, units) for p in pulls]
@@ -241,33 +169,13 @@ def _details(environment: Environment, pulls: Sequence[Pull], units: Units) -> d
 
 
 def _detail(environment: Environment, p: Pull, units: Units) -> str:
-    from tautline.deliver.profile_picture import pull_picture
+    from tautline.deliver.pull_picture import pull_picture
 
     return environment.get_template("pull.html").render(
         p=p,
         d=p.data,
         chart=pull_picture(p, units),
         hot=p.place(p.data["max_sidewall_station_m"], units),
-        checks=_checks(p, units),
-        bends=_bends(p, units),
+        checks=checks_of(p, units),
+        bends=bends_of(p, units),
     )
-
-
-def _bends(p: Pull, units: Units) -> list[dict[str, Any]]:
-    profile, rows = p.data["profile"], []
-    stations, tension, wall = profile["station_m"], profile["tension_N"], profile["sidewall_N_per_m"]
-    for b in p.bends:
-        inside = [k for k, s in enumerate(stations) if b.start + 1e-3 < s <= b.end + 1e-3]
-        if not inside:
-            continue
-        rows.append(
-            {
-                "start": b.start,
-                "words": bend_words(b, units),
-                "tension_in": tension[inside[0] - 1],
-                "tension_out": tension[inside[-1]],
-                "sidewall": max(wall[k] for k in inside),
-                "place": p.place(b.start, units).split(", ", 1)[-1],
-            }
-        )
-    return rows

@@ -3,10 +3,11 @@ import re
 import pytest
 from lxml import etree
 
+from tautline.deliver.feeder_picture import feeder_picture
 from tautline.deliver.frame import pulls_of
 from tautline.deliver.plan_picture import PlanPicture
 from tautline.deliver.present import Units
-from tautline.deliver.profile_picture import feeder_picture, pull_picture
+from tautline.deliver.pull_picture import pull_picture
 from tautline.deliver.svg import round_down, shorten, ticks
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -1,0 +1,109 @@
+"""What every report says of a result, in words and in rows: outcome, key figures, checks, bends, places."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from tautline.deliver.frame import Document, Pull, bend_words, sections_of
+from tautline.deliver.present import Units, count, percent, plain, words
+
+
+def summary_of(document: Document, pulls: Sequence[Pull]) -> str:
+    """Return the outcome in one sentence."""
+    failing = [p for p in pulls if p.data["verdict"] == "fail"]
+    if document["verdict"] == "no-plan":
+        return "No plan exists under the job's limits."
+    if failing:
+        return f"{count(len(failing), 'pull')} of {len(pulls)} fail a binding check: {', '.join(str(p.number) for p in failing[:20])}."
+    if not pulls:
+        return "There is no pull to judge."
+    worst = max(pulls, key=lambda p: p.data["utilisation"])
+    return f"Every binding check of {count(len(pulls), 'pull')} passes; the nearest to a limit is pull {worst.number} at {percent(worst.data['utilisation'])} ({words(worst.data['governs'])})."
+
+
+def figures_of(document: Document, units: Units, pulls: Sequence[Pull]) -> list[tuple[str, str]]:
+    """Return the figures that a reader looks for first, each with what it is."""
+    figures = []
+    sections = sections_of(document)
+    if sections:
+        figures.append((str(len(sections)), "section" if len(sections) == 1 else "sections"))
+    figures.append((str(len(pulls)), "pull" if len(pulls) == 1 else "pulls"))
+    if document.get("cost"):
+        cost = document["cost"]
+        figures += [
+            (str(cost["splices"]), "splices"),
+            (str(cost["relubes"]), "re-lube stops"),
+            (f"{cost['total']:g}", "cost, in the job's prices"),
+        ]
+    if pulls:
+        figures += [
+            (percent(max(p.data["utilisation"] for p in pulls)), "worst utilisation"),
+            (units.text("force", max(p.data["max_tension_N"] for p in pulls)), "greatest tension"),
+            (
+                units.text("pressure", max(p.data["max_sidewall_N_per_m"] for p in pulls)),
+                "greatest sidewall pressure",
+            ),
+        ]
+    if sections:
+        cable = sum(s["cable_length_m"] for s in sections) * len(document["bundle"]["cables"])
+        figures.append((units.text("length", cable), "cable in all"))
+    severities = Counter(f["severity"] for f in document["findings"])
+    told = ", ".join(count(severities[s], s) for s in ("error", "warning") if severities[s])
+    figures.append((str(len(document["findings"])), "findings" + (f" ({told})" if told else "")))
+    return figures
+
+
+def checks_of(p: Pull, units: Units) -> list[dict[str, Any]]:
+    """Return the checks of a pull with value, limit and place in words."""
+    rows = []
+    for c in p.data["checks"]:
+        value, limit = units.check(c)
+        rows.append(
+            {
+                **c,
+                "name": words(plain(c["name"])),
+                "value": value,
+                "limit": limit,
+                "place": p.place(c["station_m"], units),
+                "pull": p,
+            }
+        )
+    return rows
+
+
+def trouble_of(pulls: Sequence[Pull], units: Units) -> list[dict[str, Any]]:
+    """Return every check that fails or needs attention, the worst first."""
+    rows = [c for p in pulls for c in checks_of(p, units) if c["verdict"] in ("fail", "attention")]
+    return sorted(rows, key=lambda c: (c["verdict"] != "fail", not c["binding"], -(c["utilisation"] or 0.0)))
+
+
+def place_of(finding: Mapping[str, Any], document: Document) -> str:
+    """Return where a finding lies: file, layer, id, coordinates as in the source."""
+    w, scale = finding["where"], document["ground"]["metres_per_unit"]
+    parts = [w["file"], f"layer {w['layer']}" if w["layer"] else "", w["id"]]
+    if w["x"] is not None and w["y"] is not None:
+        parts.append(f"{w['x'] / scale:,.2f}, {w['y'] / scale:,.2f}")
+    return ", ".join(plain(part) for part in parts if part)
+
+
+def bends_of(p: Pull, units: Units) -> list[dict[str, Any]]:
+    """Return the bends of a pull with the tension into and out of each and its greatest sidewall pressure, in SI."""
+    profile, rows = p.data["profile"], []
+    stations, tension, wall = profile["station_m"], profile["tension_N"], profile["sidewall_N_per_m"]
+    for b in p.bends:
+        inside = [k for k, s in enumerate(stations) if b.start + 1e-3 < s <= b.end + 1e-3]
+        if not inside:
+            continue
+        rows.append(
+            {
+                "start": b.start,
+                "words": bend_words(b, units),
+                "tension_in": tension[inside[0] - 1],
+                "tension_out": tension[inside[-1]],
+                "sidewall": max(wall[k] for k in inside),
+                "place": p.place(b.start, units).split(", ", 1)[-1],
+            }
+        )
+    return rows
