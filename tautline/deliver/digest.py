@@ -81,11 +81,13 @@ def trouble_of(pulls: Sequence[Pull], units: Units) -> list[dict[str, Any]]:
 
 def place_of(finding: Mapping[str, Any], document: Document) -> str:
     """Return where a finding lies: file, layer, id, coordinates as in the source."""
-    w, scale = finding["where"], document["ground"]["metres_per_unit"]
+    w, ground = finding["where"], document["ground"]
     parts = [w["file"], f"layer {w['layer']}" if w["layer"] else "", w["id"]]
+    place = ", ".join(plain(part) for part in parts if part)
     if w["x"] is not None and w["y"] is not None:
-        parts.append(f"{w['x'] / scale:,.2f}, {w['y'] / scale:,.2f}")
-    return ", ".join(plain(part) for part in parts if part)
+        scale, unit = ground["metres_per_unit"], words(plain(ground["unit"]))
+        place += f"{' ' if place else ''}at {w['x'] / scale:,.2f}, {w['y'] / scale:,.2f} {unit}"
+    return place
 
 
 def bends_of(p: Pull, units: Units) -> list[dict[str, Any]]:

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tautline.deliver.digest import place_of
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, percent, plain, words
 
@@ -235,18 +236,24 @@ def _findings(document: Document) -> list[str]:
         + ", ".join(count(counts[s], s) for s in ("error", "warning", "info") if counts[s])
         + ")"
     ]
-    told = sorted((f for f in found), key=lambda f: ("error", "warning", "info").index(f["severity"]))
-    for f in told[:_SHOWN]:
-        w = f["where"]
-        place = ", ".join(plain(x) for x in (w["file"], w["layer"] and f"layer {w['layer']}", w["id"]) if x)
-        if w["x"] is not None and w["y"] is not None:
-            scale = document["ground"]["metres_per_unit"]
-            place += f" at {w['x'] / scale:,.2f}, {w['y'] / scale:,.2f} {plain(document['ground']['unit']).replace('_', ' ')}"
-        text = f"{plain(f['message'])} ({place})" + (f" {plain(f['remedy'])}" if f["remedy"] else "")
-        lines += _wrap(text, f"  {f['severity']} {plain(f['code'])}: ", "      ")
-    if len(told) > _SHOWN:
-        lines.append(f"  {len(told) - _SHOWN} more in the result document")
+    severe = sorted((f for f in found if f["severity"] != "info"), key=lambda f: f["severity"] != "error")
+    for f in severe[:_SHOWN]:
+        lines += _finding(f, document)
+    if len(severe) > _SHOWN:
+        lines.append(f"  {len(severe) - _SHOWN} more in the result document")
+    notes = Counter(f["code"] for f in found if f["severity"] == "info")
+    for code, number in notes.items():  # one of each kind stands for the others
+        first = next(f for f in found if f["code"] == code and f["severity"] == "info")
+        lines += _finding(first, document)
+        if number > 1:
+            lines.append(f"      and {number - 1} more of the kind in the result document")
     return lines
+
+
+def _finding(f: Mapping[str, Any], document: Document) -> list[str]:
+    place = place_of(f, document)
+    text = f"{plain(f['message'])} ({place})" + (f" {plain(f['remedy'])}" if f["remedy"] else "")
+    return _wrap(text, f"  {f['severity']} {plain(f['code'])}: ", "      ")
 
 
 def _said(document: Document) -> list[str]:
@@ -258,7 +265,7 @@ def _said(document: Document) -> list[str]:
             f"{count(len(document['assumptions']), 'assumption')}, listed in the report and the result document."
         )
     for text in document["cautions"]:
-        lines += _wrap(plain(text), "Caution: ", "  ")
+        lines += _wrap(plain(text).split(". ")[0].rstrip(".") + ".", "Caution: ", "  ")
     return lines
 
 

@@ -73,6 +73,9 @@ def test_long_names_are_whole(nasty):
 
 
 def test_nothing_is_lost_from_long_lists_without_a_word(harbour):
-    finding = harbour["findings"][0]
-    harbour["findings"] = [dict(finding) for _ in range(45)]
-    assert "25 more in the result document" in render(harbour)
+    note, warning = harbour["findings"]
+    harbour["findings"] = [dict(note) for _ in range(45)] + [dict(warning) for _ in range(30)]
+    text = render(harbour)
+    assert "(30 warnings, 45 infos)" in text
+    assert "10 more in the result document" in text
+    assert "and 44 more of the kind in the result document" in text
