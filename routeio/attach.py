@@ -14,6 +14,7 @@ from mechanics.errors import FloatArray
 from routeio.bulges import Spot, cut, flattened, headings, leg_lengths, nearest_spot, point_at, spot_at
 from routeio.findings import Finding
 from routeio.rawlines import RawLine
+from routeio.stack import run_boxes, stacked
 from routeio.survey import Vault
 from routeio.tidy import ObjectArray, placed, points_at
 
@@ -160,23 +161,12 @@ class _Ends:
 
 def _vaults_near(lines: Sequence[RawLine], tree: shapely.STRtree, snap: float) -> dict[int, tuple[int, ...]]:
     """Return the vaults that each line may pass through."""
-    boxes: list[tuple[float, float, float, float]] = []
-    owner: list[int] = []
-    for i, line in enumerate(lines):
-        chord = np.hypot(*np.diff(line.points[:, :2], axis=0).T)
-        # an arc stands off its chord by bulge times half of it; beyond a half circle it is wider than its chord too
-        bow = np.abs(line.bulge)
-        off = 0.5 * chord * np.where(bow <= 1.0, bow, (1.0 + bow**2) / np.maximum(bow, 1e-300))
-        for first in range(0, line.bulge.size, _RUN):
-            run = line.points[first : first + _RUN + 1, :2]
-            pad = float(off[first : first + _RUN].max()) + snap
-            low, high = run.min(axis=0) - pad, run.max(axis=0) + pad
-            boxes.append((float(low[0]), float(low[1]), float(high[0]), float(high[1])))
-            owner.append(i)
-    found = tree.query(shapely.box(*np.array(boxes).reshape(-1, 4).T))
+    boxes, owner = run_boxes(stacked(lines), _RUN)
+    grown = boxes + np.array([-snap, -snap, snap, snap])
+    found = tree.query(np.asarray(shapely.box(*grown.T), dtype=object).reshape(len(grown)))
     near: dict[int, set[int]] = defaultdict(set)
     for k, v in zip(found[0].tolist(), found[1].tolist(), strict=True):
-        near[owner[k]].add(v)
+        near[int(owner[k])].add(v)
     return {i: tuple(sorted(vs)) for i, vs in near.items()}
 
 

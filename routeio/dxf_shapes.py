@@ -101,12 +101,11 @@ def shape_of(entity: DXFEntity, tolerance: float, metres_per_unit: float, where:
 
 
 def _check_bulges(shape: Shape, metres_per_unit: float, where: Where) -> None:
-    if shape.bulge.any():
-        check_in_reach(shape.bulge, 1.0, where)
-        # how far an arc stands off its chord, to within a factor
-        check_in_reach(
-            shape.bulge * np.hypot(*np.diff(shape.points[:, :2], axis=0).T), metres_per_unit, where
-        )
+    check_in_reach(shape.bulge, 1.0, where)
+    if (np.abs(shape.bulge) > 1.0).any():
+        # how far an arc stands off its chord, to within a factor; up to a half circle no farther than the chord
+        chord = np.hypot(*np.diff(shape.points[:, :2], axis=0).T)
+        check_in_reach(shape.bulge * chord, metres_per_unit, where)
 
 
 def _is_3d(entity: DXFEntity) -> bool:
@@ -140,9 +139,8 @@ def _line(entity: DXFEntity) -> Shape:
 
 def _light_polyline(entity: DXFEntity) -> Shape:
     values = np.frombuffer(entity.lwpoints.values, dtype=np.float64).reshape(-1, 5)  # type: ignore[attr-defined]
-    points = np.empty((values.shape[0], 3))
+    points = np.full((values.shape[0], 3), float(entity.dxf.get("elevation", 0.0)))
     points[:, :2] = values[:, :2]
-    points[:, 2] = float(entity.dxf.get("elevation", 0.0))
     return _run(points, values[:, 4], bool(int(entity.dxf.get("flags", 0)) & 1))
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from routeio.findings import Finding, Where
 from routeio.rawlines import RawLine
+from routeio.stack import stacked
 from routeio.tidy import placed
 
 #: No duct lies lower or higher than this. [m]
@@ -39,8 +39,9 @@ def settled(lines: Sequence[RawLine]) -> tuple[list[RawLine], list[Finding]]:
     """
     if not lines:
         return [], []
-    owner = np.repeat(np.arange(len(lines)), [line.points.shape[0] for line in lines])
-    z = np.concatenate([line.points[:, 2] for line in lines])
+    stack = stacked(lines)
+    owner = np.repeat(np.arange(len(lines)), np.diff(stack.first))
+    z = stack.points[:, 2]
     where = Where(file=lines[0].where.file)
     findings: list[Finding] = []
 
@@ -90,16 +91,18 @@ def settled(lines: Sequence[RawLine]) -> tuple[list[RawLine], list[Finding]]:
         z = _zeros_among_elevations(lines, owner, z, findings)
 
     findings += _partial(lines, owner, z)
-    out, at = [], 0
-    for line in lines:
-        count = line.points.shape[0]
-        new = z[at : at + count]
-        at += count
-        if np.array_equal(new, line.points[:, 2], equal_nan=True):
-            out.append(line)
-        else:
-            out.append(replace(line, points=np.column_stack((line.points[:, :2], new))))
-    return out, findings
+    changed = ~((z == stack.points[:, 2]) | (np.isnan(z) & np.isnan(stack.points[:, 2])))
+    if not changed.any():
+        return list(lines), findings
+    which = set(owner[changed].tolist())
+    points = np.column_stack((stack.points[:, :2], z))
+    first = stack.first.tolist()
+    return [
+        RawLine(points[first[i] : first[i + 1]], p.bulge, p.ids, p.drawn, p.fields, p.where)
+        if i in which
+        else p
+        for i, p in enumerate(lines)
+    ], findings
 
 
 def _zeros_among_elevations(

@@ -9,14 +9,17 @@ import shapely
 
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
-from routeio.bulges import flattened
+from routeio.bulges import nearest_spot
 from routeio.findings import Finding
+from routeio.stack import box_tree, run_boxes, stacked
 from routeio.stitch import Joined
 from routeio.survey import Vault
 from routeio.tidy import ObjectArray, placed, points_at
 
 #: Ends this many times the tolerance away are near misses.
 NEAR = 5.0
+#: Legs of a long line are looked up in runs of this many.
+_RUN = 32
 
 
 def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> list[Finding]:
@@ -48,11 +51,7 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
         return []
     points = np.array([lines[i].tied.line.points[-1 if k else 0, :2] for i, k in ends])
     marks = points_at(points)
-    courses = np.array(
-        [shapely.LineString(flattened(j.tied.line.points, j.tied.line.bulge, 0.01)[0][:, :2]) for j in lines],
-        dtype=object,
-    )
-    beside = _nearest_other_line(ends, marks, courses, max(NEAR * snap, 1e-3))
+    beside = _nearest_other_line(ends, marks, lines, max(NEAR * snap, 1e-3))
     own = [lines[i].tied.start if k else lines[i].tied.end for i, k in ends]
     to_vault, nearest = _nearest_vault(marks, vaults, own)
     findings = []
@@ -124,15 +123,19 @@ def _nearest_vault(
 
 
 def _nearest_other_line(
-    ends: Sequence[tuple[int, int]], marks: ObjectArray, courses: ObjectArray, reach: float
+    ends: Sequence[tuple[int, int]], marks: ObjectArray, lines: Sequence[Joined], reach: float
 ) -> dict[int, tuple[int, float, bool]]:
     """Return for each end the nearest other line in reach, how far it is, and whether it is an end of it."""
-    end, line = shapely.STRtree(courses).query(marks, predicate="dwithin", distance=reach)
-    apart = shapely.distance(marks[end], courses[line])
+    boxes, owner = run_boxes(stacked([j.tied.line for j in lines]), _RUN)
+    end, run = box_tree(boxes).query(marks, predicate="dwithin", distance=reach)
     best: dict[int, tuple[int, float, bool]] = {}
-    for e, i, d in zip(end.tolist(), line.tolist(), apart.tolist(), strict=True):
-        if i == ends[e][0] or d >= best.get(e, (0, np.inf, False))[1]:
+    for e, i in {(int(e), int(owner[k])): None for e, k in zip(end, run, strict=True)}:
+        if i == ends[e][0]:
             continue
-        tips = shapely.get_point(courses[i], [0, -1])
-        best[e] = (i, d, bool((shapely.distance(marks[e], tips) <= d + 1e-3).any()))
+        line = lines[i].tied.line
+        point = marks[e]
+        apart = nearest_spot(line.points, line.bulge, point.x, point.y).distance
+        if apart <= reach and apart < best.get(e, (0, np.inf, False))[1]:
+            tips = np.hypot(*(line.points[[0, -1], :2] - (point.x, point.y)).T)
+            best[e] = (i, apart, bool((tips <= apart + 1e-3).any()))
     return best

@@ -13,6 +13,7 @@ from mechanics.errors import FloatArray
 from routeio.bulges import leg_lengths
 from routeio.findings import Finding, Where
 from routeio.rawlines import RawLine
+from routeio.stack import stacked
 
 ObjectArray = NDArray[np.object_]
 
@@ -24,12 +25,12 @@ SAME = 1e-3
 LENGTH_DIFFERS = 0.05
 
 
-def without_zero_length(lines: Iterable[RawLine]) -> tuple[list[RawLine], list[Finding]]:
+def without_zero_length(lines: Sequence[RawLine]) -> tuple[list[RawLine], list[Finding]]:
     """Drop vertices that repeat the one before, and lines that have no length.
 
     Parameters
     ----------
-    lines : iterable of RawLine
+    lines : sequence of RawLine
         As read.
 
     Returns
@@ -41,13 +42,16 @@ def without_zero_length(lines: Iterable[RawLine]) -> tuple[list[RawLine], list[F
     """
     kept: list[RawLine] = []
     findings: list[Finding] = []
-    for line in lines:
-        step = np.diff(line.points, axis=0)
-        rise = np.where(np.isfinite(step[:, 2]), step[:, 2], 0.0)
-        long = np.hypot(np.hypot(step[:, 0], step[:, 1]), rise) > ZERO
-        if long.all():
+    stack = stacked(lines)
+    step = stack.points[stack.leg_starts + 1] - stack.points[stack.leg_starts]
+    rise = np.where(np.isfinite(step[:, 2]), step[:, 2], 0.0)
+    every = np.hypot(np.hypot(step[:, 0], step[:, 1]), rise) > ZERO
+    marred = set(stack.leg_owner[~every].tolist())
+    for i, line in enumerate(lines):
+        if i not in marred:
             kept.append(line)
             continue
+        long = every[stack.first[i] - i : stack.first[i + 1] - i - 1]
         place = placed(line.where, line.points[0])
         if not long.any():
             findings.append(
@@ -145,7 +149,9 @@ def _near_doubles(lines: Sequence[RawLine]) -> list[tuple[int, int]]:
     """Return pairs of lines with the same vertices within a millimetre, the earlier first."""
     if len(lines) < 2:
         return []
-    centre = np.array([0.5 * (p.points[:, :2].min(axis=0) + p.points[:, :2].max(axis=0)) for p in lines])
+    stack = stacked(lines)
+    low = np.minimum.reduceat(stack.points[:, :2], stack.first[:-1])
+    centre = 0.5 * (low + np.maximum.reduceat(stack.points[:, :2], stack.first[:-1]))
     marks = points_at(centre)
     one, other = shapely.STRtree(marks).query(marks, predicate="dwithin", distance=2 * SAME)
     pairs = []
@@ -249,4 +255,4 @@ def placed(where: Where, point: FloatArray) -> Where:
     Where
         The same with x and y.
     """
-    return replace(where, x=float(point[0]), y=float(point[1]))
+    return Where(where.file, where.layer, where.id, float(point[0]), float(point[1]))

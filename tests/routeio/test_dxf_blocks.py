@@ -1,5 +1,6 @@
 """Blocks: carried exactly, counted before they are expanded, refused by name where they cannot be."""
 
+import itertools
 import math
 import time
 
@@ -35,7 +36,7 @@ def reference(drawing):
     turn = sum(4 * abs(math.atan(b)) for _, _, b in VERTICES)
     run = sum(
         math.dist(a[:2], b[:2]) * (2 * math.atan(a[2]) / math.sin(2 * math.atan(a[2])) if a[2] else 1)
-        for a, b in zip(VERTICES, VERTICES[1:], strict=False)
+        for a, b in itertools.pairwise(VERTICES)
     )
     return [(run, turn), (3 * math.pi / 2, math.pi / 2), (5.0, 0.0)]
 

@@ -18,7 +18,7 @@ LINE = LineString([(500000, 5400000), (500100, 5400000)])
 
 
 def shifted(geometry, x=0.0, y=0.0):
-    return shapely.transform(geometry, lambda p: p + (x, y))
+    return shapely.transform(geometry, lambda p: np.add(p, (x, y)))
 
 
 @pytest.mark.parametrize("ending", ["gpkg", "shp", "geojson", "fgb"])
