@@ -17,3 +17,33 @@ def sample_plan():
 @pytest.fixture(scope="session")
 def sample_check():
     return tautline.run_job(SAMPLES / "harbour_dxf.toml", "check")
+
+
+@pytest.fixture(scope="session")
+def laden_check(tmp_path_factory):
+    """Pulls over hills with everything a job can ask of them: end guides, an assist, a brake, water, cables beside."""
+    text = (SAMPLES / "harbour_gis.toml").read_text(encoding="utf-8")
+    for old, new in {
+        'source = "harbour.gpkg"': f"source = '{SAMPLES / 'harbour.gpkg'}'",
+        'units = "us"': 'units = "si"',
+        "cables = 3": 'cables = 3\nground = { diameter = "12 mm", weight = "7 N/m", construction = "600 V" }',
+        "[duct]": "[duct]\nflooded = true",
+        'attachment = "eye"': (
+            'attachment = "grip"\nentry = "200 N"\nlow_friction_factor = 0.4\ntemperature = "4 degC"\n'
+            'puller = "60 kN"\nassists = { "MH-10" = "1.5 kN" }'
+        ),
+        "[guides]": '[guides]\nfeed = "45 deg"\npull = "30 deg"',
+    }.items():
+        assert old in text
+        text = text.replace(old, new, 1)
+    text += "".join(
+        f'\n[[pull]]\nfeed = "{feed}"\npull = "{pull}"\nrelube = [{relube}]\n'
+        for feed, pull, relube in (
+            ("MH-9", "MH-12", '"MH-11"'),
+            ("MH-9", "MH-5", '"MH-7"'),
+            ("MH-5", "MH-9", '"MH-6", "MH-7"'),
+        )
+    )
+    path = tmp_path_factory.mktemp("laden") / "laden.toml"
+    path.write_text(text, encoding="utf-8")
+    return tautline.run_job(path, "check")

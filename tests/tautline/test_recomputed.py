@@ -50,7 +50,7 @@ def both_ways(document):
             yield pull["reverse"], pull["weight_N_per_m"]
 
 
-@pytest.mark.parametrize("run", ["sample_plan", "sample_check"])
+@pytest.mark.parametrize("run", ["sample_plan", "sample_check", "laden_check"])
 def test_every_tension_and_sidewall_pressure(run, request):
     document = request.getfixturevalue(run).to_dict()
     count = 0
@@ -69,7 +69,7 @@ def test_every_tension_and_sidewall_pressure(run, request):
     assert count > 200
 
 
-@pytest.mark.parametrize("run", ["sample_plan", "sample_check"])
+@pytest.mark.parametrize("run", ["sample_plan", "sample_check", "laden_check"])
 def test_the_path_has_the_length_of_the_segments(run, request):
     document = request.getfixturevalue(run).to_dict()
     pulls = document.get("pulls") or [p for s in document["sections"] for p in s["pulls"]]

@@ -10,6 +10,7 @@ import pytest
 
 import tautline
 from tautline.errors import JobError
+from tautline.explain import explain
 
 SCHEMA = json.loads(files("tautline").joinpath("result.schema.json").read_text(encoding="utf-8"))
 TAGS = ("A", "B", "C", "D")
@@ -69,11 +70,37 @@ lubricated = 0.25
     return job
 
 
-@pytest.mark.parametrize("run", ["sample_plan", "sample_check"])
+@pytest.mark.parametrize("run", ["sample_plan", "sample_check", "laden_check"])
 def test_the_document_keeps_to_its_schema(run, request):
     found = request.getfixturevalue(run)
     jsonschema.validate(found.to_dict(), SCHEMA, cls=jsonschema.Draft202012Validator)
-    assert found.verdict == found.to_dict()["verdict"] == "pass"
+    assert found.verdict == found.to_dict()["verdict"]
+
+
+def test_what_a_job_asks_of_a_pull_is_in_the_document(laden_check):
+    document = laden_check.to_dict()
+    first = document["pulls"][0]
+    assert first["relube"] == ["MH-11"]
+    # an assist relieves the cable at its vault, by no more than was stated
+    added = [force for force in first["segments"]["added_N"] if force]
+    assert len(added) == 1
+    assert -1500.0 <= added[0] < 0
+    # guides at the feed and at the pull vault
+    assert first["segments"]["guide"][0]
+    assert first["segments"]["guide"][-1]
+    names = {check["name"] for check in first["checks"]}
+    assert {"grip_tension", "temperature", "puller_tension", "restart_tension"} <= names
+    # lighter in water than 3 x 1.75 lbf/ft and 7 N/m together
+    assert first["weight_N_per_m"] < 3 * 1.75 * 4.4482216152605 / 0.3048 + 7.0
+    assert [c["role"] for c in document["bundle"]["cables"]] == ["power"] * 3 + ["ground"]
+
+
+def test_every_pull_can_be_worked_by_hand(sample_plan, laden_check):
+    for run in (sample_plan, laden_check):
+        document = run.to_dict()
+        pulls = document.get("pulls") or [p for s in document["sections"] for p in s["pulls"]]
+        for pull in pulls:
+            assert "every T2 above agrees with the result document" in explain(document, pull)
 
 
 def test_the_document_given_out_is_a_copy(sample_plan):
