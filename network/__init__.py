@@ -6,7 +6,7 @@ From a survey to a plan, step by step (:func:`plan_feeder` does steps 2 to 5 in 
     route = feeder_route(network, ["SUB-A", "RISER-9"])     # 2. which vaults, which ducts, findings
     row = build_row(route, bore_of, Guides())               # 3. spans and crossings, ready to slice
     pulls = RowPulls(row, bundle, rules)                    # 4. feasible pulls, with re-lube stops
-    plan = plan_row(row.facts, pulls, plan_rules)           # 5. Plan or NoPlan
+    plan = plan_row(row.facts, pulls.offers(), plan_rules)  # 5. Plan or NoPlan
 
 A single pull of the row: ``pulls.evaluate(feed, pull, relube)`` gives the :class:`mechanics.pull.PullResult`,
 ``pulls.best(feed, pull)`` chooses the re-lube stops too. A span on its own, where no feeder is asked for:

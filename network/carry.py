@@ -223,6 +223,10 @@ class Carrier:
         met = Arrivals(*(np.concatenate([none, *(getattr(a, f) for a in arrivals)]) for f in names))
         return met, Labels.joined(grown)
 
+    def worth_keeping(self, labels: Labels) -> Labels:
+        """Return the labels of which no other holds all tensions; any of the others can take their place."""
+        return undominated(labels)
+
     def _spanned(self, labels: Labels, vault: IntArray, starts: Starts) -> Labels:
         """Labels at the far end of the span ahead of each one's vault."""
         way, scale = self.way, starts.scale[labels.start]

@@ -81,5 +81,5 @@ def plan_feeder(
     """
     route = feeder_route(network, feeder)
     row = build_row(route, bore_of, guides or Guides())
-    pulls = RowPulls(row, bundle, rules, further_stops=plan_rules.costs.relube == 0.0)
-    return FeederPlan(route, row, pulls, plan_row(row.facts, pulls, plan_rules))
+    pulls = RowPulls(row, bundle, rules)
+    return FeederPlan(route, row, pulls, plan_row(row.facts, pulls.offers(), plan_rules))

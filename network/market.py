@@ -105,7 +105,7 @@ def market_of(facts: RowFacts, offers: Offers, rules: PlanRules) -> tuple[Market
     rows = rows[np.argsort(offers.feed[rows], kind="stable")]
 
     def settle(pulls: IntArray) -> tuple[IntArray, IntArray]:
-        used = offers.settle(rows[pulls])
+        used = offers.settle(rows[pulls], rules.costs.relube == 0.0)
         possible = np.isfinite(used)
         cost = np.where(possible, setup + relube * offers.stops[rows[pulls]], IMPOSSIBLE)
         return cost, steps(np.where(possible, used, 0.0))
@@ -189,7 +189,7 @@ def sections_of(
     best: dict[tuple[int, int], tuple[tuple[object, ...], tuple[PullOption, ...]]] = {}
     for k in range(found.start.size):
         pulls = [int(p) for p in (found.first[k], found.second[k]) if p >= 0]
-        options = tuple(offers.option(int(rows[p]), most) for p in pulls)
+        options = tuple(offers.option(int(rows[p]), most, rules.costs.relube == 0.0) for p in pulls)
         key = (options[0].feed, *(sorted(o.relube) for o in options))
         stretch = int(found.start[k]), int(found.end[k])
         if stretch not in best or key < best[stretch][0]:

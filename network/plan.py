@@ -54,9 +54,7 @@ def plan_row(facts: RowFacts, options: Options | Offers, rules: PlanRules) -> Pl
     """
     if callable(options):
         given = options
-        options = Listed(
-            (o for feed in range(len(facts.vaults)) for o in given(feed)), rules.costs.relube == 0.0
-        )
+        options = Listed(o for feed in range(len(facts.vaults)) for o in given(feed))
     market, rows = market_of(facts, options, rules)
     choice = cheapest(market, 0, market.last)
     if choice is None:

@@ -80,13 +80,13 @@ class Offers(Protocol):
     def exact(self) -> bool:
         """Whether what is offered is possible but for rounding, with the stops it says."""
 
-    def settle(self, rows: IntArray) -> FloatArray:
-        """Return the least utilisation of some offers at their fewest stops, infinite where one is impossible.
+    def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
+        """Return the least utilisation of some offers, infinite where one is impossible.
 
-        ``stops`` of these rows is final afterwards.
+        At their fewest stops, or, where stops cost nothing, at any number. ``stops`` of these rows is final afterwards.
         """
 
-    def option(self, row: int, most: float) -> PullOption:
+    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
         """Return a settled offer: of its options of utilisation up to ``most``, that with the earliest stops."""
 
 
@@ -97,8 +97,6 @@ class Listed:
     ----------
     options : iterable of PullOption
         In any order, any number for one feed and pull vault.
-    stops_free : bool, optional
-        Whether a re-lube stop costs nothing, so that options with more stops count too.
 
     Raises
     ------
@@ -108,7 +106,7 @@ class Listed:
 
     exact = True
 
-    def __init__(self, options: Iterable[PullOption], stops_free: bool = False) -> None:
+    def __init__(self, options: Iterable[PullOption]) -> None:
         groups: dict[tuple[int, int], list[PullOption]] = {}
         for option in options:
             groups.setdefault((option.feed, option.pull), []).append(option)
@@ -117,9 +115,7 @@ class Listed:
         for key in keys:
             if len({o.climb for o in groups[key]}) > 1:
                 raise DomainError(f"all options of the pull from {key[0]} to {key[1]} must have one climb")
-            fewest = min(len(o.relube) for o in groups[key])
-            kept = [o for o in groups[key] if stops_free or len(o.relube) == fewest]
-            self._options.append(sorted(kept, key=lambda o: sorted(o.relube)))
+            self._options.append(sorted(groups[key], key=lambda o: sorted(o.relube)))
         self.feed: IntArray = np.array([f for f, _ in keys], dtype=np.int64)
         self.pull: IntArray = np.array([p for _, p in keys], dtype=np.int64)
         self.stops: IntArray = np.array(
@@ -127,10 +123,13 @@ class Listed:
         )
         self.climb: FloatArray = np.array([g[0].climb for g in self._options])
 
-    def settle(self, rows: IntArray) -> FloatArray:
+    def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
         """Return the least utilisation of some offers."""
-        return np.array([min(o.utilisation for o in self._options[int(k)]) for k in rows])
+        return np.array([min(o.utilisation for o in self._counting(k, stops_free)) for k in rows.tolist()])
 
-    def option(self, row: int, most: float) -> PullOption:
+    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
         """Return the option of a pull with the earliest stops whose utilisation is at most ``most``."""
-        return next(o for o in self._options[row] if o.utilisation <= most)
+        return next(o for o in self._counting(row, stops_free) if o.utilisation <= most)
+
+    def _counting(self, row: int, stops_free: bool) -> list[PullOption]:
+        return [o for o in self._options[row] if stops_free or len(o.relube) == self.stops[row]]

@@ -269,9 +269,25 @@ class Row:
         DomainError
             Not two different vaults of the row.
         """
-        low, high = self._ends(feed, pull)
-        rises = self._rises[0 if feed < pull else 1]
-        return float(rises[self.last[high - 1]] - rises[self.first[low]])
+        self._ends(feed, pull)
+        return float(self.climbs(np.array([feed]), np.array([pull]))[0])
+
+    def climbs(self, feed: IntArray, pull: IntArray) -> FloatArray:
+        """Sum of the rises of many pulls; see :meth:`climb`.
+
+        Parameters
+        ----------
+        feed, pull : ndarray of int, shape (n,)
+            Vaults of the row, two different ones each.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            [m]
+        """
+        on, back = self._rises
+        first, last = self.first[np.minimum(feed, pull)], self.last[np.maximum(feed, pull) - 1]
+        return np.asarray(np.where(feed < pull, on[last] - on[first], back[last] - back[first]))
 
     @cached_property
     def _stretches(self) -> tuple[Stretch, ...]:

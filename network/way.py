@@ -111,6 +111,10 @@ class Way:
         """Return the row's number of a vault of this way, or the other way about."""
         return self.spans - index if self.against else index
 
+    def numbered(self, vaults: IntArray) -> IntArray:
+        """Return this way's numbers of vaults of the row."""
+        return self.spans - vaults if self.against else vaults
+
     def lay_out(
         self, segments: IntArray, offsets: IntArray, fresh: IntArray, slid: FloatArray | None = None
     ) -> Pieces:
