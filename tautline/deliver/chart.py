@@ -29,11 +29,30 @@ LEFT, RIGHT, GAP = 62.0, 16.0, 30.0
 def top_of(
     units: Units, kind: str, limit: float | None, d: Mapping[str, Any], key: str, *, both: bool = True
 ) -> float:
-    """Return the top of a scale: a tenth above the greatest value and the limit."""
-    values = list(d["profile"][key])
-    if both and d["reverse"]:
-        values += d["reverse"]["profile"][key]
-    return units.value(kind, max([*values, limit or 0.0, 1.0])) * 1.1
+    """Return the top of a scale, a tenth above the greatest value and the limit.
+
+    The other direction may stretch the scale, but not so far that the way that is meant is squeezed flat.
+    """
+    own = 1.1 * units.value(kind, max([*d["profile"][key], limit or 0.0, 1.0]))
+    if not both or not d["reverse"]:
+        return own
+    other = 1.1 * units.value(kind, max(d["reverse"]["profile"][key], default=0.0))
+    return max(own, other) if other <= 1.6 * own else 1.25 * own
+
+
+def below(points: Sequence[tuple[float, float]], top: float) -> list[list[tuple[float, float]]]:
+    """Return the parts of a line of values that lie at or under ``top``."""
+    runs: list[list[tuple[float, float]]] = [[]]
+    for k, (x, y) in enumerate(points):
+        if k and (points[k - 1][1] > top) != (y > top):
+            x0, y0 = points[k - 1]
+            crossing = (x0 + (x - x0) * (top - y0) / (y - y0), top)
+            runs[-1].append(crossing)
+            if y > top:
+                runs.append([])
+        if y <= top:
+            runs[-1].append((x, y))
+    return [run for run in runs if len(run) > 1]
 
 
 def elevation_range(profile: Mapping[str, Any], units: Units) -> tuple[float, float]:
@@ -67,6 +86,7 @@ def curves(
     stations = [units.value("length", s) for s in profile["station_m"]]
     tension = [(s, units.value("force", t)) for s, t in zip(stations, profile["tension_N"], strict=True)]
     line = panels[0].at(tension)
+    runs = [panels[0].at(run) for run in below(tension, panels[0].y1)]
     parts = []
     if fill:
         area = [*line, (line[-1][0], panels[0].bottom), (line[0][0], panels[0].bottom)]
@@ -74,7 +94,7 @@ def curves(
     parts.append(
         element(
             "path",
-            d=path_data(line),
+            d="".join(path_data(run) for run in runs),
             stroke=colour,
             stroke_width=width,
             stroke_dasharray=dash,
@@ -88,7 +108,7 @@ def curves(
             continue
         a, b = sorted((panels[1].x(stations[k - 1]), panels[1].x(stations[k])))
         wide = max(b - a, 3.0)
-        y = panels[1].y(units.value("pressure", pressure))
+        y = panels[1].y(min(units.value("pressure", pressure), panels[1].y1))
         box = {"x": (a + b) / 2 - wide / 2, "y": y, "width": wide, "height": max(panels[1].bottom - y, 0.5)}
         if fill:
             parts.append(element("rect", **box, fill=colour, fill_opacity="0.75"))

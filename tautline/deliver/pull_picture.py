@@ -82,6 +82,8 @@ def pull_picture(p: Pull, units: Units, width: float = 620.0) -> Markup:
     if d["reverse"]:
         back = _mirrored(d["reverse"]["profile"], length)
         parts += curves(back, panels, units, OTHER, dash="6 4", width="1.6", fill=False)
+        parts += _beyond(panels[0], d["reverse"]["max_tension_N"], units, "force")
+        parts += _beyond(panels[1], d["reverse"]["max_sidewall_N_per_m"], units, "pressure")
     parts += curves(d["profile"], panels, units, p.band.colour, dash=None, width="2.6", fill=True)
     parts += _limit(panels[0], d["limits"]["max_tension_N"], units, "force")
     parts += _limit(panels[1], d["limits"]["max_sidewall_N_per_m"], units, "pressure")
@@ -150,6 +152,26 @@ def _limit(panel: Panel, limit: float | None, units: Units, kind: str) -> list[M
         paint_order="stroke",
     )
     return [line, text]
+
+
+def _beyond(panel: Panel, greatest: float, units: Units, kind: str) -> list[Markup]:
+    """Say how far the other way goes where the scale ends before it."""
+    if units.value(kind, greatest) <= panel.y1:
+        return []
+    text = f"the other way reaches {units.text(kind, greatest)}"
+    return [
+        element(
+            "text",
+            text,
+            x=panel.left + 6,
+            y=panel.top + 14,
+            font_size="12",
+            fill=OTHER,
+            stroke="#ffffff",
+            stroke_width="3",
+            paint_order="stroke",
+        )
+    ]
 
 
 def _bend_bands(p: Pull, panel: Panel, units: Units) -> list[Markup]:

@@ -3,6 +3,7 @@ import re
 import pytest
 from lxml import etree
 
+from tautline.deliver.chart import below
 from tautline.deliver.feeder_picture import feeder_picture
 from tautline.deliver.frame import pulls_of
 from tautline.deliver.plan_picture import PlanPicture
@@ -82,3 +83,27 @@ def test_names_keep_their_ends_when_shortened():
     assert len(short) == 20
     assert short.endswith("003")
     assert shorten("MH-1", 20) == "MH-1"
+
+
+def test_a_line_beyond_the_scale_is_cut_where_it_crosses():
+    line = [(0.0, 0.0), (1.0, 20.0), (2.0, 20.0), (3.0, 0.0), (4.0, 30.0)]
+    assert below(line, 10.0) == [
+        [(0.0, 0.0), (0.5, 10.0)],
+        [(2.5, 10.0), (3.0, 0.0), (pytest.approx(10 / 3), 10.0)],
+    ]
+    assert below([(0.0, 1.0), (1.0, 2.0)], 10.0) == [[(0.0, 1.0), (1.0, 2.0)]]
+    assert below([(0.0, 11.0), (1.0, 12.0)], 10.0) == []
+
+
+def test_a_far_worse_other_way_does_not_squeeze_the_chart(harbour):
+    pull = harbour["sections"][0]["pulls"][0]
+    back = pull["reverse"]
+    back["max_tension_N"] *= 9
+    back["profile"]["tension_N"] = [9 * t for t in back["profile"]["tension_N"]]
+    text = str(pull_picture(pulls_of(harbour)[0], Units("us")))
+    # 9 x 17851.64 N / 4.4482216 by hand
+    assert "the other way reaches 36,119 lbf" in text
+    root = etree.fromstring(text.encode())
+    other = next(e for e in root.iter(SVG + "path") if e.get("class") == "other-way")
+    heights = [float(v) for v in re.findall(r"[ML]\S+ (\S+?)(?=[ML]|$)", other.get("d"))]
+    assert min(heights) >= 61.9
