@@ -51,7 +51,13 @@ def parser() -> argparse.ArgumentParser:
         "--out",
         metavar="DIR",
         type=Path,
-        help="write result.json, a GeoPackage, a DXF and an HTML page there; without it nothing is written",
+        help="write the result and its deliverables there; without it nothing is written",
+    )
+    only = argparse.ArgumentParser(add_help=False)
+    only.add_argument(
+        "--only",
+        metavar="NAMES",
+        help="which of json, html, gpkg, dxf, xlsx, csv, pdf, crew, svg to write (default: all), such as json,html",
     )
     commands = top.add_subparsers(metavar="COMMAND", title="commands")
 
@@ -107,7 +113,7 @@ def parser() -> argparse.ArgumentParser:
             "example: tautline plan harbour.toml --out harbour-plan",
         ),
     ):
-        command = add(name, _job, text, more, json_only, out)
+        command = add(name, _job, text, more, json_only, out, only)
         command.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
         command.set_defaults(command=name)
     explain = add(
@@ -126,6 +132,7 @@ def parser() -> argparse.ArgumentParser:
         _report,
         "make the deliverables again from a result document",
         "Needs neither the job file nor the drawing.\nexample: tautline report out/result.json --out again",
+        only,
     )
     report.add_argument("result", metavar="RESULT", type=Path, help="result.json of plan or check")
     report.add_argument("--out", metavar="DIR", type=Path, required=True, help="where to write them")
@@ -135,6 +142,7 @@ def parser() -> argparse.ArgumentParser:
         "plan the sample route and say where the results are",
         "An invented 15 kV feeder of 2.6 km. example: tautline demo --out /tmp/demo",
         json_only,
+        only,
     )
     demo.add_argument(
         "--out", metavar="DIR", type=Path, default=Path("tautline-demo"), help="default: tautline-demo"
@@ -257,9 +265,10 @@ def _print(text: str) -> None:
 def _job(given: argparse.Namespace) -> Exit:
     from tautline.run import run_job
 
+    _before(given)
     with Progress() as progress:
         run = run_job(given.job, given.command, progress)
-        written = _deliver(run.document, given.out, [run.job.file, run.job.source], progress)
+        written = _deliver(run.document, given, [run.job.file, run.job.source], progress)
     return _shown(run.document, given.json, written)
 
 
@@ -267,9 +276,10 @@ def _demo(given: argparse.Namespace) -> Exit:
     from tautline.demo import sample_job
     from tautline.run import run_job
 
+    _before(given)
     with Progress() as progress:
         run = run_job(sample_job(), "plan", progress)
-        written = _deliver(run.document, given.out, [run.job.file, run.job.source], progress)
+        written = _deliver(run.document, given, [run.job.file, run.job.source], progress)
     status = _shown(run.document, given.json, written)
     if not given.json:
         _print(f"\nThe job file of this demo is {run.job.file}\n")
@@ -280,10 +290,11 @@ def _demo(given: argparse.Namespace) -> Exit:
 def _report(given: argparse.Namespace) -> Exit:
     from tautline.document import read_document
 
+    _before(given)
     with Progress() as progress:
         progress(f"reading {given.result}")
         document = read_document(given.result)
-        written = _deliver(document, given.out, [given.result], progress)
+        written = _deliver(document, given, [given.result], progress)
     return _shown(document, False, written)
 
 
@@ -328,14 +339,25 @@ def _new(given: argparse.Namespace) -> Exit:
     return Exit.PASS
 
 
-def _deliver(
-    document: dict[str, Any], folder: Path | None, inputs: Sequence[Path], progress: Progress
-) -> list[Path]:
-    if folder is None:
-        return []
-    from tautline.outputs import write_outputs
+def _before(given: argparse.Namespace) -> None:
+    """Refuse what ``--only`` cannot be before any work is done."""
+    if given.only is None:
+        return
+    if given.out is None:
+        raise UsageError("--only says what to write, and --out where; --out is missing")
+    from tautline.outputs import chosen
 
-    return write_outputs(document, folder, inputs, progress)
+    chosen(given.only)
+
+
+def _deliver(
+    document: dict[str, Any], given: argparse.Namespace, inputs: Sequence[Path], progress: Progress
+) -> list[Path]:
+    if given.out is None:
+        return []
+    from tautline.outputs import chosen, write_outputs
+
+    return write_outputs(document, given.out, inputs, progress, chosen(given.only))
 
 
 def _shown(document: dict[str, Any], as_json: bool, written: Sequence[Path]) -> Exit:

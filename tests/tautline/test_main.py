@@ -132,7 +132,10 @@ def test_plan_writes_the_deliverables_and_report_makes_them_again(tmp_path, caps
     out, again = tmp_path / "out", tmp_path / "again"
     assert main(["plan", str(SAMPLE), "--out", str(out)]) == 0
     screen = capsys.readouterr().out
-    names = {"result.json", "result.gpkg", "result.dxf", "result.html"}
+    names = {
+        *("result.json", "result.html", "result.gpkg", "result.dxf", "result.xlsx", "result.svg"),
+        *("tables", "report.pdf", "crew.pdf"),
+    }
     assert {p.name for p in out.iterdir()} == names
     assert str(out / "result.html") in screen
     assert main(["report", str(out / "result.json"), "--out", str(again)]) == 0
@@ -147,9 +150,19 @@ def test_an_input_is_never_written_to(tmp_path, capsys):
     drawing = SAMPLE.with_name("harbour.dxf").read_bytes()
     (tmp_path / "result.dxf").write_bytes(drawing)
     assert main(["plan", str(tmp_path / "job.toml"), "--out", str(tmp_path)]) == 4
-    assert "input of this run" in capsys.readouterr().err
+    assert "an input of this run" in capsys.readouterr().err
     assert (tmp_path / "result.dxf").read_bytes() == drawing
     assert not (tmp_path / "result.json").exists()
+
+
+def test_only_what_is_asked_for_is_written(tmp_path, capsys):
+    out = tmp_path / "out"
+    assert main(["report", str(HANDWRITTEN), "--out", str(out), "--only", "svg,json"]) in (0, 1)
+    assert {p.name for p in out.iterdir()} == {"result.json", "result.svg"}
+    assert main(["report", str(HANDWRITTEN), "--out", str(out), "--only", "htm"]) == 2
+    assert '"html"' in capsys.readouterr().err
+    assert main(["plan", "none.toml", "--only", "html"]) == 2
+    assert "--out is missing" in capsys.readouterr().err
 
 
 def test_an_output_that_cannot_be_written_is_named(tmp_path, capsys):
