@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -53,6 +54,7 @@ def round_corners(
     where: Where,
     stretch: FloatArray | None = None,
     what: str = "corner",
+    locate: Callable[[FloatArray], FloatArray] | None = None,
 ) -> Rounded:
     """Give every kink between the pieces an arc.
 
@@ -72,6 +74,8 @@ def round_corners(
         Tangent length a corner must be given where it is more than the radius asks for. [m]
     what : str
         What to call a corner in findings.
+    locate : callable, optional
+        From a point of the pieces to its place on the map; default: it is one. [m]
 
     Returns
     -------
@@ -86,7 +90,8 @@ def round_corners(
     """
     kink = kinks(pieces)
     sharp = np.abs(kink) > DRAFTING_KINK
-    _refuse(pieces, kink, sharp, sweep, where)
+    places = [_placed(where, piece.last, locate) for piece in pieces]
+    _refuse(kink, sharp, sweep, places)
     findings: list[Finding] = []
     # Tangent lengths: corners first, then the small kinks from what room is left.
     half = np.abs(kink) / 2.0
@@ -98,14 +103,13 @@ def round_corners(
     corner = _shared(wish, length)
     for i in np.flatnonzero(sharp & (corner < wish * (1 - 1e-9))):
         radius = corner[i] / math.tan(half[i])
-        place = replace(where, x=float(pieces[i].last[0]), y=float(pieces[i].last[1]))
         findings.append(
             Finding(
                 "no-room-for-sweep",
                 "warning",
                 f"a {what} of {math.degrees(abs(kink[i])):.1f} degrees leaves room for a radius of "
                 f"{radius:.3g} m only, not the {sweep:.3g} m stated",
-                place,
+                places[i],
                 "check the vertices there, or draw the bend as it is",
             )
         )
@@ -116,11 +120,14 @@ def round_corners(
     return _assemble(pieces, kink, sharp, tangent, straight, vertices, tuple(findings))
 
 
-def _refuse(
-    pieces: list[Piece], kink: FloatArray, sharp: BoolArray, sweep: float | None, where: Where
-) -> None:
+def _placed(where: Where, point: FloatArray, locate: Callable[[FloatArray], FloatArray] | None) -> Where:
+    x, y = point if locate is None else locate(point)
+    return replace(where, x=float(x), y=float(y))
+
+
+def _refuse(kink: FloatArray, sharp: BoolArray, sweep: float | None, places: list[Where]) -> None:
     for i in np.flatnonzero(sharp):
-        place = replace(where, x=float(pieces[i].last[0]), y=float(pieces[i].last[1]))
+        place = places[i]
         degrees = math.degrees(abs(kink[i]))
         if abs(kink[i]) > REVERSAL:
             raise InputRefusedError(

@@ -118,12 +118,13 @@ def recover(
         )
     )
     plan = round_corners(
-        pieces, level[keep], sweep=options.sweep, tolerance=options.chord_tolerance, where=where
-    )
+        pieces, level[keep], sweep=options.sweep, tolerance=options.chord_tolerance, where=where,
+        locate=lambda point: point + origin,
+    )  # fmt: skip
     findings += plan.findings
     course = replace(plan.course, start=(0.0, 0.0))
     if elevated:
-        chain, origins, more = _with_profile(plan, keep, points[:, 2], ids, options, where)
+        chain, origins, more = _with_profile(plan, keep, points[:, 2], ids, options, where, origin)
         findings += more
         start_z, end_z = float(points[0, 2]), float(points[-1, 2])
     else:
@@ -174,6 +175,7 @@ def _with_profile(
     ids: tuple[str, ...],
     options: ReadOptions,
     where: Where,
+    origin: FloatArray,
 ) -> tuple[Chain, tuple[Origin, ...], tuple[Finding, ...]]:
     """Round the grade breaks in the plane of distance and elevation, and weave."""
     station = plan.stations[np.cumsum(keep) - 1]
@@ -182,7 +184,7 @@ def _with_profile(
     gentle = max(options.standard_radii, default=15.24)
     profile = round_corners(
         pieces, curve, sweep=options.sweep or gentle, tolerance=options.chord_tolerance, where=where,
-        what="grade break",
+        what="grade break", locate=lambda point: plan.course.at(point[:1])[0] + origin,
     )  # fmt: skip
     chain, origins = weave(plan.course, plan.origins, profile.course, profile.origins)
     return chain, origins, profile.findings
