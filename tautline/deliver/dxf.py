@@ -1,7 +1,8 @@
-"""The plan as a DXF drawing of our own: route, pulls by utilisation, vault roles, arrows, names, schedule, legend."""
+"""The plan as a DXF drawing: route, pulls by utilisation, vault roles, bends, findings, with what belongs beside it."""
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -9,48 +10,17 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from tautline.deliver.atomic import replacing
+from tautline.deliver.dxf_beside import Corner, draw_legend, draw_profiles, draw_schedule, rows_in_a_block
+from tautline.deliver.dxf_pen import WIDTHS, Pen, new_drawing
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, arcs, pulls_of, rank, role_words
-from tautline.deliver.labels import Label, Plan, text_width
-from tautline.deliver.present import Units, count, percent, plain
+from tautline.deliver.labels import Label, Plan
+from tautline.deliver.present import Units, percent, plain
+from tautline.errors import ResultError
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
-    from ezdxf.layouts import Modelspace
 
-# $INSUNITS code by metres in one unit (DXF reference, group code 70 of $INSUNITS)
-_INSUNITS = {
-    2: 0.3048,
-    6: 1.0,
-    21: 1200 / 3937,
-    4: 0.001,
-    1: 0.0254,
-    5: 0.01,
-    7: 1000.0,
-    3: 1609.344,
-    10: 0.9144,
-    14: 0.1,
-    24: 6336000 / 3937,
-}
-_IMPERIAL = (1, 2, 3, 10, 21, 24)
-
-_LAYERS = {
-    "ROUTE": (8, 18),
-    **{f"PULL-{k + 1}": (b.aci, (30, 40, 60, 90)[k]) for k, b in enumerate(BANDS)},
-    "ARROWS": (7, 18),
-    "PULL-TEXT": (7, 18),
-    **{f"VAULT-{role.upper()}": (7, 25) for role in (*ROLES, "other")},
-    "VAULT-TEXT": (7, 18),
-    "HOT-SPOTS": (6, 25),
-    "FINDINGS": (32, 18),
-    "SCHEDULE": (7, 18),
-    "LEGEND": (7, 18),
-}
-PREFIX = "TAUTLINE-"
-_WIDTHS = (0.12, 0.22, 0.34, 0.5)
-"""Line width of each utilisation class, in letter heights."""
-_FIGURES = (0, 3, 4, 5, 6, 7, 8)
-"""Columns of the schedule that hold figures."""
-_STYLE = "TAUTLINE"
+Box = tuple[float, float, float, float]
 
 
 def write(document: Document, path: Path) -> None:
@@ -70,12 +40,52 @@ def write(document: Document, path: Path) -> None:
     OutputError
         The file could not be written.
     """
-    drawing = draw(document)
-    with (
-        replacing(path) as draft,
-        draft.open("wt", encoding="utf-8", errors="dxfreplace", newline="\r\n") as out,
-    ):
-        drawing.write(out)
+    _save(draw(document), path)
+
+
+def annotate(document: Document, source: Path, path: Path) -> None:
+    """Write a copy of the input drawing with the result on layers of our own.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document, valid against the schema.
+    source : Path
+        The drawing that the result was made from.
+    path : Path
+        The copy, replaced whole.
+
+    Raises
+    ------
+    ResultError
+        ``source`` is not the drawing that the result was made from, or cannot be read as DXF.
+    OutputError
+        The file could not be written.
+    """
+    import ezdxf
+    import ezdxf.bbox
+
+    try:
+        content = source.read_bytes()
+    except OSError as error:
+        raise ResultError(
+            f"cannot read {source}: {error.strerror}; name the drawing of the result"
+        ) from error
+    if hashlib.sha256(content).hexdigest() != document["source"]["sha256"]:
+        raise ResultError(
+            f"{source} is not the drawing that this result was made from (its sha256 differs); plan it anew"
+        )
+    try:
+        drawing = ezdxf.readfile(source)
+    except (ezdxf.DXFError, OSError) as error:
+        raise ResultError(f"{source} cannot be read as DXF: {error}") from error
+    sheet = _Sheet(document, drawing)
+    held = ezdxf.bbox.extents(drawing.modelspace(), fast=True)
+    # a stray entity far away does not drag the schedule after it
+    if held.has_data and sheet.box[1] - 20 * sheet.extent < held.extmin.y:
+        sheet.lowest = min(sheet.lowest, held.extmin.y)
+    sheet.draw(view=False)
+    _save(drawing, path)
 
 
 def draw(document: Document) -> Drawing:
@@ -89,63 +99,61 @@ def draw(document: Document) -> Drawing:
     Returns
     -------
     ezdxf.document.Drawing
-        DXF R2010, no external fonts but a common one, no line types but the full line.
+        DXF R2010, no font but a common one, no line type but the full line.
     """
-    import ezdxf
-
-    drawing = ezdxf.new("R2010", setup=False)
-    metres = document["ground"]["metres_per_unit"]
-    code = next((c for c, m in _INSUNITS.items() if abs(metres / m - 1) < 1e-9), 0)
-    drawing.header["$INSUNITS"] = code
-    drawing.header["$MEASUREMENT"] = 0 if code in _IMPERIAL else 1
-    drawing.header["$LUNITS"] = 2
-    drawing.styles.add(_STYLE, font="arial.ttf")
-    for name, (colour, weight) in _LAYERS.items():
-        drawing.layers.add(PREFIX + name, color=colour, lineweight=weight)
+    drawing = new_drawing(document["ground"]["metres_per_unit"])
     _Sheet(document, drawing).draw()
     return drawing
+
+
+def _save(drawing: Drawing, path: Path) -> None:
+    with (
+        replacing(path) as draft,
+        draft.open("wt", encoding=drawing.output_encoding, errors="dxfreplace", newline="\r\n") as out,
+    ):
+        drawing.write(out)
 
 
 class _Sheet:
     """One drawing in the making: a result document, its scale and where text still fits."""
 
     def __init__(self, document: Document, drawing: Drawing) -> None:
-        self.document = document
-        self.model: Modelspace = drawing.modelspace()
-        self.drawing = drawing
+        self.document, self.drawing = document, drawing
+        self.pen = Pen(drawing)
         self.scale = 1.0 / document["ground"]["metres_per_unit"]
-        self.units = Units.of(document)
-        self.pulls = pulls_of(document)
+        self.units, self.pulls = Units.of(document), pulls_of(document)
         self.places = {v["tag"]: (v["x"] * self.scale, v["y"] * self.scale) for v in document["vaults"]}
         self.box = self._extents()
         self.extent = max(self.box[2] - self.box[0], self.box[3] - self.box[1])
+        self.lowest = self.box[1]
         self.height = self._text_height()
         self.plan = Plan(0.5 * self.height)
 
-    def draw(self) -> None:
+    def draw(self, *, view: bool = True) -> None:
+        """Draw everything; ``view``: open on the whole of it."""
         for span in self.document["route"]:
             self._polyline(span, span.get("turn_rad"), "ROUTE", 0.0)
             self.plan.avoid(self._scaled(span["path"]))
         for p in self.pulls:
             self.plan.avoid(self._scaled(p.data["path"]))
-        self._vault_symbols()
+        self._vault_marks()
         self._vault_names()
-        for p in self.pulls:
-            self._pull(p)
-        for p in self.pulls:
-            self._pull_text(p)
-        self._hot_spots()
+        for draw in (self._pull, self._pull_text, self._hot_spot, self._bends):
+            for p in self.pulls:
+                draw(p)
         self._findings()
-        bottom = self._schedule()
-        self._legend(bottom)
-        self._frame_view()
-
-    # -- geometry
+        whole = self._beside()
+        if view:
+            self._view(whole)
 
     def _scaled(self, path: Iterable[Sequence[float]]) -> list[tuple[float, float]]:
         return [(p[0] * self.scale, p[1] * self.scale) for p in path]
 
-    def _extents(self) -> tuple[float, float, float, float]:
+    def _spot(self, p: Pull, station: float) -> tuple[float, float]:
+        x, y = p.point(station)
+        return x * self.scale, y * self.scale
+
+    def _extents(self) -> Box:
         points = [xy for span in self.document["route"] for xy in self._scaled(span["path"])]
         points += [xy for p in self.pulls for xy in self._scaled(p.data["path"])]
         points += list(self.places.values())
@@ -156,237 +164,117 @@ class _Sheet:
 
     def _text_height(self) -> float:
         """Letters of about 2.5 mm where the whole fills a large sheet, but small beside the usual span."""
-        unit = 0.3 * self.scale
-        spans = [math.dist(self.places[a], self.places[b]) for a, b in self._neighbours()]
-        spacing = float(median(spans)) if spans else self.extent
-        return float(max(min(self.extent / 170, spacing / 8), unit))
-
-    def _neighbours(self) -> list[tuple[str, str]]:
         pairs = [(s["from"], s["to"]) for s in self.document["route"]]
         pairs = pairs or [(p.data["feed"], p.data["pull"]) for p in self.pulls]
-        return [(a, b) for a, b in pairs if a in self.places and b in self.places]
+        known = [(a, b) for a, b in pairs if a in self.places and b in self.places]
+        spans = [math.dist(self.places[a], self.places[b]) for a, b in known]
+        spacing = float(median(spans)) if spans else self.extent
+        return float(max(min(self.extent / 170, spacing / 8), 0.3 * self.scale))
 
     def _polyline(self, item: Any, turns: Sequence[float] | None, layer: str, width: float) -> None:
-        curved = arcs(item, turns) if turns else None
-        corners = curved or [(p[0], p[1], 0.0) for p in item["path"]]
-        points = [(x * self.scale, y * self.scale, width, width, bulge) for x, y, bulge in corners]
-        if len(points) > 1:
-            self.model.add_lwpolyline(points, format="xyseb", dxfattribs=self._on(layer))
-
-    @staticmethod
-    def _on(layer: str) -> dict[str, str]:
-        return {"layer": PREFIX + layer}
-
-    def _text(
-        self, text: str, x: float, y: float, layer: str, height: float = 0.0, right: bool = False
-    ) -> None:
-        """A line of text whose lower left (or lower right) corner is at x, y."""
-        from ezdxf.enums import TextEntityAlignment
-
-        # a name that holds the DXF's own code for special characters stays as it is written
-        shown = plain(text).replace("%%", "% %")
-        entity = self.model.add_text(
-            shown, height=height or self.height, dxfattribs={**self._on(layer), "style": _STYLE}
-        )
-        align = TextEntityAlignment.BOTTOM_RIGHT if right else TextEntityAlignment.BOTTOM_LEFT
-        entity.set_placement((x, y), align=align)
+        corners = (arcs(item, turns) if turns else None) or [(p[0], p[1], 0.0) for p in item["path"]]
+        points = [(x * self.scale, y * self.scale, bulge) for x, y, bulge in corners]
+        self.pen.polyline(points, layer, width=width)
 
     def _label(
-        self, x: float, y: float, lines: Sequence[str], layer: str, gap: float, size: float = 1.0
+        self, at: tuple[float, float], lines: Sequence[str], layer: str, gap: float, size: float = 1.0
     ) -> None:
         """Lines of text beside a point, where there is room."""
-        h = self.height * size
-        box = self.plan.put(Label(x, y, tuple(lines), h, gap, needed=True)).box
-        to_left = box[2] <= x
+        h, (x, y) = self.height * size, at
+        box = self.plan.put(Label(x, y, tuple(lines), h, gap * self.height, needed=True)).box
+        left = box[2] <= x  # text to the left of its point ends there
         for k, line in enumerate(lines):
-            self._text(
-                line, box[2] if to_left else box[0], box[3] - h * (1.0 + 1.45 * k), layer, h, right=to_left
-            )
-
-    # -- what is drawn
+            top = box[3] - h * (1.0 + 1.45 * k)
+            self.pen.text(line, box[2] if left else box[0], top, layer, h, right=left)
 
     def _pull(self, p: Pull) -> None:
         number = BANDS.index(p.band)
-        self._polyline(
-            p.data, p.data["segments"]["turn_rad"], f"PULL-{number + 1}", self.height * _WIDTHS[number]
-        )
+        turns, width = p.data["segments"]["turn_rad"], self.height * WIDTHS[number]
+        self._polyline(p.data, turns, f"PULL-{number + 1}", width)
         h = self.height
         for at in p.arrows(5):
-            x, y = (c * self.scale for c in p.point(at))
-            a = p.heading(at)
-            tip, back, half = 1.1 * h, 0.9 * h, 0.6 * h
+            (x, y), a = self._spot(p, at), p.heading(at)
+            c, s = math.cos(a), math.sin(a)
             corners = [
-                (x + tip * math.cos(a), y + tip * math.sin(a)),
-                (x - back * math.cos(a) - half * math.sin(a), y - back * math.sin(a) + half * math.cos(a)),
-                (x - back * math.cos(a) + half * math.sin(a), y - back * math.sin(a) - half * math.cos(a)),
+                (x + 1.1 * h * c, y + 1.1 * h * s),
+                (x - 0.9 * h * c - 0.6 * h * s, y - 0.9 * h * s + 0.6 * h * c),
+                (x - 0.9 * h * c + 0.6 * h * s, y - 0.9 * h * s - 0.6 * h * c),
             ]
-            self.model.add_solid([*corners, corners[2]], dxfattribs=self._on("ARROWS"))
+            self.pen.solid(corners, "ARROWS")
 
     def _pull_text(self, p: Pull) -> None:
         d, units = p.data, self.units
-        x, y = (c * self.scale for c in p.point(p.arrows(1)[0]))
         verdict = ", FAILS" if d["verdict"] == "fail" else ""
         lines = [
             f"PULL {p.number}: {percent(d['utilisation'])}{verdict}",
             f"{units.text('length', d['length_m'])}, {units.text('force', d['exit_tension_N'])}",
         ]
-        self._label(x, y, lines, "PULL-TEXT", 1.2 * self.height)
+        if p.data["path"]:
+            self._label(self._spot(p, p.arrows(1)[0]), lines, "PULL-TEXT", 1.2)
 
-    def _vault_symbols(self) -> None:
+    def _vault_marks(self) -> None:
+        r = self.height
         for v in self.document["vaults"]:
             x, y = self.places[v["tag"]]
-            r = self.height
             for role in v["roles"] or ["other"]:
-                name = role if role in ROLES else "other"
-                self._symbol(name, x, y, r)
+                self.pen.vault(role if role in ROLES else "other", x, y, r)
             self.plan.block((x - 1.4 * r, y - 1.4 * r, x + 1.4 * r, y + 1.4 * r))
-
-    def _symbol(self, role: str, x: float, y: float, r: float) -> None:
-        """A vault's mark for one role; the marks of several roles lie inside each other."""
-        on = self._on(f"VAULT-{role.upper()}")
-        if role in ("pass", "other"):
-            self.model.add_circle((x, y), 0.45 * r, dxfattribs=on)
-        elif role == "feed":
-            self.model.add_circle((x, y), 0.85 * r, dxfattribs=on)
-        elif role == "relube":
-            self.model.add_circle((x, y), 0.6 * r, dxfattribs=on)
-            self.model.add_line((x - 0.6 * r, y), (x + 0.6 * r, y), dxfattribs=on)
-            self.model.add_line((x, y - 0.6 * r), (x, y + 0.6 * r), dxfattribs=on)
-        else:
-            corners = {
-                "pull": [(0.0, 0.75), (-0.65, -0.4), (0.65, -0.4)],
-                "splice": [(-1.1, -1.1), (1.1, -1.1), (1.1, 1.1), (-1.1, 1.1)],
-                "end": [(0.0, -1.6), (1.6, 0.0), (0.0, 1.6), (-1.6, 0.0)],
-            }[role]
-            self.model.add_lwpolyline([(x + a * r, y + b * r) for a, b in corners], close=True, dxfattribs=on)
 
     def _vault_names(self) -> None:
         for v in sorted(self.document["vaults"], key=lambda v: rank(v["roles"])):
-            x, y = self.places[v["tag"]]
             work = role_words(v["roles"])
-            self._label(x, y, [plain(v["tag"]), *([work] if work else [])], "VAULT-TEXT", 1.8 * self.height)
+            lines = [plain(v["tag"]), *([work] if work else [])]
+            if v["station_m"] is not None:
+                lines.append(f"sta {self.units.text('length', v['station_m'])}")
+            self._label(self.places[v["tag"]], lines, "VAULT-TEXT", 1.8)
 
-    def _hot_spots(self) -> None:
-        for p in self.pulls:
-            station = p.data["max_sidewall_station_m"]
-            if station is None or not p.data["path"]:
+    def _hot_spot(self, p: Pull) -> None:
+        station = p.data["max_sidewall_station_m"]
+        if station is None or not p.data["path"]:
+            return
+        x, y = self._spot(p, station)
+        r = 0.7 * self.height
+        for s in (-1, 1):
+            self.pen.line(x - r, y - s * r, x + r, y + s * r, "HOT-SPOTS")
+        text = self.units.text("pressure", p.data["max_sidewall_N_per_m"])
+        self._label((x, y), [text], "HOT-SPOTS", 1.0, 0.8)
+
+    def _bends(self, p: Pull) -> None:
+        """Angle and radius of every bend that a person would see on the drawing."""
+        for b in p.bends:
+            if not p.data["path"] or b.guide or b.angle < math.radians(2):
                 continue
-            x, y = (c * self.scale for c in p.point(station))
-            r = 0.7 * self.height
-            for s in (-1, 1):
-                self.model.add_line((x - r, y - s * r), (x + r, y + s * r), dxfattribs=self._on("HOT-SPOTS"))
-            text = self.units.text("pressure", p.data["max_sidewall_N_per_m"])
-            self._label(x, y, [text], "HOT-SPOTS", self.height, 0.8)
+            radius = self.units.text("size" if b.radius < 3.0 else "length", b.radius)
+            text = f"{math.degrees(b.angle):.0f}° {'' if b.kind == 'bend' else b.kind + ' '}R {radius}"
+            self._label(self._spot(p, (b.start + b.end) / 2), [text], "BENDS", 0.8, 0.6)
 
     def _findings(self) -> None:
         for k, f in enumerate(self.document["findings"], 1):
             if f["where"]["x"] is None or f["where"]["y"] is None:
                 continue
             x, y = f["where"]["x"] * self.scale, f["where"]["y"] * self.scale
-            self.model.add_circle((x, y), 1.9 * self.height, dxfattribs=self._on("FINDINGS"))
-            self._label(x, y, [f"finding {k}: {f['code']}"], "FINDINGS", 2.2 * self.height, 0.7)
+            text = f"finding {k}: {f['code']}"
+            if f["severity"] == "info":
+                self.pen.circle(x, y, 1.9 * self.height, "FINDINGS-INFO")
+                self.pen.text(text, x + 2.2 * self.height, y, "FINDINGS-INFO", 0.6 * self.height)
+                continue
+            self.pen.circle(x, y, 1.9 * self.height, "FINDINGS")
+            self._label((x, y), [text], "FINDINGS", 2.2, 0.7)
 
-    # -- beside the plan
+    def _beside(self) -> Box:
+        """Schedule, legend and profiles under the plan and all else on the drawing; returns the box without profiles."""
+        rows = rows_in_a_block(len(self.pulls)) + 1
+        h = max(self.height, min(self.extent / 170, self.extent / (2.0 * rows)))
+        at = Corner(self.box[0], self.lowest - 8 * h - 6 * self.height, h)
+        right, low = draw_schedule(self.pen, self.document, self.pulls, at)
+        edge, legend_low = draw_legend(self.pen, self.document, Corner(right + 4 * h, at.y, h))
+        low = min(low, legend_low)
+        draw_profiles(self.pen, self.document, self.pulls, Corner(at.x, low - 12 * h, h))
+        return self.box[0], low, max(self.box[2], edge), self.box[3]
 
-    def _schedule(self) -> float:
-        """The table of pulls under the plan; returns its lower edge."""
-        units = self.units
-        heads = [
-            "no",
-            "feed",
-            "pull",
-            units.label("length"),
-            f"exit {units.label('force')}",
-            "limit",
-            f"sidewall {units.label('pressure')}",
-            "limit",
-            "use",
-            "verdict",
-            "re-lube",
-        ]
-        body = [
-            [
-                str(p.number),
-                plain(p.data["feed"]),
-                plain(p.data["pull"]),
-                units.figure("length", p.data["length_m"]),
-                units.figure("force", p.data["exit_tension_N"]),
-                units.figure("force", p.data["limits"]["max_tension_N"]),
-                units.figure("pressure", p.data["max_sidewall_N_per_m"]),
-                units.figure("pressure", p.data["limits"]["max_sidewall_N_per_m"]),
-                percent(p.data["utilisation"]),
-                p.data["verdict"],
-                ", ".join(plain(v) for v in p.data["relube"]),
-            ]
-            for p in self.pulls
-        ]
-        tall = max(30, math.ceil(math.sqrt(8.0 * len(body))))
-        blocks = [body[k : k + tall] for k in range(0, len(body), tall)] or [[]]
-        h = max(self.height, min(self.extent / 170, self.extent / (2.0 * (tall + 1))))
-        wide = [max(text_width(r[k], h) for r in (heads, *body)) + 2 * h for k in range(len(heads))]
-        x, y = self.box[0], self.box[1] - 8 * h - 6 * self.height
-        verdict = self.document["verdict"].replace("-", " ").upper()
-        title = f"{plain(self.document['job']['name'])}: {verdict}, {count(len(self.pulls), 'pull')}"
-        self._text(title, x, y + h, "SCHEDULE", 1.4 * h)
-        for block in blocks:
-            self._table([heads, *block], wide, x, y, h)
-            x += sum(wide) + 4 * h
-        self._right, self._top, self._letter = x, y, h
-        return y - 2.0 * h * (min(tall, len(body)) + 1)
-
-    def _table(
-        self, rows: Sequence[Sequence[str]], wide: Sequence[float], x: float, y: float, h: float
-    ) -> None:
-        """Rules and cells; y is the upper edge."""
-        step = 2.0 * h
-        edges = [x + sum(wide[:k]) for k in range(len(wide) + 1)]
-        on = self._on("SCHEDULE")
-        for k in range(len(rows) + 1):
-            self.model.add_line((edges[0], y - k * step), (edges[-1], y - k * step), dxfattribs=on)
-        for edge in edges:
-            self.model.add_line((edge, y), (edge, y - step * len(rows)), dxfattribs=on)
-        for j, row in enumerate(rows):
-            for k, cell in enumerate(row):
-                if cell:
-                    right = j > 0 and k in _FIGURES
-                    at = edges[k + 1] - h if right else edges[k] + h
-                    self._text(cell, at, y - (j + 1) * step + 0.5 * h, "SCHEDULE", h, right=right)
-
-    def _legend(self, bottom: float) -> None:
-        """Line classes, marks, unit and source, to the right of the schedule's top."""
-        h = self._letter
-        x, y = self._right + 4 * h, self._top
-        self._text("Pulls by utilisation (worst binding check)", x, y + h, "LEGEND", 1.2 * h)
-        for k, b in enumerate(BANDS):
-            y -= 2.0 * h
-            width = h * _WIDTHS[k]
-            line = [(x, y + 0.5 * h, width, width), (x + 8 * h, y + 0.5 * h, width, width)]
-            self.model.add_lwpolyline(line, format="xyse", dxfattribs=self._on(f"PULL-{k + 1}"))
-            self._text(b.words, x + 10 * h, y, "LEGEND", h)
-        y -= h
-        for role, meaning in ROLES.items():
-            y -= 3.4 * h
-            self._symbol(role, x + 4 * h, y + 0.5 * h, h)
-            self._text(meaning if role == "end" else f"{meaning} vault", x + 10 * h, y, "LEGEND", h)
-        y -= 2 * h
-        unit = plain(self.document["ground"]["unit"]).replace("_", " ")
-        notes = [
-            "X: worst sidewall pressure of a pull; arrows: direction of the pull",
-            f"drawing unit: {unit}; coordinates as in {plain(self.document['source']['file'])}",
-            f"crs: {plain(self.document['crs'] or 'not known')[:80]}",
-            f"sha256 of the source {self.document['source']['sha256'][:16]}",
-            "The cable maker's data, local codes and licensed practice go before this drawing.",
-        ]
-        for note in notes:
-            y -= 2.0 * h
-            self._text(note, x, y, "LEGEND", h)
-        self._bottom = min(bottom, y)
-        self._edge = x + max(text_width(n, h) for n in notes)
-
-    def _frame_view(self) -> None:
-        """Opens on the whole drawing."""
-        x0, y0 = self.box[0] - 10 * self.height, self._bottom - 4 * self.height
-        x1, y1 = max(self.box[2], self._edge) + 10 * self.height, self.box[3] + 10 * self.height
-        self.drawing.header["$EXTMIN"], self.drawing.header["$EXTMAX"] = (x0, y0, 0), (x1, y1, 0)
+    def _view(self, whole: Box) -> None:
+        """Open on plan, schedule and legend; the profiles lie below."""
+        pad = 10 * self.height
+        x0, y0, x1, y1 = whole[0] - pad, whole[1] - pad, whole[2] + pad, whole[3] + pad
         height = max(y1 - y0, (x1 - x0) / 1.6)
         self.drawing.set_modelspace_vport(height=height, center=((x0 + x1) / 2, (y0 + y1) / 2))

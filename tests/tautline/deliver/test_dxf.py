@@ -1,9 +1,13 @@
+import hashlib
 import math
 
 import ezdxf
 import pytest
 
 from tautline.deliver import dxf
+from tautline.errors import ResultError
+
+FT = 1200 / 3937
 
 
 def read(document, folder):
@@ -102,3 +106,63 @@ def test_the_schedule_is_beside_the_plan(harbour, tmp_path):
     lowest = min(p[1] for e in model.query('LWPOLYLINE[layer=="TAUTLINE-ROUTE"]') for p in e.get_points())
     for t in model.query('TEXT[layer=="TAUTLINE-SCHEDULE"]'):
         assert t.dxf.insert.y + t.dxf.height < lowest
+
+
+def test_every_pull_has_its_profile(harbour, tmp_path):
+    _, model = read(harbour, tmp_path)
+    titles = texts(model, "TAUTLINE-PROFILE-TEXT")
+    assert "Section 1, pull 1: MH-3 -> SUB-A" in titles
+    assert len(model.query('LWPOLYLINE[layer=="TAUTLINE-PROFILE-TENSION"]')) == 5
+    # tension and limit stand in the ratio of the document: both measured from the foot of the first panel
+    frame = model.query('LWPOLYLINE[layer=="TAUTLINE-PROFILE"]').first
+    foot = min(p[1] for p in frame.get_points())
+    curve = model.query('LWPOLYLINE[layer=="TAUTLINE-PROFILE-TENSION"]').first
+    limit = model.query('LWPOLYLINE[layer=="TAUTLINE-PROFILE-LIMIT"]').first
+    pull = harbour["sections"][0]["pulls"][0]
+    drawn = (max(p[1] for p in curve.get_points()) - foot) / (limit.get_points()[0][1] - foot)
+    assert drawn == pytest.approx(pull["max_tension_N"] / pull["limits"]["max_tension_N"], rel=1e-6)
+
+
+def test_bends_are_named_by_angle_and_radius(harbour, tmp_path):
+    _, model = read(harbour, tmp_path)
+    assert {"90° R 12.5 ft", "45° R 12.5 ft", "22° R 50.0 ft", "80° sag R 60.00 in"} <= set(
+        texts(model, "TAUTLINE-BENDS")
+    )
+
+
+@pytest.fixture
+def source(tmp_path, harbour):
+    """A drawing with one line on a layer of its own, and the document made to be about it."""
+    path = tmp_path / "harbour.dxf"
+    drawing = ezdxf.new("R2004", units=21)
+    drawing.layers.add("DUCT-PRIM", color=3)
+    place = [v / FT for v in (harbour["vaults"][0]["x"], harbour["vaults"][0]["y"])]
+    drawing.modelspace().add_line(place, (place[0], place[1] - 5000.0), dxfattribs={"layer": "DUCT-PRIM"})
+    drawing.saveas(path)
+    harbour["source"]["sha256"] = hashlib.sha256(path.read_bytes()).hexdigest()
+    return path
+
+
+def test_the_copy_of_a_drawing_keeps_what_was_on_it(source, harbour, tmp_path):
+    before = source.read_bytes()
+    dxf.annotate(harbour, source, tmp_path / "copy.dxf")
+    assert source.read_bytes() == before
+    drawing = ezdxf.readfile(tmp_path / "copy.dxf")
+    model = drawing.modelspace()
+    assert drawing.audit().errors == []
+    assert len(model.query('*[layer=="DUCT-PRIM"]')) == 1
+    assert drawing.dxfversion == "AC1018"
+    assert "PULL 1: 85 %" in texts(model, "TAUTLINE-PULL-TEXT")
+    # what is ours beside the plan stands under all that was there
+    lowest = model.query('LINE[layer=="DUCT-PRIM"]').first.dxf.end.y
+    assert all(t.dxf.insert.y < lowest for t in model.query('TEXT[layer=="TAUTLINE-SCHEDULE"]'))
+    dxf.annotate(harbour | {"source": {**harbour["source"]}}, source, tmp_path / "copy.dxf")
+
+
+def test_the_copy_of_another_drawing_is_refused(source, harbour, tmp_path):
+    source.write_bytes(source.read_bytes() + b"\n")
+    with pytest.raises(ResultError, match="is not the drawing"):
+        dxf.annotate(harbour, source, tmp_path / "copy.dxf")
+    with pytest.raises(ResultError, match="cannot read"):
+        dxf.annotate(harbour, tmp_path / "gone.dxf", tmp_path / "copy.dxf")
+    assert not (tmp_path / "copy.dxf").exists()
