@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from tautline.deliver.atomic import replacing
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
+from tautline.deliver.gis_styles import styles
 from tautline.errors import OutputError
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ def write(document: Document, path: Path) -> None:
     layers = tables(document)
     with replacing(path) as draft:
         _write_layers(layers, draft, path, document["crs"])
+        _write_styles(draft)
 
 
 def tables(document: Document) -> dict[str, list[Row]]:
@@ -259,6 +261,31 @@ def _write_layers(layers: Mapping[str, Sequence[Row]], draft: Path, path: Path, 
             raise OutputError(path, f"the document's crs {crs!r} is unknown: {error}") from error
         except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
             raise OutputError(path, f"{error}: make room or choose another --out") from error
+
+
+def _write_styles(draft: Path) -> None:
+    """A table of default styles, as QGIS looks for it in a GeoPackage."""
+    import pandas
+    import pyogrio
+
+    made = styles()
+    rows = pandas.DataFrame(
+        {
+            "f_table_catalog": "",
+            "f_table_schema": "",
+            "f_table_name": list(made),
+            "f_geometry_column": "geom",
+            "styleName": list(made),
+            "styleQML": list(made.values()),
+            "styleSLD": "",
+            "useAsDefault": True,
+            "description": "as made with the result",
+            "owner": "",
+            "ui": "",
+            "update_time": pandas.Timestamp(2000, 1, 1),
+        }
+    )
+    pyogrio.write_dataframe(rows, draft, layer="layer_styles", driver="GPKG", append=False)
 
 
 def _dtype(column: str) -> Any:

@@ -1,9 +1,12 @@
 import sqlite3
+import subprocess
 from itertools import pairwise
+from pathlib import Path
 
 import geopandas
 import pyogrio
 import pytest
+from lxml import etree
 from shapely import get_coordinates
 
 from tautline.deliver import gis
@@ -21,7 +24,10 @@ def read(document, folder, layer):
 def test_every_document_makes_all_layers_with_their_columns(document, tmp_path, recwarn):
     gis.write(document, tmp_path / "result.gpkg")
     assert [str(w.message) for w in recwarn] == []
-    assert [name for name, _ in pyogrio.list_layers(tmp_path / "result.gpkg")] == list(gis.LAYERS)
+    assert [name for name, _ in pyogrio.list_layers(tmp_path / "result.gpkg")] == [
+        *gis.LAYERS,
+        "layer_styles",
+    ]
     for layer, (_, names) in gis.LAYERS.items():
         assert list(pyogrio.read_info(tmp_path / "result.gpkg", layer=layer)["fields"]) == names.split()
 
@@ -60,7 +66,9 @@ def test_the_file_says_version_1_3_and_undefined_without_a_crs(flat, tmp_path):
     with sqlite3.connect(path) as base:
         # OGC 12-128r15 requirement 2: user_version 10300 for GeoPackage 1.3; requirement 11: srs_id -1 is undefined Cartesian
         assert base.execute("pragma user_version").fetchone() == (10300,)
-        assert {s for (s,) in base.execute("select srs_id from gpkg_contents")} == {-1}
+        assert {
+            s for (s,) in base.execute("select srs_id from gpkg_contents where data_type = 'features'")
+        } == {-1}
         # no elevation known: plain geometries
         assert {z for (z,) in base.execute("select z from gpkg_geometry_columns")} == {0}
 
@@ -77,3 +85,45 @@ def test_an_unknown_crs_is_told_and_the_old_file_stays(harbour, tmp_path):
         gis.write(harbour | {"crs": "EPSG:999999"}, tmp_path / "result.gpkg")
     assert (tmp_path / "result.gpkg").read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["result.gpkg"]
+
+
+def test_each_layer_has_a_style_that_draws_all_its_classes(failing, tmp_path):
+    pulls = read(failing, tmp_path, "pulls")
+    with sqlite3.connect(tmp_path / "result.gpkg") as base:
+        found = base.execute(
+            "select f_table_name, f_geometry_column, styleQML from layer_styles where useAsDefault"
+        )
+        made = {name: etree.fromstring(qml.encode()) for name, column, qml in found if column == "geom"}
+    assert set(made) == set(gis.LAYERS)
+    values = {c.get("value") for c in made["pulls"].iter("category")}
+    assert set(pulls["band"]) <= values
+    assert len(values) == 4
+
+
+QGIS = Path("/usr/lib/python3/dist-packages/qgis")
+LOOK = """
+import os, sys
+os.environ["QT_QPA_PLATFORM"] = "offscreen"
+from qgis.core import QgsApplication, QgsVectorLayer
+app = QgsApplication([], False)
+app.initQgis()
+for name in sys.argv[2:]:
+    layer = QgsVectorLayer(sys.argv[1] + "|layername=" + name, name, "ogr")
+    symbols = [i.label() for i in layer.renderer().legendSymbolItems()]
+    print(name, layer.isValid(), layer.featureCount(), layer.renderer().type(), len(symbols), sep="|", flush=True)
+os._exit(0)
+"""
+
+
+@pytest.mark.skipif(not QGIS.is_dir(), reason="no python3-qgis on this machine")
+def test_a_gis_shows_the_layers_in_their_styles(harbour, tmp_path):
+    gis.write(harbour, tmp_path / "result.gpkg")
+    command = ["/usr/bin/python3", "-c", LOOK, str(tmp_path / "result.gpkg"), *gis.LAYERS]
+    environment = {"PATH": "/usr/bin", "HOME": str(tmp_path)}
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, env=environment, check=False)
+    shown = [line.split("|") for line in done.stdout.splitlines()]
+    assert [line[0] for line in shown] == list(gis.LAYERS), done.stderr
+    kinds = {name: (valid, kind, int(symbols)) for name, valid, _, kind, symbols in shown}
+    assert kinds["pulls"] == ("True", "categorizedSymbol", 4)
+    assert kinds["vaults"] == ("True", "RuleRenderer", 7)
+    assert kinds["findings"] == ("True", "categorizedSymbol", 3)
