@@ -155,7 +155,15 @@ def test_pulls_of_one_feed_are_those_offered(random_case: Callable[..., Any]) ->
         case = random_case(seed, 5, hilly=seed % 2 == 1)
         pulls = RowPulls(case.row, case.bundle, case.rules, further_stops=True)
         rules = PlanRules(Costs(relube=0.5), middle_feed=True)
-        assert plan_row(case.row.facts, pulls, rules) == plan_row(case.row.facts, pulls.offers(), rules)
+        whole, one_by_one = (plan_row(case.row.facts, given, rules) for given in (pulls.offers(), pulls))
+        assert type(whole) is type(one_by_one)
+        if isinstance(whole, Plan) and isinstance(one_by_one, Plan):
+            chosen = [
+                [(p.feed, p.pull, p.relube) for s in plan.sections for p in s.pulls]
+                for plan in (whole, one_by_one)
+            ]
+            assert chosen[0] == chosen[1]
+            assert whole.utilisation == pytest.approx(one_by_one.utilisation, rel=1e-9)
         for option, following in itertools.pairwise(pulls(2)):
             if (option.feed, option.pull) == (following.feed, following.pull):
                 assert len(option.relube) < len(following.relube)
