@@ -27,6 +27,11 @@ class Lining:
         Friction coefficients.
     hold : float or None
         Distance over which the lubricant holds. [m]
+    pressed, press_force : float or None
+        Coefficient where one cable is pressed harder than that force per length, in place of ``lubricated``.
+        [-, N/m]
+    waviness : float
+        Turn per length that coiled duct keeps when it is laid straight. [rad/m]
     jacket : str
         Of the cable, for the friction defaults; empty where not stated.
     layers : tuple of str and Lining
@@ -42,6 +47,9 @@ class Lining:
     lubricated: float | None = None
     dry: float | None = None
     hold: float | None = None
+    pressed: float | None = None
+    press_force: float | None = None
+    waviness: float = 0.0
     jacket: str = ""
     layers: tuple[tuple[str, Lining], ...] = ()
     tables: Tables | None = None
@@ -96,7 +104,9 @@ class Lining:
                 ) from error
             label = f"{size} {kind}"
         friction, assumed = self.friction(kind, fields.friction)
-        return Bore(inside_diameter=diameter, friction=friction, label=label, assumed=assumed)
+        return Bore(
+            inside_diameter=diameter, friction=friction, label=label, assumed=assumed, waviness=self.waviness
+        )
 
     def unmatched(self, ducts: Iterable[Duct]) -> tuple[str, ...]:
         """Return the layer patterns that no duct lies on.
@@ -139,14 +149,19 @@ class Lining:
                 assumed = (
                     f"Friction in {kind or 'duct'}: {lubricated:g} lubricated and {dry:g} dry taken ({source}).",
                 )
-        if self.hold is None or dry is None:
-            return Friction(lubricated), assumed
-        if not dry >= lubricated:
+        hold = self.hold
+        if hold is not None and dry is not None and not dry >= lubricated:
             assumed += (
                 f"Friction {lubricated:g} of a duct is above the job's dry {dry:g}: kept constant there.",
             )
-            return Friction(lubricated), assumed
-        return Friction(lubricated, dry, self.hold), assumed
+            hold = None
+        pressed, force = self.pressed, self.press_force
+        if own is not None and pressed is not None:
+            assumed += (f"Friction {own:g} of a duct is its own: taken whatever the cable is pressed with.",)
+            pressed = force = None
+        if hold is None or dry is None:
+            return Friction(lubricated, pressed=pressed, press_force=force), assumed
+        return Friction(lubricated, dry, hold, pressed, force), assumed
 
 
 def _ends(duct: Duct) -> str:

@@ -228,7 +228,8 @@ def _sidewall(pull: Document, piece: Piece, i: int, system: System) -> Iterator[
         return
     inside = pull["segments"]["inside_diameter_m"][i] or 0.0
     factor = pull["segments"]["sidewall_factor"][i]
-    greatest = max(pull["profile"]["tension_N"][i : i + 2])
+    entering, leaving = pull["profile"]["tension_N"][i : i + 2]
+    greatest = max(entering, leaving - pull["segments"]["added_N"][i])
     radius = piece.radius - inside / 2
     yield (
         f"     sidewall p = {number(factor)} x {number(greatest)} / ({number(piece.radius)} - {number(inside / 2)}) = "

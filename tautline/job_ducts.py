@@ -34,7 +34,20 @@ def read_lining(duct: Table, friction: Table, layers: list[Table], jacket: str, 
     if (size is None) != (kind is None) and diameter is None and size is not None:
         duct.fault("type", "is missing beside trade_size, unless the ducts' own fields hold it")
     lubricated, dry, hold = _friction(friction)
-    lining = Lining(size, kind, diameter, lubricated, dry, hold, jacket, tables=tables)
+    pressed, force = _pressed(friction, lubricated)
+    lining = Lining(
+        trade_size=size,
+        type=kind,
+        inside_diameter=diameter,
+        lubricated=lubricated,
+        dry=dry,
+        hold=hold,
+        pressed=pressed,
+        press_force=force,
+        waviness=_waviness(duct),
+        jacket=jacket,
+        tables=tables,
+    )
     named = []
     for table in layers:
         layer = table.text("layer", required=True)
@@ -82,6 +95,29 @@ def _friction(friction: Table) -> tuple[float | None, float | None, float | None
     if lubricated is not None and dry is not None and dry < lubricated:
         friction.fault("dry", f"must be at least lubricated, {lubricated:g}, got {dry:g}")
     return lubricated, dry, hold
+
+
+def _pressed(friction: Table, lubricated: float | None) -> tuple[float | None, float | None]:
+    """Read the coefficient of a cable that is pressed hard, and how hard that is."""
+    pressed = friction.number("pressed", above=0.0, at_most=2.0)
+    force = friction.quantity("press_force", "weight", above=0.0)
+    if ("pressed" in friction) != ("press_force" in friction):
+        missing, there = ("press_force", "pressed") if "pressed" in friction else ("pressed", "press_force")
+        friction.fault(missing, f"is missing beside {there}")
+    if "pressed" in friction and lubricated is None:
+        friction.fault(
+            "lubricated", "is missing beside pressed: the coefficient of a cable that is not pressed hard"
+        )
+    return pressed, force
+
+
+def _waviness(duct: Table) -> float:
+    """Read ``waviness = { turn = "10 deg", over = "100 ft" }``."""
+    table = duct.sub("waviness")
+    stated = "waviness" in duct
+    turn = table.quantity("turn", "angle", at_least=0.0, required=stated)
+    over = table.quantity("over", "length", above=0.0, required=stated)
+    return turn / over if turn is not None and over is not None else 0.0
 
 
 def read_guides(table: Table) -> Guides | None:

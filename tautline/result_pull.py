@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mechanics.chain import Chain
+from mechanics.chain import Chain, IntArray
 from mechanics.errors import FloatArray
 from mechanics.pull import Check, PullResult
 from network.route import FeederRoute
@@ -224,16 +224,17 @@ def _placed(done: DonePull, feed: int, pull: int, result: PullResult) -> tuple[F
     homes += [None] * (len(row.pull_guide.chain) if row.pull_guide else 0)
 
     source = result.source_segment.astype(np.int64)
+    shape = _shape(result, source)
     home_of = [homes[int(k)] for k in source]
     cuts = [k for k in range(1, len(home_of)) if home_of[k] != home_of[k - 1]]
     points: list[FloatArray] = []
     index: list[int] = []
     count = 0
     first = home_of.index(spans[0])
-    at, heading = _before(done, spans[0], forward, result.chain.part(0, first))
+    at, heading = _before(done, spans[0], forward, shape.part(0, first))
     for start, stop in zip([0, *cuts], [*cuts, len(home_of)], strict=True):
         home = home_of[start]
-        part = result.chain.part(start, stop)
+        part = shape.part(start, stop)
         if home is not None:
             # each duct stands where it was drawn, whatever the lengths on guides add up to
             _, at, heading = along(done.route.legs[home], forward)
@@ -245,6 +246,13 @@ def _placed(done: DonePull, feed: int, pull: int, result: PullResult) -> tuple[F
         at = (float(traced[-1][0]), float(traced[-1][1]), float(traced[-1][2]))
     index.append(count - 1)
     return np.vstack(points), index
+
+
+def _shape(result: PullResult, source: IntArray) -> Chain:
+    """Return the pieces as they lie on the map: the waviness of a duct turns the cable this way and that, not away."""
+    chain, track = result.chain, result.track.chain
+    turn = track.turn[source] * chain.length / track.length[source]
+    return Chain(chain.length, chain.grade_in, chain.grade_out, turn)
 
 
 def _before(

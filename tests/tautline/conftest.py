@@ -27,7 +27,8 @@ def laden_check(tmp_path_factory):
         'source = "harbour.gpkg"': f"source = '{SAMPLES / 'harbour.gpkg'}'",
         'units = "us"': 'units = "si"',
         "cables = 3": 'cables = 3\nground = { diameter = "12 mm", weight = "7 N/m", construction = "600 V" }',
-        "[duct]": "[duct]\nflooded = true",
+        "[duct]": '[duct]\nflooded = true\nwaviness = { turn = "4 deg", over = "100 m" }',
+        "[friction]": '[friction]\npressed = 0.15\npress_force = "400 N/m"',
         'attachment = "eye"': (
             'attachment = "grip"\nentry = "200 N"\nlow_friction_factor = 0.4\ntemperature = "4 degC"\n'
             'puller = "60 kN"\nassists = { "MH-10" = "1.5 kN" }'

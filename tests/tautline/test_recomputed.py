@@ -38,7 +38,9 @@ def pressed(segments, tension):
             found.append(0.0)
             continue
         radius = 1 / curvature - (segments["inside_diameter_m"][k] or 0.0) / 2
-        found.append(segments["sidewall_factor"][k] * max(0.0, *tension[k : k + 2]) / radius)
+        # an assist relieves the cable only once it has come out of the segment
+        hardest = max(0.0, tension[k], tension[k + 1] - segments["added_N"][k])
+        found.append(segments["sidewall_factor"][k] * hardest / radius)
     return found
 
 
@@ -61,10 +63,15 @@ def test_every_tension_and_sidewall_pressure(run, request):
         assert way["max_tension_N"] == pytest.approx(max(tension), rel=NEAR)
         assert min(tension) >= -1e-3  # taut all along
         wall = pressed(way["segments"], tension)
-        # the greatest on a piece may lie inside it where both curvature and tension change: never above this bound
         stated = way["profile"]["sidewall_N_per_m"][1:]
-        assert stated == pytest.approx(wall, rel=1e-3, abs=1e-3)
-        assert way["max_sidewall_N_per_m"] == pytest.approx(max(wall), rel=1e-3)
+        if run == "laden_check":
+            # waviness (4 degrees over 100 m) adds to a bend's curvature for the pressure, whichever way it waves
+            most = [w + 1.2 * t * math.radians(4) / 100 for w, t in zip(wall, tension[1:], strict=True)]
+            assert all(w * 0.999 - 1e-3 <= s <= m + 1.0 for w, s, m in zip(wall, stated, most, strict=True))
+        else:
+            # the greatest on a piece may lie inside it where curvature and tension both change
+            assert stated == pytest.approx(wall, rel=1e-3, abs=1e-3)
+            assert way["max_sidewall_N_per_m"] == pytest.approx(max(wall), rel=1e-3)
         count += len(tension)
     assert count > 200
 
