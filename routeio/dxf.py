@@ -10,7 +10,7 @@ from pathlib import Path
 from routeio import crs as crs_
 from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
-from routeio.dxf_shapes import LINES, NotALineError
+from routeio.dxf_shapes import LINES, NotALineError, layer_of
 from routeio.dxf_units import drawing_units, no_units
 from routeio.dxf_vaults import (
     TEXT_KINDS,
@@ -89,7 +89,7 @@ def layer_table(opened: Opened) -> dict[str, Counter[str]]:
         while waiting:
             container, outer = waiting.pop()
             for entity in container:  # type: ignore[attr-defined]
-                layer = str(entity.dxf.get("layer", "0"))
+                layer = layer_of(entity)
                 kind = entity.dxftype()
                 if outer is None:
                     add(layer, kind)
@@ -214,7 +214,7 @@ class _Reading:
             for definition in block.attdefs():
                 tags.setdefault(str(definition.dxf.get("tag", "")).strip().upper())
         for insert in self.opened.drawing.modelspace().query("INSERT"):
-            if self.is_vault(str(insert.dxf.get("layer", "0"))):
+            if self.is_vault(layer_of(insert)):
                 for attrib in insert.attribs:  # type: ignore[attr-defined]
                     tags.setdefault(str(attrib.dxf.get("tag", "")).strip().upper())
         where = Where(file=self.file, layer=", ".join(self.vault_layers))
@@ -245,7 +245,7 @@ class _Reading:
         total = 0
         for entity in self.opened.drawing.modelspace():
             kind = entity.dxftype()
-            placed = Placed(entity, str(entity.dxf.get("layer", "0")), str(entity.dxf.get("handle", "?")))
+            placed = Placed(entity, layer_of(entity), str(entity.dxf.get("handle", "?")))
             used = False
             if kind == "INSERT" and not self._is_vault_insert(placed):
                 used, total = self._expand(placed, total)
@@ -348,7 +348,7 @@ class _Reading:
                 continue
             for entity in layout:
                 self.counts[f"skipped {entity.dxftype()}"] += 1
-                if self._wanted(str(entity.dxf.get("layer", "0"))) and entity.dxftype() not in _NOTES:
+                if self._wanted(layer_of(entity)) and entity.dxftype() not in _NOTES:
                     lost[layout.name] += 1
         for name, count in lost.items():
             self._find(

@@ -11,6 +11,7 @@ import numpy as np
 from ezdxf.math import OCS
 
 from mechanics.errors import FloatArray
+from routeio.dxf_shapes import layer_of
 from routeio.findings import InputRefusedError, Where
 from routeio.ground import check_in_reach
 
@@ -136,7 +137,7 @@ class Blocks:
         if block is None:
             return _Block(external="missing")
         own = [e for e in block if e.dxftype() != "ATTDEF"]
-        layers = {str(e.dxf.get("layer", "0")).lower() for e in own}
+        layers = {layer_of(e).lower() for e in own}
         facts = _Block(
             total=len(own),
             layers=frozenset(layers - {"0"}),
@@ -302,7 +303,7 @@ def expanded(
         for entity in block:
             if entity.dxftype() == "ATTDEF":
                 continue
-            layer = str(entity.dxf.get("layer", "0"))
+            layer = layer_of(entity)
             inner = Placed(
                 entity,
                 insert.layer if layer == "0" else layer,

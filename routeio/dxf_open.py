@@ -32,6 +32,7 @@ PARSER_ERRORS = (
     AttributeError,
     StopIteration,
     ArithmeticError,
+    AssertionError,
     RecursionError,
     struct.error,
 )
@@ -120,6 +121,7 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
                 drawing = ezdxf.filemanagement.read(text)
         else:
             drawing = ezdxf.filemanagement.readfile(path, encoding)
+        drawing.modelspace()
     except PARSER_ERRORS as error:
         reason = " ".join(str(error).split())[:200] or type(error).__name__
         raise InputRefusedError(

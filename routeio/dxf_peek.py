@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from routeio.dxf import layer_table
 from routeio.dxf_open import Opened, open_drawing
-from routeio.dxf_shapes import LINES
+from routeio.dxf_shapes import LINES, layer_of
 from routeio.dxf_units import drawing_units
 from routeio.dxf_vaults import VAULT_KINDS
 from routeio.findings import InputRefusedError, Where
 from routeio.ground import FARTHEST, extents_in_units
 from routeio.guess import Guess, fields_like, layers_like
 from routeio.options import ReadOptions
+
+if TYPE_CHECKING:
+    from ezdxf.entities import DXFEntity
 
 _VAULT_FIELDS = ("name", "kind", "rim", "invert", "splice", "feed", "pull")
 
@@ -94,7 +98,7 @@ def _blocks(opened: Opened) -> tuple[dict[str, dict[str, None]], dict[str, dict[
     for entity in opened.drawing.modelspace():
         if entity.dxftype() != "INSERT":
             continue
-        layer = str(entity.dxf.get("layer", "0")).lower()
+        layer = layer_of(entity).lower()
         blocks[layer].setdefault(str(entity.dxf.get("name", "")))
         for attrib in entity.attribs:  # type: ignore[attr-defined]
             tags[layer].setdefault(str(attrib.dxf.get("tag", "")).strip().upper())
@@ -103,24 +107,27 @@ def _blocks(opened: Opened) -> tuple[dict[str, dict[str, None]], dict[str, dict[
 
 def _extents(opened: Opened) -> list[float] | None:
     """Return the extents of what stands in model space, numbers that are no places left out."""
-    places: list[tuple[float, ...]] = []
+    places: list[tuple[float, float]] = []
     for entity in opened.drawing.modelspace():
-        dxf = entity.dxf
         kind = entity.dxftype()
         if kind == "LWPOLYLINE":
             packed = entity.lwpoints.values  # type: ignore[attr-defined]
             values = np.frombuffer(packed, dtype=np.float64).reshape(-1, 5)
-            places += [tuple(p) for p in values[:, :2].tolist()]
+            places += [(x, y) for x, y in values[:, :2].tolist()]
         elif kind == "POLYLINE":
-            places += [v.dxf.location.xyz[:2] for v in entity.vertices]  # type: ignore[attr-defined]
+            places += [_at(v, "location") for v in entity.vertices]  # type: ignore[attr-defined]
         elif kind == "LINE":
-            places += [dxf.start.xyz[:2], dxf.end.xyz[:2]]
+            places += [_at(entity, "start"), _at(entity, "end")]
         elif kind in {"INSERT", "POINT", "CIRCLE", "ARC"}:
-            name = {"INSERT": "insert", "POINT": "location"}.get(kind, "center")
-            if dxf.hasattr(name):
-                places.append(dxf.get(name).xyz[:2])
+            places.append(_at(entity, {"INSERT": "insert", "POINT": "location"}.get(kind, "center")))
     points = np.array(places, dtype=np.float64).reshape(-1, 2)
     points = points[(np.abs(points) < FARTHEST).all(axis=1)]
     if not points.size:
         return None
     return [*points.min(axis=0).tolist(), *points.max(axis=0).tolist()]
+
+
+def _at(entity: DXFEntity, name: str) -> tuple[float, float]:
+    """Return a point of an entity in plan, NaN where it has none."""
+    value = entity.dxf.get(name)
+    return (math.nan, math.nan) if value is None else (float(value.x), float(value.y))

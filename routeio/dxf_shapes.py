@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from ezdxf.entities import DXFTagStorage
 from ezdxf.math import OCS
 
 from mechanics.errors import FloatArray
@@ -48,8 +49,78 @@ class Shape:
     chords: float | None = None
 
 
+def layer_of(entity: DXFEntity) -> str:
+    """Return the layer of an entity, also of kinds the library does not know.
+
+    Parameters
+    ----------
+    entity : DXFEntity
+        Any.
+
+    Returns
+    -------
+    str
+        ``0`` where it says none.
+    """
+    if isinstance(entity, DXFTagStorage):
+        return str(entity.graphic_properties().get("layer", "0"))
+    return str(entity.dxf.get("layer", "0")) if entity.dxf.is_supported("layer") else "0"
+
+
 class NotALineError(ValueError):
     """An entity that gives no line; the message says why."""
+
+
+def place_of(entity: DXFEntity, name: str) -> tuple[float, float, float]:
+    """Return a point or vector of an entity that must have it.
+
+    Parameters
+    ----------
+    entity : DXFEntity
+        Any.
+    name : str
+        Of the attribute.
+
+    Returns
+    -------
+    tuple of 3 floats
+        As written.
+
+    Raises
+    ------
+    NotALineError
+        Where it is missing.
+    """
+    value = entity.dxf.get(name)
+    if value is None:
+        raise NotALineError(f"it has no {name.replace('_', ' ')}")
+    return float(value.x), float(value.y), float(value.z)
+
+
+def number_of(entity: DXFEntity, name: str) -> float:
+    """Return a number of an entity that must have it.
+
+    Parameters
+    ----------
+    entity : DXFEntity
+        Any.
+    name : str
+        Of the attribute.
+
+    Returns
+    -------
+    float
+        As written, or its default.
+
+    Raises
+    ------
+    NotALineError
+        Where it is missing.
+    """
+    value = entity.dxf.get_default(name)
+    if value is None:
+        raise NotALineError(f"it has no {name.replace('_', ' ')}")
+    return float(value)
 
 
 def shape_of(entity: DXFEntity, tolerance: float, metres_per_unit: float, where: Where) -> Shape:
@@ -133,8 +204,7 @@ def _to_world(
 
 
 def _line(entity: DXFEntity) -> Shape:
-    start, end = entity.dxf.start, entity.dxf.end
-    return Shape(np.array([start.xyz, end.xyz], dtype=np.float64), np.zeros(1))
+    return Shape(np.array([place_of(entity, "start"), place_of(entity, "end")]), np.zeros(1))
 
 
 def _light_polyline(entity: DXFEntity) -> Shape:
@@ -150,7 +220,7 @@ def _polyline(entity: DXFEntity) -> Shape:
         raise NotALineError("a mesh, not a line")
     # the frame of a fitted curve is not the curve
     vertices = [v for v in entity.vertices if not int(v.dxf.flags) & _FRAME_POINT]  # type: ignore[attr-defined]
-    points = np.array([v.dxf.location.xyz for v in vertices], dtype=np.float64).reshape(-1, 3)
+    points = np.array([place_of(v, "location") for v in vertices]).reshape(-1, 3)
     bulge = np.array([float(v.dxf.get("bulge", 0.0)) for v in vertices])
     if flags & _POLYLINE_3D:
         bulge = np.zeros(len(vertices))
@@ -169,11 +239,13 @@ def _run(points: FloatArray, bulge: FloatArray, closed: bool) -> Shape:
 
 
 def _arc(entity: DXFEntity, metres_per_unit: float, where: Where) -> Shape:
-    dxf = entity.dxf
-    radius = float(dxf.radius)
+    radius = number_of(entity, "radius")
+    x, y, z = place_of(entity, "center")
     full = entity.dxftype() == "CIRCLE"
-    angles = np.array([0.0, 360.0] if full else [float(dxf.start_angle), float(dxf.end_angle)])
-    check_in_reach(np.array([*dxf.center.xyz, radius]), metres_per_unit, where)
+    angles = np.array(
+        [0.0, 360.0] if full else [number_of(entity, "start_angle"), number_of(entity, "end_angle")]
+    )
+    check_in_reach(np.array([x, y, z, radius]), metres_per_unit, where)
     check_in_reach(angles, 1.0, where)
     if not radius > 0.0:
         raise NotALineError(f"radius {radius:g}")
@@ -184,9 +256,9 @@ def _arc(entity: DXFEntity, metres_per_unit: float, where: Where) -> Shape:
     bearing = math.radians(angles[0]) + turn * np.arange(legs + 1) / legs
     points = np.column_stack(
         (
-            dxf.center.x + radius * np.cos(bearing),
-            dxf.center.y + radius * np.sin(bearing),
-            np.full(legs + 1, dxf.center.z),
+            x + radius * np.cos(bearing),
+            y + radius * np.sin(bearing),
+            np.full(legs + 1, z),
         )
     )
     if full:
@@ -196,9 +268,9 @@ def _arc(entity: DXFEntity, metres_per_unit: float, where: Where) -> Shape:
 
 def _ellipse(entity: DXFEntity, tolerance: float, metres_per_unit: float, where: Where) -> Shape:
     dxf = entity.dxf
-    centre, major = np.array(dxf.center.xyz), np.array(dxf.major_axis.xyz)
+    centre, major = np.array(place_of(entity, "center")), np.array(place_of(entity, "major_axis"))
     extrusion = np.array(dxf.get("extrusion", (0.0, 0.0, 1.0)))
-    ratio, start, end = float(dxf.ratio), float(dxf.start_param), float(dxf.end_param)
+    ratio, start, end = (number_of(entity, name) for name in ("ratio", "start_param", "end_param"))
     check_in_reach(np.concatenate((centre, major)), metres_per_unit, where)
     check_in_reach(np.array([*extrusion, ratio, start, end]), 1.0, where)
     size = float(np.linalg.norm(major))

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from mechanics.errors import FloatArray
 from routeio import bulges
 from routeio.dxf_blocks import Blocks, Placed, matrices
-from routeio.dxf_shapes import LINES, NotALineError, Shape, shape_of
+from routeio.dxf_shapes import LINES, NotALineError, Shape, layer_of, place_of, shape_of
 from routeio.findings import Finding, Where
 from routeio.ground import check_in_reach
 from routeio.rawlines import RawVault
@@ -98,7 +98,7 @@ class VaultReader:
         if kind == "INSERT":
             yield from self._from_insert(placed, where)
         elif kind == "POINT":
-            location = np.array(placed.entity.dxf.location.xyz, dtype=np.float64)
+            location = np.array(place_of(placed.entity, "location"))
             check_in_reach(location, self.scale, where)
             if placed.matrix is not None:
                 location = location @ placed.matrix[:3, :3] + placed.matrix[3, :3]
@@ -199,7 +199,7 @@ class VaultReader:
         if block is None or depth > 4 or self.blocks.facts(name).total > 10_000:
             return
         for entity in block:
-            where = Where(file=self.blocks.file, layer=str(entity.dxf.get("layer", "0")), id=name)
+            where = Where(file=self.blocks.file, layer=layer_of(entity), id=name)
             if entity.dxftype() == "INSERT":
                 inner = self.blocks.drawing.blocks.get(str(entity.dxf.get("name", "")))
                 if inner is not None and inner.block is not None:

@@ -23,7 +23,6 @@ from routeio.gis_open import (
     facts,
     features,
     plain_kind,
-    sidecar_findings,
     sources,
 )
 from routeio.ground import check_in_reach
@@ -31,6 +30,7 @@ from routeio.guess import fields_like
 from routeio.layers import chosen, matcher, without_vaults
 from routeio.options import ReadOptions, Selection
 from routeio.rawlines import RawLine, RawSurvey, RawVault
+from routeio.sidecars import sidecar_findings
 
 _LINES = {"LineString", "MultiLineString", "LinearRing"}
 _MARKS = {"Point", "MultiPoint", "Polygon", "MultiPolygon"}
@@ -170,6 +170,10 @@ class _Reading:
             self._layer(source, known, as_ducts=False, as_vaults=True)
             return
         found = features(source, columns, next(iter(filters)), options.encoding, known)
+        for text in found.warned:
+            self._find(
+                "library-warning", "warning", f"the library says: {text}", where, "export the layer again"
+            )
         if known.features > len(found.fids):
             self.counts["skipped by filter"] += known.features - len(found.fids)
         good = self._with_a_place(found, where)

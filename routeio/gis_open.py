@@ -14,8 +14,9 @@ import pyogrio.errors
 import pyogrio.raw
 import shapely
 
-from routeio.findings import Finding, InputRefusedError, Where
+from routeio.findings import InputRefusedError, Where
 from routeio.firstbytes import reader_for
+from routeio.sidecars import refuse_without_sidecars
 
 #: Formats that hold one layer a file: other layers are other files beside it.
 SINGLE_LAYER = frozenset({"ESRI Shapefile", "GeoJSON", "FlatGeobuf", "Parquet"})
@@ -28,6 +29,8 @@ LIBRARY_ERRORS = (
     pyogrio.errors.GeometryError,
     UnicodeDecodeError,
     ValueError,
+    IndexError,
+    OverflowError,
 )
 
 
@@ -88,6 +91,8 @@ class Features:
         Field values, shape (n,).
     crs : str or None
         Authority code or WKT.
+    warned : tuple of str
+        What the library had to say while reading.
     """
 
     fids: np.ndarray
@@ -95,6 +100,7 @@ class Features:
     broken: np.ndarray
     columns: Mapping[str, np.ndarray]
     crs: str | None
+    warned: tuple[str, ...] = ()
 
 
 def sources(path: Path, driver: str) -> dict[str, Source]:
@@ -202,8 +208,8 @@ def features(
         ``bad-filter``, and as :func:`sources`.
     """
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        with warnings.catch_warnings(record=True) as warned:
+            warnings.simplefilter("always")
             meta, fids, wkb, data = pyogrio.raw.read(
                 source.path,
                 layer=source.inner,
@@ -232,6 +238,7 @@ def features(
         there & shapely.is_missing(geometry),
         dict(zip(names, data, strict=True)),
         meta["crs"],
+        tuple(dict.fromkeys(" ".join(str(w.message).split())[:300] for w in warned)),
     )
 
 
@@ -288,80 +295,3 @@ def plain_kind(kind: str) -> str:
     """
     words = [w for w in kind.split() if w not in {"2.5D", "3D", "Z", "M", "ZM", "Measured"}]
     return words[-1] if words else kind
-
-
-def sidecar(path: Path, ending: str) -> Path | None:
-    """Return the file beside a shapefile with another ending, whatever its case.
-
-    Parameters
-    ----------
-    path : Path
-        The .shp.
-    ending : str
-        Such as ``.dbf``.
-
-    Returns
-    -------
-    Path or None
-        None where there is none.
-    """
-    for spelling in (ending, ending.upper()):
-        beside = path.with_suffix(spelling)
-        if beside.is_file():
-            return beside
-    return None
-
-
-def refuse_without_sidecars(path: Path) -> None:
-    """Refuse a shapefile that lacks its index.
-
-    Parameters
-    ----------
-    path : Path
-        Any layer file.
-
-    Raises
-    ------
-    InputRefusedError
-        ``sidecar-missing``.
-    """
-    if path.suffix.lower() == ".shp" and sidecar(path, ".shx") is None:
-        raise InputRefusedError(
-            "sidecar-missing",
-            f"{path.with_suffix('.shx').name} is not beside the shapefile, and without it no feature is found",
-            Where(file=path.name),
-            "copy all files of the shapefile: .shp, .shx, .dbf, .prj and .cpg",
-        )
-
-
-def sidecar_findings(path: Path) -> list[Finding]:
-    """Say which of a shapefile's other files are missing.
-
-    Parameters
-    ----------
-    path : Path
-        Any layer file.
-
-    Returns
-    -------
-    list of Finding
-        Empty for other formats.
-    """
-    if path.suffix.lower() != ".shp":
-        return []
-    without = {
-        ".dbf": ("warning", "so no feature has attributes: no tags, sizes or inverts"),
-        ".prj": ("warning", "so the layer does not say its coordinate reference system"),
-        ".cpg": ("info", "so the encoding of its texts is taken from the table itself or assumed"),
-    }
-    return [
-        Finding(
-            "sidecar-missing",
-            severity,  # type: ignore[arg-type]
-            f"{path.with_suffix(ending).name} is not beside the shapefile, {loss}",
-            Where(file=path.name),
-            "copy all files of the shapefile: .shp, .shx, .dbf, .prj and .cpg",
-        )
-        for ending, (severity, loss) in without.items()
-        if sidecar(path, ending) is None
-    ]

@@ -18,10 +18,10 @@ from routeio.gis_open import (
     Source,
     facts,
     plain_kind,
-    sidecar_findings,
     sources,
 )
 from routeio.guess import Guess, fields_like, layers_like
+from routeio.sidecars import sidecar_findings
 
 _LINES = ("LineString", "MultiLineString", "Unknown")
 _MARKS = ("Point", "MultiPoint", "Polygon", "MultiPolygon", "Unknown")
