@@ -127,7 +127,7 @@ class _Sheet:
         self.extent = max(self.box[2] - self.box[0], self.box[3] - self.box[1])
         self.lowest = self.box[1]
         self.height = self._text_height()
-        self.plan = Plan(0.5 * self.height)
+        self.plan = Plan(0.8 * self.height)
 
     def draw(self, *, view: bool = True) -> None:
         """Draw everything; ``view``: open on the whole of it."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from tautline.deliver.present import columns
 
@@ -36,7 +37,7 @@ class Label:
     gap: float
     needed: bool = False
 
-    @property
+    @cached_property
     def width(self) -> float:
         """Estimated width of the longest line."""
         return max(text_width(line, self.height) for line in self.lines)
@@ -123,13 +124,12 @@ class Plan:
             Its box; one that covers another label is marked so, and takes no room.
         """
         best = (math.inf, _beside(label, 1, 0, label.gap))
-        for ring in (1.0, 2.5, 5.0) if label.needed else (1.0,):
-            for order, (dx, dy) in enumerate(_SIDES):
-                box = _beside(label, dx, dy, label.gap * ring)
-                cost = self._cost(box) + 0.01 * order + 0.1 * ring
-                if cost < best[0]:
-                    best = (cost, box)
-            if best[0] < 1.0:
+        for ring in (1.0, 2.5, 5.0, 9.0) if label.needed else (1.0,):
+            for dx, dy in _SIDES:  # in order of liking: the first that is free will do
+                if best[0] > 0:
+                    box = _beside(label, dx, dy, label.gap * ring)
+                    best = min(best, (self._cost(box), box), key=lambda b: b[0])
+            if best[0] <= 0:
                 break
         clear = best[0] < _COVERED
         if clear or label.needed:

@@ -141,6 +141,8 @@ class PlanPicture:
     def _lines(self) -> list[Markup]:
         parts = []
         for span in self.document["route"]:
+            if self.only and not self._near(span["path"]):
+                continue
             line = self.line(span["path"])
             if len(line) > 1:
                 parts.append(
@@ -201,6 +203,12 @@ class PlanPicture:
                 )
             )
         return parts
+
+    def _near(self, path: Sequence[Sequence[float]]) -> bool:
+        """Whether a path may be seen on the map."""
+        xs, ys = [p[0] for p in path], [p[1] for p in path]
+        (left, top), (right, low) = self.xy((min(xs), max(ys))), self.xy((max(xs), min(ys)))
+        return right >= 0 and left <= self.width and low >= 0 and top <= self.map_height
 
     def _marks(self) -> list[Markup]:
         parts = []
@@ -339,7 +347,7 @@ def _name(label: Label, box: tuple[float, float, float, float], whole: str, kind
         class_=f"fixed {kind}",
         transform=f"translate({number(label.x)} {number(label.y)})",
         data_box=" ".join(f"{v:.0f}" for v in (dx0, dy0, dx1, dy1)),
-        visibility=None if clear else "hidden",
+        display=None if clear else "none",
     )
 
 

@@ -214,6 +214,8 @@ def _unsafe(character: str) -> bool:
 
 def columns(text: str) -> int:
     """Return how many terminal columns a text takes: wide characters two, combining ones none."""
+    if text.isascii():
+        return len(text)
     return sum(
         0
         if unicodedata.combining(c) or unicodedata.category(c) in ("Mn", "Me", "Cf")

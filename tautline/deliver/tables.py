@@ -408,11 +408,11 @@ def _sheet(sheet: Any, table: Table, units: Units) -> None:
     from openpyxl.styles import Alignment, Font, PatternFill
     from openpyxl.utils import get_column_letter
 
-    head = PatternFill("solid", fgColor="E8EDF2")
+    head, wrapped = PatternFill("solid", fgColor="E8EDF2"), Alignment(wrap_text=True, vertical="top")
     for k, (heading, column) in enumerate(zip(table.headings(units), table.columns, strict=True), 1):
         cell = sheet.cell(1, k, heading)
         cell.font, cell.fill = Font(bold=True), head
-        cell.alignment = Alignment(wrap_text=True, vertical="top")
+        cell.alignment = wrapped
         sheet.column_dimensions[get_column_letter(k)].width = column.wide
     formats = [_format(c, units) for c in table.columns]
     for r, row in enumerate(table.values(units), 2):
@@ -423,8 +423,10 @@ def _sheet(sheet: Any, table: Table, units: Units) -> None:
             cell.value = value
             if isinstance(value, str):
                 cell.data_type = "s"  # never a formula, whatever it begins with
-                cell.quotePrefix = value[:1] in "=+-@"
-                cell.alignment = Alignment(wrap_text=True, vertical="top")
+                if value[0] in "=+-@":
+                    cell.quotePrefix = True
+                if len(value) > table.columns[k - 1].wide:
+                    cell.alignment = wrapped
             elif number:
                 cell.number_format = number
     sheet.freeze_panes = "A2"

@@ -194,7 +194,7 @@
             break;
           }
         }
-        if (f.hide !== hide) f.node.setAttribute("visibility", hide ? "hidden" : "visible");
+        if (f.hide !== hide) f.node.setAttribute("display", hide ? "none" : "inline");
         f.hide = hide;
       }
     }

@@ -92,7 +92,7 @@ def test_names_on_the_plan_never_cover_each_other_at_any_scale(opened, made):
     # a text's box reaches beyond its letters: 4 px of leading above and below, 2 px of white edge at the sides
     script = """(() => {
         const boxes = Array.from(document.querySelectorAll('svg.plan .tag, svg.plan .use'))
-            .filter((n) => n.getAttribute('visibility') !== 'hidden').map((n) => n.getBoundingClientRect());
+            .filter((n) => n.getAttribute('display') !== 'none').map((n) => n.getBoundingClientRect());
         const meet = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 4
             && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 8;
         return [boxes.length, boxes.filter((a, i) => boxes.slice(0, i).some((b) => meet(a, b))).length];

@@ -48,7 +48,7 @@ def test_names_shown_at_first_stay_on_the_plan(made, vaults, span):
     shown = [
         g
         for g in root.iter(SVG + "g")
-        if g.get("class") in ("fixed tag", "fixed use") and g.get("visibility") != "hidden"
+        if g.get("class") in ("fixed tag", "fixed use") and g.get("display") != "none"
     ]
     assert len(shown) >= 3
     for g in shown:
