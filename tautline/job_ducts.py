@@ -134,7 +134,7 @@ def read_guides(table: Table) -> Guides | None:
         None where a fault stands in the way.
     """
     radius = table.quantity("radius", "length", above=0.0)
-    friction = table.number("friction", at_least=0.0, at_most=2.0)
+    friction = table.number("friction", above=0.0, at_most=2.0)
     feed = table.quantity("feed", "angle", above=0.0, at_most=3.15)
     pull = table.quantity("pull", "angle", above=0.0, at_most=3.15)
     if radius is None or friction is None:

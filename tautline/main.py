@@ -13,6 +13,8 @@ from typing import Any, NoReturn
 from tautline.errors import Exit, JobError, OutputError, ResultError, UsageError
 from tautline.progress import Progress
 
+_TOLD = 10  # findings told beside a refusal before the rest is only counted
+
 _ABOUT = """\
 Reads a duct-bank route from a drawing (DXF) or a GIS layer and works out how the cable is pulled in: tension and
 sidewall pressure along every span in both directions, splices, pull points, re-lube stops, reel lengths, lubricant."""
@@ -233,8 +235,12 @@ def _told(error: Exception) -> Exit:
         return Exit.REFUSED
     if isinstance(error, InputRefusedError):
         _say(f"input refused [{error.code}]: {error}")
-        for finding in error.findings:
-            _say(f"  found before that: {finding.severity} [{finding.code}] {finding.message}")
+        # what was put right on the way is no part of why it is refused
+        told = [f for f in error.findings if f.severity != "info"]
+        for finding in told[:_TOLD]:
+            _say(f"  found as well: {finding.severity} [{finding.code}] {finding.message}")
+        if len(told) > _TOLD:
+            _say(f"  and {len(told) - _TOLD} more; tautline inspect lists them")
         return Exit.REFUSED
     if isinstance(error, DomainError | ResultError):
         _say(f"input refused: {error}")

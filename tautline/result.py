@@ -18,7 +18,8 @@ from tautline.job import Job
 from tautline.result_pull import DonePull, pull_document, span_path
 
 _ROLES = ("end", "splice", "feed", "pull", "relube", "pass")
-_KIND_OF_UNIT = {"N": "force", "N/m": "sidewall", "m": "length", "rad": "angle"}
+_KIND_OF_UNIT = {"N": "force", "N/m": "sidewall", "m": "length", "rad": "angle", "degC": "temperature"}
+_SMALL = 3.0  # m; lengths under it are radii and clearances, read in inches or millimetres
 
 
 def plan_document(job: Job, survey: Survey, planned: FeederPlan) -> Document:
@@ -291,16 +292,23 @@ def failures(result: PullResult, job: Job) -> str:
     Returns
     -------
     str
-        Such as ``max_sidewall 900 lbf/ft against 500 lbf/ft``.
+        Such as ``max sidewall 900 lbf/ft against 500 lbf/ft``.
     """
     said = []
     for check in result.checks:
         if not (check.binding and check.verdict == "fail"):
             continue
         if check.value is None or check.limit is None:
-            said.append(f"{check.name}: {check.source}")
+            said.append(f"{check.name.replace('_', ' ')}: {check.source}")
             continue
-        kind = _KIND_OF_UNIT.get(check.unit)
-        value, limit = (show(v, kind, job.units) if kind else f"{v:.4g}" for v in (check.value, check.limit))
-        said.append(f"{check.name} {value} against {limit}")
-    return ", ".join(said) or "no check fails"
+        value, limit = (_shown(v, check.unit, job) for v in (check.value, check.limit))
+        said.append(f"{check.name.replace('_', ' ')} {value} against {limit}")
+    return ", ".join(said) or "passes its checks, taken alone"
+
+
+def _shown(value: float, unit: str, job: Job) -> str:
+    """Write a value of a check in the job's units."""
+    kind = _KIND_OF_UNIT.get(unit)
+    if kind == "length" and abs(value) < _SMALL:
+        kind = "diameter"
+    return show(value, kind, job.units) if kind else f"{value:.4g}"

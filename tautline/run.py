@@ -94,6 +94,8 @@ def run_job(path: str | Path, command: Command = "plan", say: Say | None = None)
     survey = read_survey(job.source, job.options)
     _check_layers(job, survey)
     network = DuctNetwork.from_survey(survey)
+    for tag in job.rules.assists:
+        network.vault(tag)  # an assist at a vault that is not there would be lost without a word
     if command == "plan":
         tell(f"planning {job.feeder[0]} to {job.feeder[-1]}")
         planned = plan_feeder(

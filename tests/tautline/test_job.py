@@ -161,6 +161,7 @@ def test_overrides_are_on_record(write):
         ('feeder = ["SUB-A", "RISER-9"]', "feeder = [1, 2]", ["route.feeder", "names in quotes"]),
         ('pull = "MH-7"', 'pull = "MH-3"', ["pull[1].pull", "another vault"]),
         ('feed = "MH-3"', "", ["pull[1].feed", "missing"]),
+        ("[pulling]", "[guides]\nfriction = 0.0\n[pulling]", ["guides.friction", "above 0"]),
         ("[[pull]]", "[pull]", ["pull", "[[pull]]"]),
         ("splice = 8.0", "splice = -1", ["plan.cost.splice", "at least 0"]),
         ("splice = 8.0", "splice = nan", ["plan.cost.splice", "nan"]),

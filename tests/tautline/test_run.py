@@ -184,6 +184,12 @@ def test_a_pull_that_cannot_be_is_refused(branched, pulls, error, words):
         assert word in str(caught.value)
 
 
+def test_an_assist_at_a_vault_that_is_not_there_is_refused(branched):
+    pulling = '[pulling]\nassists = { "BB" = "2 kN" }'
+    with pytest.raises(ValueError, match="no vault 'BB'"):
+        tautline.run_job(branched(pulling), "check")
+
+
 def test_plan_asks_for_a_feeder(branched):
     with pytest.raises(JobError, match=r"route\.feeder is missing"):
         tautline.run_job(branched(), "plan")
