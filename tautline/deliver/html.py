@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 FEW = 40
 """Pulls up to which every one has its detail in print."""
 _SOON = 200
-"""Rows of a table that are in the page at once; the others are added when it has opened."""
+"""Rows of a table, and pulls of a plan in all detail, that are in the page at once; more is added when it has opened."""
 _BATCH = 25
 """Details packed together where there are more: few enough to unpack at once, alike enough to pack well."""
 
@@ -69,6 +69,7 @@ def page(document: Document) -> str:
 
     units, pulls = Units.of(document), pulls_of(document)
     environment = _environment(document, units)
+    plan, plan_rest = PlanPicture(document).parted(_SOON)
     wide = min(12 * len(pulls), 4000)  # so that the pulls of a long feeder can still be told apart
     script = _asset("report.js")
     litres: defaultdict[str, float] = defaultdict(float)
@@ -92,7 +93,8 @@ def page(document: Document) -> str:
         key=figures_of(document, units, pulls),
         trouble=trouble_of(pulls, units),
         no_plan=document.get("no_plan"),
-        plan=PlanPicture(document).render(),
+        plan=plan,
+        plan_rest=Markup(_data(plan_rest)),
         feeder_chart=feeder_picture(document, float(max(1000, wide))),
         chart_width=max(760, wide),
         bands=[(band_sample(k), b.words) for k, b in enumerate(BANDS)],

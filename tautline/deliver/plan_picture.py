@@ -99,8 +99,28 @@ class PlanPicture:
 
     def render(self) -> Markup:
         """Return the picture as one ``svg`` element."""
-        lines, marks = self._lines(), self._marks()
-        names = self._names()
+        return self.parted(10**9)[0]
+
+    def parted(self, most: int) -> tuple[Markup, dict[str, str]]:
+        """Return the picture, and apart from it what nobody sees before looking closer.
+
+        Parameters
+        ----------
+        most : int
+            Pulls up to which everything is in the picture.
+
+        Returns
+        -------
+        (Markup, dict)
+            The ``svg`` element, and the content still to be put into its groups by their class: arrows, worst places
+            and the names for which there is no room at first.
+        """
+        lines, groups, names = self._lines(), self._marks(), self._names()
+        later: dict[str, str] = {}
+        if len(self.pulls) > most:
+            later = {kind: "".join(groups.pop(kind)) for kind in ("arrows", "hot")}
+            later["names"] = "".join(text for text, clear in names if not clear)
+        shown = [text for text, clear in names if clear or not later]
         size = f"0 0 {number(self.width)} {number(self.height)}"
         clip = element("clipPath", element("rect", width=self.width, height=self.map_height), id=self._clip)
         parts = [
@@ -109,15 +129,18 @@ class PlanPicture:
             element(
                 "g",
                 element("g", *lines, class_="world"),
-                element("g", *marks, class_="marks", **SIGN),
-                element("g", *names, class_="names", **_LETTERS),
+                *(
+                    element("g", *groups.get(kind, []), class_=kind, **SIGN)
+                    for kind in ("arrows", "marks", "hot")
+                ),
+                element("g", *shown, class_="names", **_LETTERS),
                 clip_path=f"url(#{self._clip})",
             ),
             self._strip(),
         ]
         if self.legend:
             parts.append(_legend(self.map_height + _STRIP))
-        return element(
+        picture = element(
             "svg",
             *parts,
             xmlns="http://www.w3.org/2000/svg",
@@ -133,6 +156,7 @@ class PlanPicture:
             role="img",
             aria_label="Route in plan",
         )
+        return picture, later
 
     @property
     def _clip(self) -> str:
@@ -210,14 +234,14 @@ class PlanPicture:
         (left, top), (right, low) = self.xy((min(xs), max(ys))), self.xy((max(xs), min(ys)))
         return right >= 0 and left <= self.width and low >= 0 and top <= self.map_height
 
-    def _marks(self) -> list[Markup]:
-        parts = []
+    def _marks(self) -> dict[str, list[Markup]]:
+        arrows, parts, hot = list[Markup](), list[Markup](), list[Markup]()
         for p in self.pulls:
             if len(p.data["path"]) < 2:
                 continue
             for at in p.arrows(3):
                 turn = -math.degrees(p.heading(at))
-                parts.append(
+                arrows.append(
                     self._fixed(
                         p.point(at),
                         element(
@@ -245,8 +269,8 @@ class PlanPicture:
             station = p.data["max_sidewall_station_m"]
             if station is not None and p.data["path"]:
                 told = f"Pull {p.number}: worst sidewall pressure {self.units.text('pressure', p.data['max_sidewall_N_per_m'])}, {p.place(station, self.units)}"
-                parts.append(self._fixed(p.point(station), element("title", told) + hot_mark(), "hot"))
-        return parts
+                hot.append(self._fixed(p.point(station), element("title", told) + hot_mark(), "hot"))
+        return {"arrows": arrows, "marks": parts, "hot": hot}
 
     def _fixed(self, at: Sequence[float], inside: Markup, kind: str) -> Markup:
         """Something that keeps its size when the map is drawn larger."""
@@ -256,7 +280,8 @@ class PlanPicture:
         )
         return element("g", inside, class_=f"fixed mark {kind}", transform=place)
 
-    def _names(self) -> list[Markup]:
+    def _names(self) -> list[tuple[Markup, bool]]:
+        """Names, the weightiest first, each with whether there is room for it."""
         wanted: list[tuple[float, Label, str, str]] = []
         for v in self.vaults:
             x, y = self.xy((v["x"], v["y"]))
@@ -274,10 +299,10 @@ class PlanPicture:
             )
             urgency = 0.5 if p.data["verdict"] == "fail" else 3.5
             wanted.append((urgency, Label(x, y, (text,), 9.0, 11.0), p.title, "use"))
-        parts = []
+        parts = list[tuple[Markup, bool]]()
         for _, label, whole, kind in sorted(wanted, key=lambda w: w[0]):
             placed = self.room.put(label)
-            parts.append(_name(label, placed.box, whole, kind, placed.clear))
+            parts.append((_name(label, placed.box, whole, kind, placed.clear), placed.clear))
         return parts
 
     def _strip(self) -> Markup:

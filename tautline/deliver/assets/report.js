@@ -150,15 +150,27 @@
     const height = Number(svg.dataset.map);
     const world = svg.querySelector(".world");
     const place = (node) => /translate\((\S+) ([^)]+)\)/.exec(node.getAttribute("transform")).slice(1).map(Number);
-    const fixed = all(".fixed", svg).map((node) => ({
+    const known = (node) => ({
       node,
       ...Object.fromEntries(place(node).map((v, n) => ["xy"[n], v])),
       edge: node.dataset.edge === "1",
       box: node.dataset.box ? node.dataset.box.split(" ").map(Number) : null,
       mark: node.classList.contains("mark"),
       vault: node.classList.contains("vault"),
-    }));
+    });
+    const fixed = all(".fixed", svg).map(known);
+    // What nobody sees before looking closer comes when the page has opened.
+    function more() {
+      for (const [group, content] of Object.entries(rest)) {
+        const holder = svg.querySelector(`.${group}`);
+        const before = holder.children.length;
+        holder.insertAdjacentHTML("beforeend", content);
+        for (let n = before; n < holder.children.length; n += 1) fixed.push(known(holder.children[n]));
+        delete rest[group];
+      }
+    }
     const bar = svg.querySelector(".bar");
+    const rest = JSON.parse(document.getElementById("plan-rest").textContent);
     let k = 1, tx = 0, ty = 0, waiting = false;
 
     function names(shrink, small) {
@@ -230,6 +242,7 @@
     function later() { if (!waiting) { waiting = true; requestAnimationFrame(lay); } }
 
     function zoom(factor, x, y) {
+      more();
       const to = Math.min(Math.max(k * factor, 1), 400);
       tx = x - (x - tx) * (to / k);
       ty = y - (y - ty) * (to / k);
@@ -271,7 +284,8 @@
     all("[data-zoom]").forEach((button) => button.addEventListener("click", act[button.dataset.zoom]));
     let before = svg.getBoundingClientRect().width;
     new ResizeObserver(() => { const now = svg.getBoundingClientRect().width; if (now !== before) { before = now; later(); } }).observe(svg);
-    addEventListener("beforeprint", () => { complete(); fill(); act.all(); lay(); });
+    setTimeout(() => { if (Object.keys(rest).length) { more(); later(); } }, 1500);
+    addEventListener("beforeprint", () => { complete(); more(); fill(); act.all(); lay(); });
     lay();
   }
 

@@ -126,3 +126,15 @@ def test_a_phone_needs_no_sideways_scrolling_of_the_page(opened, nasty):
         assert wide <= 360
     finally:
         browser.call("Emulation.clearDeviceMetricsOverride")
+
+
+def test_a_crowded_plan_is_complete_when_looked_at_closer(opened, made):
+    browser = opened(made["many"](300, 90, per_section=1))
+    count = "document.querySelectorAll('svg.plan .arrow').length"
+    assert browser.run(count) == 0
+    browser.click('[data-zoom="in"]')
+    assert browser.run(count) == 299
+    assert browser.run("document.querySelectorAll('svg.plan .tag').length") == 300
+    namespace = "document.querySelector('svg.plan .arrow').namespaceURI"
+    assert browser.run(namespace) == "http://www.w3.org/2000/svg"
+    assert browser.problems == []
