@@ -15,6 +15,7 @@ from routeio.firstbytes import reader_for
 from routeio.isolation import in_worker
 from routeio.limits import Limits
 from routeio.options import ReadOptions, Selection
+from routeio.parts import parted
 from routeio.rawlines import RawSurvey
 from routeio.shape import Shape, recover
 from routeio.stitch import Joined
@@ -219,6 +220,7 @@ def _as_finding(refusal: InputRefusedError) -> Finding:
 
 def _duct(joined: Joined, shape: Shape, cleaned: Cleaned, ids: Counter[str]) -> Duct:
     tied = joined.tied
+    shape, parts = parted(shape, joined.pieces)
     first = tied.line.ids[0]
     ids[first] += 1
     return Duct(
@@ -234,7 +236,7 @@ def _duct(joined: Joined, shape: Shape, cleaned: Cleaned, ids: Counter[str]) -> 
         fields=tied.line.fields,
         vertices=tied.line.points,
         where=tied.line.where,
-        fields_by_id=joined.fields_by_id,
+        parts=parts,
     )
 
 

@@ -26,6 +26,7 @@ CLEARLY = 2.0
 DRAFTING = 0.03
 #: Ends that would turn a duct back by more than this do not belong together. [rad]
 TURNS_BACK = math.radians(150.0)
+_FIELDS = ("size", "type", "inside_diameter", "friction", "count", "free")
 #: Legs that meet at more than this meet at a corner, where their lines cross. [rad]
 CORNER = math.radians(2.0)
 
@@ -38,12 +39,12 @@ class Joined:
     ----------
     tied : Tied
         The line.
-    fields_by_id : dict of str to DuctFields
-        Where the pieces have different fields, those of each.
+    pieces : tuple of RawLine
+        Where they have different fields or layers: the pieces in order, with the line's own vertices; else empty.
     """
 
     tied: Tied
-    fields_by_id: dict[str, DuctFields]
+    pieces: tuple[RawLine, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -310,8 +311,8 @@ def _one_line(
         )
     if len(parts) == 1:
         only = parts[0]
-        return Joined(replace(only, undecided=(True, True)) if ring else only, {})
-    fields, by_id = _fields_of([p.line for p in parts], findings)
+        return Joined(replace(only, undecided=(True, True)) if ring else only)
+    fields, apart = _fields_of([p.line for p in parts], findings)
     line = RawLine(
         np.vstack([parts[0].line.points, *(p.line.points[1:] for p in parts[1:])]),
         np.concatenate([p.line.bulge for p in parts]),
@@ -321,7 +322,7 @@ def _one_line(
         parts[0].line.where,
     )
     undecided = (True, True) if ring else (parts[0].undecided[0], parts[-1].undecided[1])
-    return Joined(Tied(line, parts[0].start, parts[-1].end, undecided), by_id)
+    return Joined(Tied(line, parts[0].start, parts[-1].end, undecided), apart)
 
 
 def _turned(tied: Tied) -> Tied:
@@ -331,25 +332,24 @@ def _turned(tied: Tied) -> Tied:
     return Tied(back, tied.end, tied.start, tied.undecided[::-1])
 
 
-def _fields_of(lines: Sequence[RawLine], findings: list[Finding]) -> tuple[DuctFields, dict[str, DuctFields]]:
-    """Return the fields of a line made of pieces, and those of each piece where they differ."""
+def _fields_of(lines: Sequence[RawLine], findings: list[Finding]) -> tuple[DuctFields, tuple[RawLine, ...]]:
+    """Return the fields of a line made of pieces, and the pieces where they differ in fields or layer."""
     recorded = [line.fields.recorded_length for line in lines]
     total = sum(r for r in recorded if r is not None) if None not in recorded else None
     plain = [replace(line.fields, recorded_length=None) for line in lines]
-    if all(f == plain[0] for f in plain):
-        return replace(plain[0], recorded_length=total), {}
-    names = ("size", "type", "inside_diameter", "friction", "count", "free")
-    differing = [n for n in names if len({getattr(f, n) for f in plain}) > 1]
-    merged = {n: None if n in differing else getattr(plain[0], n) for n in names}
+    differing = [n for n in _FIELDS if len({getattr(f, n) for f in plain}) > 1]
+    layers = list(dict.fromkeys(line.where.layer for line in lines))
+    if not differing and len(layers) == 1:
+        return replace(plain[0], recorded_length=total), ()
+    what = ", ".join([*differing, *([f"layer ({', '.join(layers)})"] if len(layers) > 1 else [])])
     findings.append(
         Finding(
-            "fields-differ",
-            "warning",
-            f"pieces joined with no vault between them differ in {', '.join(differing)}; each keeps its own",
+            "pieces-differ",
+            "info",
+            f"pieces joined with no vault between them differ in {what}; each keeps its own",
             placed(lines[0].where, lines[0].points[0]),
             "check them, or draw the vault between",
         )
     )
-    return DuctFields(**merged, recorded_length=total), {
-        i: f for line, f in zip(lines, plain, strict=True) for i in line.ids
-    }
+    merged = {n: None if n in differing else getattr(plain[0], n) for n in _FIELDS}
+    return DuctFields(**merged, recorded_length=total), tuple(lines)

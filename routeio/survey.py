@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -65,6 +65,25 @@ class DuctFields:
     recorded_length: float | None = None
 
 
+@dataclass(frozen=True)
+class DuctPart:
+    """Part of a duct that was drawn as a piece of its own, with attributes or a layer of its own.
+
+    Parameters
+    ----------
+    stop : int
+        Segment at which it ends; it starts where the part before it ends.
+    fields : DuctFields
+        Attributes.
+    where : Where
+        File, layer, handle.
+    """
+
+    stop: int
+    fields: DuctFields
+    where: Where
+
+
 @dataclass(frozen=True, eq=False)
 class Duct:
     """A duct between two vaults (or from a vault to a loose end): a chain with its place on the map.
@@ -93,9 +112,9 @@ class Duct:
         The raw vertices it was made from (NaN z where none). [m]
     where : Where
         File, layer, first handle.
-    fields_by_id : mapping of str to DuctFields
-        Where pieces with different attributes were joined with no vault between them: those of each piece, by the
-        id that segments' origins name; empty where ``fields`` holds for all.
+    parts : tuple of DuctPart
+        Where pieces of different attributes or layers were joined with no vault between them: each of them, in
+        order; empty where ``fields`` and ``where`` hold for all.
     """
 
     id: str
@@ -110,7 +129,25 @@ class Duct:
     fields: DuctFields = field(default_factory=DuctFields)
     vertices: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
     where: Where = field(default_factory=Where)
-    fields_by_id: Mapping[str, DuctFields] = field(default_factory=dict)
+    parts: tuple[DuctPart, ...] = ()
+
+    def at(self, segment: int) -> Duct:
+        """Return the duct with the attributes and the layer that hold on one of its segments.
+
+        Parameters
+        ----------
+        segment : int
+            Index into the chain.
+
+        Returns
+        -------
+        Duct
+            Itself where it has no parts.
+        """
+        for part in self.parts:
+            if segment < part.stop:
+                return replace(self, fields=part.fields, where=part.where)
+        return self
 
 
 @dataclass(frozen=True)

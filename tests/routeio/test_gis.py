@@ -32,8 +32,8 @@ def test_formats_read_alike(layer, survey, ending):
     path = layer(lines, f"ducts.{ending}", "ducts", crs, "LineString", nm=["a", "b"], dia=["5", None])
     read = survey(path, ducts=Selection("ducts", fields={"id": "nm", "size": "dia"}))
     (duct,) = read.ducts  # the two meet with no vault between them
-    assert [f.size for f in duct.fields_by_id.values()] == ["5", None]
-    assert set(duct.fields_by_id) == {"a", "b"}
+    assert [(p.fields.size, p.where.id) for p in duct.parts] == [("5", "a"), (None, "b")]
+    assert [duct.at(k).fields.size for k in (0, len(duct.chain) - 1)] == ["5", None]
     # 0.002 degrees of longitude at 48 north: 149.2 m (WGS 84 ellipsoid: 74.625 m to the thousandth)
     assert duct.chain.total_length == pytest.approx(149.25 if ending == "geojson" else 200.0, rel=1e-3)
     assert read.counts == {"read LineString": 2}
