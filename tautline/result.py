@@ -276,6 +276,12 @@ def _why(job: Job, planned: FeederPlan, one: int, other: int) -> str:
         said.append(
             f"{planned.row.vaults[feed].tag} to {planned.row.vaults[pull].tag}: {failures(result, job)}"
         )
+    inner = range(1, len(planned.row.vaults) - 1)
+    said += [
+        f"splicing is not allowed at {planned.row.vaults[k].tag}"
+        for k in (one, other)
+        if k in inner and not planned.row.vaults[k].splice
+    ]
     return "; ".join(said)
 
 

@@ -36,18 +36,21 @@ PLACES = {"MH-1": (0.0, 0.0), "MH-2": (300.0, 0.0), "MH-3": (600.0, 0.0), "MH-4"
 LINES = [[(0.0, 0.0), (300.0, 0.0)], [(300.0, 0.0), (600.0, 0.0)], [(600.0, 0.0), (900.0, 0.0)]]
 
 
-def drawing(path: Path, lines=LINES, units=2) -> Path:
+def drawing(path: Path, lines=LINES, units=2, splice="YES") -> Path:
     """Write a drawing in feet (2) or in no unit (0)."""
     document = ezdxf.new("R2010", setup=True)
     document.header["$INSUNITS"], document.header["$MEASUREMENT"] = units, 0
     block = document.blocks.new("PIT")
     block.add_circle((0, 0), 0.4)
     block.add_attdef("TAG", (0, 0))
+    block.add_attdef("SPLICE", (0, 0))
     space = document.modelspace()
     for line in lines:
         space.add_lwpolyline(line, dxfattribs={"layer": "DUCTS"})
     for tag, place in PLACES.items():
-        space.add_blockref("PIT", place, dxfattribs={"layer": "VAULTS"}).add_auto_attribs({"TAG": tag})
+        space.add_blockref("PIT", place, dxfattribs={"layer": "VAULTS"}).add_auto_attribs(
+            {"TAG": tag, "SPLICE": splice}
+        )
     document.saveas(path)
     return path
 
@@ -154,3 +157,14 @@ def test_nothing_to_check_is_no_pass(tmp_path, capsys):
     err = told(capsys, ["check", job(tmp_path)], 3)
     assert "nothing-to-check" in err
     assert "none of 1 ducts" in err
+
+
+def test_no_plan_where_splicing_is_not_allowed_says_so(tmp_path, capsys):
+    drawing(tmp_path / "route.dxf", splice="NO")
+    path = Path(job(tmp_path))
+    # 900 ft of route do not fit a reel of 500 ft, and no vault between the ends may hold a splice
+    text = path.read_text(encoding="utf-8") + '[plan]\nreel = "500 ft"\n'
+    path.write_text(text.replace('name = "TAG"', 'name = "TAG", splice = "SPLICE"'), encoding="utf-8")
+    out = told(capsys, ["plan", str(path)], 1)
+    assert "NO PLAN" in out
+    assert "splicing is not allowed at MH-2" in out
