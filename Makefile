@@ -11,7 +11,7 @@ PIP := -m pip --disable-pip-version-check --quiet
 PLAIN := .venv-plain
 SAMPLE := sample_routes/harbour_dxf.toml sample_routes/harbour_gis.toml
 
-.PHONY: demo test test-plain test-slow bench lock clean python
+.PHONY: demo test test-plain test-slow bench lock picture clean python
 
 demo: $(VENV)/installed
 	$(BIN)/tautline demo --out results
@@ -64,6 +64,10 @@ lock: | python
 	  .venv-lock/bin/python -m pip freeze --exclude-editable; \
 	  .venv-lock-plain/bin/python -m pip freeze | sed -n 's/^pandas==/# plain: &/p' ) > constraints.txt
 	rm -rf .venv-lock .venv-lock-plain
+
+# The picture in the README, from the real page; needs chromium.
+picture: demo
+	chromium --headless --no-sandbox --disable-gpu --hide-scrollbars --window-size=1280,1430 --screenshot=docs/result.png "file://$(CURDIR)/results/result.html"
 
 clean:
 	rm -rf $(VENV) $(PLAIN) .venv-lock .venv-lock-plain results build dist .mypy_cache .pytest_cache .ruff_cache

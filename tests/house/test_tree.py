@@ -96,6 +96,16 @@ def test_every_default_names_its_source() -> None:
     ] == []
 
 
+def test_links_lead_somewhere() -> None:
+    broken = []
+    for name, text in _texts():
+        if name.endswith(".md"):
+            for target in re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", text):
+                if not (ROOT / name).parent.joinpath(target).exists():
+                    broken.append(f"{name}: {target}")
+    assert broken == []
+
+
 # Put together from parts, so that this file does not hold what it looks for.
 MACHINE = re.compile("|".join([r"/" + r"(?:work|root|home|Users|opt)/\w", r"[A-Z]:\\" + r"\\?Users"]))
 
