@@ -6,12 +6,16 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from routeio import heights, marks, tidy
 from routeio.attach import attached
 from routeio.findings import Finding, Where
+from routeio.ground import doubtful_extent
 from routeio.misses import missed
 from routeio.options import ReadOptions
 from routeio.rawlines import RawSurvey
+from routeio.stack import stacked
 from routeio.stitch import Joined, stitched
 from routeio.survey import Vault
 
@@ -53,6 +57,7 @@ def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
     findings: list[Finding] = []
     vaults, said = marks.settled(raw.vaults, raw.ground.metres_per_elevation or raw.ground.metres_per_unit)
     findings += said
+    findings += _extent(raw)
     lines, more = tidy.without_zero_length(raw.lines)
     findings += more
     lines, more = heights.settled(lines)
@@ -67,6 +72,15 @@ def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
     findings += missed(joined, vaults, options.snap)
     findings += _directions(joined, vaults, Where(file=raw.lines[0].where.file if raw.lines else ""))
     return Cleaned(tuple(joined), vaults, tuple(findings))
+
+
+def _extent(raw: RawSurvey) -> list[Finding]:
+    places = [stacked(raw.lines).points[:, :2], np.array([(v.x, v.y) for v in raw.vaults]).reshape(-1, 2)]
+    every = np.vstack(places)
+    if not every.size:
+        return []
+    where = Where(file=(raw.lines or raw.vaults)[0].where.file)
+    return doubtful_extent(every.min(axis=0), every.max(axis=0), where)
 
 
 def _directions(lines: Sequence[Joined], vaults: Sequence[Vault], where: Where) -> list[Finding]:

@@ -10,6 +10,7 @@ from pathlib import Path
 from routeio import crs as crs_
 from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
+from routeio.dxf_rings import Piece, closed_rings
 from routeio.dxf_shapes import LINES, NotALineError, layer_of
 from routeio.dxf_units import drawing_units, no_units
 from routeio.dxf_vaults import (
@@ -123,6 +124,7 @@ class _Reading:
     vault_labels: list[Label] = field(default_factory=list)
     other_labels: list[Label] = field(default_factory=list)
     skipped: dict[tuple[str, str, str], list[str]] = field(default_factory=lambda: defaultdict(list))
+    loose: list[Piece] = field(default_factory=list)
     chords: Counter[str] = field(default_factory=Counter)
 
     def run(self) -> RawSurvey:
@@ -145,6 +147,7 @@ class _Reading:
             self.blocks, self._attribute_names(), self.scale, self.z_scale, self.tolerance
         )
         self._model()
+        self._close_rings()
         self._paper()
         if unit is None:
             raise no_units(self.opened, self.lines, self.vaults, where, tuple(self.findings))
@@ -164,6 +167,21 @@ class _Reading:
 
     def _choose(self, table: Mapping[str, Counter[str]]) -> None:
         where = Where(file=self.file)
+        for what, selection in (("ducts", self.options.ducts), ("vaults", self.options.vaults)):
+            if selection.where is not None:
+                raise InputRefusedError(
+                    "no-filter-here",
+                    f"{what} where = {selection.where!r}: entities of a drawing cannot be filtered by attribute",
+                    where,
+                    "choose them by layer",
+                )
+        if self.options.ducts.fields:
+            raise InputRefusedError(
+                "missing-field",
+                f"ducts {next(iter(self.options.ducts.fields))}: the lines of a drawing have no fields",
+                where,
+                "state what ducts are for the job or by layer",
+            )
         can_be_ducts = {name: sum(kinds[k] for k in LINES) for name, kinds in table.items()}
         can_be_vaults = {name: sum(kinds[k] for k in VAULT_KINDS) for name, kinds in table.items()}
         ducts, said = chosen("ducts", self.options.ducts, can_be_ducts, where, required=True)
@@ -307,6 +325,11 @@ class _Reading:
                 return self._label(placed, self.vault_labels)
             if kind in TEXT_KINDS:
                 self._label(placed, self.other_labels)
+            if vault and not duct and kind in {"LINE", "ARC"}:
+                where = Where(file=self.file, layer=placed.layer, id=placed.id)
+                shape = carried(placed, self.tolerance, self.scale, where)
+                self.loose.append(Piece(placed.id, placed.layer, kind, shape))
+                return True  # until it is known whether it closes a ring
             if duct and kind in LINES and kind != "CIRCLE":
                 self._line(placed)
                 return True
@@ -332,6 +355,17 @@ class _Reading:
                 where=Where(self.file, placed.layer, placed.id, float(points[0, 0]), float(points[0, 1])),
             )
         )
+
+    def _close_rings(self) -> None:
+        """Make vaults of the loose lines that close rings; the others were not read after all."""
+        found, rest = closed_rings(self.loose, self.scale, self.tolerance, self.file)
+        self.vaults += found
+        for piece in rest:
+            inside = " inside blocks" if "/" in piece.id else ""
+            self.counts[f"read {piece.kind}{inside}"] -= 1
+            self.counts[f"skipped {piece.kind}{inside}"] += 1
+            self.skipped[piece.layer, piece.kind, "it closes no outline of a vault"].append(piece.id)
+        self.counts = +self.counts
 
     def _label(self, placed: Placed, labels: list[Label]) -> bool:
         label = label_of(placed, self.scale, self.file)

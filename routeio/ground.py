@@ -12,10 +12,12 @@ from types import MappingProxyType
 import numpy as np
 
 from mechanics.errors import FloatArray
-from routeio.findings import InputRefusedError, Where
+from routeio.findings import Finding, InputRefusedError, Where
 
 #: No drawing of anything on the ground reaches this far from its origin. [m]
 FARTHEST = 1e9
+#: Routes smaller or larger than this are doubtful: common practice, no source. [m]
+SMALLEST_ROUTE, LARGEST_ROUTE = 3.0, 300_000.0
 
 
 def _rows() -> list[dict[str, str]]:
@@ -152,6 +154,36 @@ def extents_in_units(low: FloatArray, high: FloatArray) -> str:
         f"{height * UNITS[unit]:{_digits(height * UNITS[unit])}} m if {unit}"
         for unit in ("ft", "in", "m", "mm")
     )
+
+
+def doubtful_extent(low: FloatArray, high: FloatArray, where: Where) -> list[Finding]:
+    """Say where a route is too small or too large for any route, so that its unit is probably another.
+
+    Parameters
+    ----------
+    low, high : ndarray, shape (2,)
+        Corners. [m]
+    where : Where
+        The file.
+
+    Returns
+    -------
+    list of Finding
+        ``extent-doubtful``, or nothing.
+    """
+    size = float(max(high - low))
+    if SMALLEST_ROUTE <= size <= LARGEST_ROUTE:
+        return []
+    return [
+        Finding(
+            "extent-doubtful",
+            "warning",
+            f"all ducts and vaults lie within {size:.3g} m: {'small' if size < SMALLEST_ROUTE else 'large'} for a "
+            "route, so the unit may be wrong",
+            where,
+            "check the unit, and state units if the file has it wrong",
+        )
+    ]
 
 
 def _digits(value: float) -> str:

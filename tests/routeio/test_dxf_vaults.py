@@ -178,3 +178,31 @@ def test_absurd_and_missing_levels(manhole, saved, survey, codes):
     assert [(v.rim, v.invert) for v in read.vaults] == [(None, None), (None, None), (100, 105)]
     assert codes(read)["field-unreadable"] == 2
     assert codes(read)["rim-below-invert"] == 1
+
+
+def test_outlines_drawn_as_loose_pieces(route, saved, survey, said):
+    """Four lines, a line and an arc, and a line that belongs to nothing."""
+    space = route.modelspace()
+    corners = [(-1, -1), (1, -1), (1, 1), (-1, 1)]
+    for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
+        space.add_line(a, b, dxfattribs=VAULT)
+    space.add_line((50, -1), (50, 1.001), dxfattribs=VAULT)
+    space.add_arc((50, 0), 1, 270, 90, dxfattribs=VAULT)
+    space.add_line((70, 5), (71, 5), dxfattribs=VAULT)
+    read = survey(saved(route), vaults="VAULT")
+    square, half = read.vaults
+    assert square.footprint.area == pytest.approx(4, rel=0.02)
+    assert half.footprint.area == pytest.approx(math.pi / 2, rel=0.02)
+    assert [d.start_vault for d in read.ducts][:2] == [square.tag, half.tag]
+    assert "closes no outline" in said(read, "entity-skipped")[0]
+    assert (read.counts["read LINE"], read.counts["skipped LINE"], read.counts["read ARC"]) == (6, 1, 1)
+
+
+def test_what_a_drawing_cannot_be_asked(route, saved, raw):
+    for selection, code in (
+        (Selection("DUCT", "size = 5"), "no-filter-here"),
+        (Selection("DUCT", fields={"size": "SIZE"}), "missing-field"),
+    ):
+        with pytest.raises(InputRefusedError) as refused:
+            raw(saved(route), ducts=selection)
+        assert refused.value.code == code
