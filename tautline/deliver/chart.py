@@ -32,6 +32,26 @@ def top_of(
     """Return the top of a scale, a tenth above the greatest value and the limit.
 
     The other direction may stretch the scale, but not so far that the way that is meant is squeezed flat.
+
+    Parameters
+    ----------
+    units : Units
+        Of the job.
+    kind : str
+        Kind of quantity.
+    limit : float or None
+        In SI.
+    d : mapping
+        A pull of the document.
+    key : str
+        Which of its profile's rows.
+    both : bool, optional
+        Whether the other direction is drawn too.
+
+    Returns
+    -------
+    float
+        In the job's unit.
     """
     own = 1.1 * units.value(kind, max([*d["profile"][key], limit or 0.0, 1.0]))
     if not both or not d["reverse"]:
@@ -41,7 +61,20 @@ def top_of(
 
 
 def below(points: Sequence[tuple[float, float]], top: float) -> list[list[tuple[float, float]]]:
-    """Return the parts of a line of values that lie at or under ``top``."""
+    """Return the parts of a line of values that lie at or under ``top``.
+
+    Parameters
+    ----------
+    points : sequence of (float, float)
+        In order.
+    top : float
+        Value.
+
+    Returns
+    -------
+    list of list of (float, float)
+        One list a part, its ends on ``top`` where it was cut.
+    """
     runs: list[list[tuple[float, float]]] = [[]]
     for k, (x, y) in enumerate(points):
         if k and (points[k - 1][1] > top) != (y > top):
@@ -56,7 +89,20 @@ def below(points: Sequence[tuple[float, float]], top: float) -> list[list[tuple[
 
 
 def elevation_range(profile: Mapping[str, Any], units: Units) -> tuple[float, float]:
-    """Return the scale of elevations in the job's unit."""
+    """Return the scale of elevations in the job's unit.
+
+    Parameters
+    ----------
+    profile : mapping
+        A profile of the document.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    (float, float)
+        Lower and upper end, some room included.
+    """
     known = [units.value("length", z) for z in profile["elevation_m"] if z is not None]
     low, high = min(known), max(known)
     pad = max((high - low) * 0.15, units.value("length", 0.5))
@@ -64,7 +110,20 @@ def elevation_range(profile: Mapping[str, Any], units: Units) -> tuple[float, fl
 
 
 def elevation(profile: Mapping[str, Any], units: Units) -> list[tuple[float, float]]:
-    """Return station and elevation in the job's unit, where known."""
+    """Return station and elevation in the job's unit, where known.
+
+    Parameters
+    ----------
+    profile : mapping
+        A profile of the document.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    list of (float, float)
+        In order of station.
+    """
     return [
         (units.value("length", s), units.value("length", z))
         for s, z in zip(profile["station_m"], profile["elevation_m"], strict=False)
@@ -82,7 +141,30 @@ def curves(
     width: str,
     fill: bool,
 ) -> list[Markup]:
-    """Return tension as a line and sidewall pressure as bars; filled for the way that is meant."""
+    """Return tension as a line and sidewall pressure as bars; filled for the way that is meant.
+
+    Parameters
+    ----------
+    profile : mapping
+        A profile of the document.
+    panels : sequence of Panel
+        Of tension and of sidewall pressure, in this order.
+    units : Units
+        Of the job.
+    colour : str
+        Of line and bars.
+    dash : str or None
+        Of the line.
+    width : str
+        Of the line. [px]
+    fill : bool
+        Whether it is the way that is meant.
+
+    Returns
+    -------
+    list of Markup
+        Elements.
+    """
     stations = [units.value("length", s) for s in profile["station_m"]]
     tension = [(s, units.value("force", t)) for s, t in zip(stations, profile["tension_N"], strict=True)]
     line = panels[0].at(tension)
@@ -120,7 +202,20 @@ def curves(
 
 
 def station_axis(panel: Panel, title: str) -> list[Markup]:
-    """Return ticks and title under the lowest panel."""
+    """Return ticks and title under the lowest panel.
+
+    Parameters
+    ----------
+    panel : Panel
+        The lowest.
+    title : str
+        What the stations are counted from, and their unit.
+
+    Returns
+    -------
+    list of Markup
+        Elements.
+    """
     values = ticks(panel.x0, panel.x1, max(3, int(panel.width / 95)))
     parts = []
     for v in values:
@@ -148,7 +243,28 @@ def station_axis(panel: Panel, title: str) -> list[Markup]:
 def picture(
     parts: Sequence[Markup], width: float, height: float, label: str, kind: str, read: str | None = None
 ) -> Markup:
-    """Return the whole chart as one element."""
+    """Return the whole chart as one element.
+
+    Parameters
+    ----------
+    parts : sequence of Markup
+        What is in it.
+    width : float
+        [px]
+    height : float
+        [px]
+    label : str
+        What it shows, for those who do not see it.
+    kind : str
+        Its class.
+    read : str, optional
+        JSON from which values are read off at the pointer.
+
+    Returns
+    -------
+    Markup
+        One ``svg`` element.
+    """
     return element(
         "svg",
         *parts,

@@ -172,7 +172,22 @@ def _places(p: Pull, units: Units) -> tuple[list[list[str]], int]:
 
 
 def value_at(stations: Sequence[float], values: Sequence[float], station: float) -> float:
-    """Return a profile's value at a station, straight between its rows."""
+    """Return a profile's value at a station, straight between its rows.
+
+    Parameters
+    ----------
+    stations : sequence of float
+        Rising. [m]
+    values : sequence of float
+        One a station.
+    station : float
+        Where. [m]
+
+    Returns
+    -------
+    float
+        The last value beyond the end.
+    """
     for k in range(1, len(stations)):
         if stations[k] >= station - 1e-9:
             span = stations[k] - stations[k - 1]
@@ -182,5 +197,16 @@ def value_at(stations: Sequence[float], values: Sequence[float], station: float)
 
 
 def sign_off(document: Mapping[str, Any]) -> str:
-    """Return one line that says what a sheet was made from."""
+    """Return one line that says what a sheet was made from.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    str
+        Program, version and schema.
+    """
     return f"{document['program']['name']} {document['program']['version']}, {document['schema']}"

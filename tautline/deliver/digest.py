@@ -11,20 +11,69 @@ from tautline.deliver.present import Units, count, percent, plain, words
 
 
 def summary_of(document: Document, pulls: Sequence[Pull]) -> str:
-    """Return the outcome in one sentence."""
+    """Return the outcome in one sentence.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    pulls : sequence of Pull
+        Its pulls.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
     failing = [p for p in pulls if p.data["verdict"] == "fail"]
     if document["verdict"] == "no-plan":
         return "No plan exists under the job's limits."
     if failing:
-        return f"{count(len(failing), 'pull')} of {len(pulls)} fail a binding check: {', '.join(str(p.number) for p in failing[:20])}."
+        numbers = ", ".join(str(p.number) for p in failing[:20]) + (", ..." if len(failing) > 20 else "")
+        return f"{failing_of(pulls)} a binding check: {numbers}."
     if not pulls:
         return "There is no pull to judge."
     worst = max(pulls, key=lambda p: p.data["utilisation"])
-    return f"Every binding check of {count(len(pulls), 'pull')} passes; the nearest to a limit is pull {worst.number} at {percent(worst.data['utilisation'])} ({words(worst.data['governs'])})."
+    return (
+        f"Every binding check of {count(len(pulls), 'pull')} passes; the nearest to a limit is pull {worst.number} "
+        f"at {percent(worst.data['utilisation'])} ({words(worst.data['governs'])})."
+    )
+
+
+def failing_of(pulls: Sequence[Pull]) -> str:
+    """Return how many pulls fail.
+
+    Parameters
+    ----------
+    pulls : sequence of Pull
+        All of them.
+
+    Returns
+    -------
+    str
+        Such as ``1 of 5 pulls fails``.
+    """
+    failing = sum(p.data["verdict"] == "fail" for p in pulls)
+    return f"{failing} of {count(len(pulls), 'pull')} {'fails' if failing == 1 else 'fail'}"
 
 
 def figures_of(document: Document, units: Units, pulls: Sequence[Pull]) -> list[tuple[str, str]]:
-    """Return the figures that a reader looks for first, each with what it is."""
+    """Return the figures that a reader looks for first, each with what it is.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    units : Units
+        Of the job.
+    pulls : sequence of Pull
+        Its pulls.
+
+    Returns
+    -------
+    list of (str, str)
+        Figure with its unit, and what it is.
+    """
     figures = []
     sections = sections_of(document)
     if sections:
@@ -56,7 +105,20 @@ def figures_of(document: Document, units: Units, pulls: Sequence[Pull]) -> list[
 
 
 def checks_of(p: Pull, units: Units) -> list[dict[str, Any]]:
-    """Return the checks of a pull with value, limit and place in words."""
+    """Return the checks of a pull with value, limit and place in words.
+
+    Parameters
+    ----------
+    p : Pull
+        The pull.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    list of dict
+        The checks of the document with texts in place of figures.
+    """
     rows = []
     for c in p.data["checks"]:
         value, limit = units.check(c)
@@ -74,13 +136,39 @@ def checks_of(p: Pull, units: Units) -> list[dict[str, Any]]:
 
 
 def trouble_of(pulls: Sequence[Pull], units: Units) -> list[dict[str, Any]]:
-    """Return every check that fails or needs attention, the worst first."""
+    """Return every check that fails or needs attention, the worst first.
+
+    Parameters
+    ----------
+    pulls : sequence of Pull
+        Its pulls.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    list of dict
+        As :func:`checks_of` gives them.
+    """
     rows = [c for p in pulls for c in checks_of(p, units) if c["verdict"] in ("fail", "attention")]
     return sorted(rows, key=lambda c: (c["verdict"] != "fail", not c["binding"], -(c["utilisation"] or 0.0)))
 
 
 def place_of(finding: Mapping[str, Any], document: Document) -> str:
-    """Return where a finding lies: file, layer, id, coordinates as in the source."""
+    """Return where a finding lies: file, layer, id, coordinates as in the source.
+
+    Parameters
+    ----------
+    finding : mapping
+        Of the document.
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    str
+        Empty where nothing is known.
+    """
     w, ground = finding["where"], document["ground"]
     parts = [w["file"], f"layer {w['layer']}" if w["layer"] else "", w["id"]]
     place = ", ".join(plain(part) for part in parts if part)
@@ -91,7 +179,20 @@ def place_of(finding: Mapping[str, Any], document: Document) -> str:
 
 
 def bends_of(p: Pull, units: Units) -> list[dict[str, Any]]:
-    """Return the bends of a pull with the tension into and out of each and its greatest sidewall pressure, in SI."""
+    """Return the bends of a pull with the tension into and out of each and its greatest sidewall pressure, in SI.
+
+    Parameters
+    ----------
+    p : Pull
+        The pull.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    list of dict
+        Start, words, tension in and out, sidewall pressure, place.
+    """
     profile, rows = p.data["profile"], []
     stations, tension, wall = profile["station_m"], profile["tension_N"], profile["sidewall_N_per_m"]
     for b in p.bends:

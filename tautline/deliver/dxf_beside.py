@@ -39,7 +39,18 @@ class Corner:
 
 
 def rows_in_a_block(pulls: int) -> int:
-    """Return how many rows of a schedule stand under each other before it goes on beside itself."""
+    """Return how many rows of a schedule stand under each other before it goes on beside itself.
+
+    Parameters
+    ----------
+    pulls : int
+        How many there are.
+
+    Returns
+    -------
+    int
+        At least 30.
+    """
     return max(30, math.ceil(math.sqrt(8.0 * pulls)))
 
 

@@ -60,12 +60,34 @@ _IMPERIAL = (1, 2, 3, 10, 21, 24)
 
 
 def unit_code(metres_per_unit: float) -> int:
-    """Return the drawing's code for a unit, 0 where there is none for it."""
+    """Return the drawing's code for a unit, 0 where there is none for it.
+
+    Parameters
+    ----------
+    metres_per_unit : float
+        Of the unit.
+
+    Returns
+    -------
+    int
+        A value of ``$INSUNITS``.
+    """
     return next((c for c, m in _INSUNITS.items() if abs(metres_per_unit / m - 1) < 1e-9), 0)
 
 
 def new_drawing(metres_per_unit: float) -> Drawing:
-    """Return an empty drawing in a unit: DXF R2010, one common font, no line type but the full line."""
+    """Return an empty drawing in a unit: DXF R2010, one common font, no line type but the full line.
+
+    Parameters
+    ----------
+    metres_per_unit : float
+        Of its unit.
+
+    Returns
+    -------
+    ezdxf.document.Drawing
+        Without any entity.
+    """
     import ezdxf
 
     drawing = ezdxf.new("R2010", setup=False)

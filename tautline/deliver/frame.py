@@ -56,7 +56,20 @@ BANDS = (
 
 
 def band(utilisation: float, verdict: str = "pass") -> Band:
-    """Return the class of a pull; one that fails is in the last whatever its utilisation."""
+    """Return the class of a pull; one that fails is in the last whatever its utilisation.
+
+    Parameters
+    ----------
+    utilisation : float
+        Worst of a binding check.
+    verdict : str, optional
+        Of the pull.
+
+    Returns
+    -------
+    Band
+        One of :data:`BANDS`.
+    """
     if verdict == "fail":
         return BANDS[-1]
     return next((b for b in BANDS if utilisation <= b.top), BANDS[-1])
@@ -74,12 +87,34 @@ ROLES = {
 
 
 def rank(roles: Sequence[str]) -> int:
-    """Return how weighty a vault's weightiest role is: 0 the most."""
+    """Return how weighty a vault's weightiest role is: 0 the most.
+
+    Parameters
+    ----------
+    roles : sequence of str
+        As the document holds them.
+
+    Returns
+    -------
+    int
+        Greater than all where it has no role.
+    """
     return min((list(ROLES).index(r) for r in roles if r in ROLES), default=len(ROLES))
 
 
 def role_words(roles: Sequence[str]) -> str:
-    """Return a vault's work in words; a pass-through vault and an end have none of their own."""
+    """Return a vault's work in words; a pass-through vault and an end have none of their own.
+
+    Parameters
+    ----------
+    roles : sequence of str
+        As the document holds them.
+
+    Returns
+    -------
+    str
+        Empty where there is nothing to do.
+    """
     return ", ".join(ROLES.get(r, plain(r)) for r in roles if r not in ("pass", "end"))
 
 
@@ -243,13 +278,37 @@ class Pull:
 
 
 def bend_words(bend: Bend, units: Units) -> str:
-    """Return a bend in words: angle, kind and radius."""
+    """Return a bend in words: angle, kind and radius.
+
+    Parameters
+    ----------
+    bend : Bend
+        The bend.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    str
+        Such as ``90° bend R 12.5 ft``.
+    """
     radius = units.text("size" if bend.radius < 3.0 else "length", bend.radius)
     return f"{math.degrees(bend.angle):.0f}° {bend.kind} R {radius}"
 
 
 def pulls_of(document: Document) -> tuple[Pull, ...]:
-    """Return every pull of a document, numbered; of the best partial plan where there is no plan."""
+    """Return every pull of a document, numbered; of the best partial plan where there is no plan.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    tuple of Pull
+        In the document's order.
+    """
     if document["command"] == "check":
         return tuple(Pull(k, 0, p) for k, p in enumerate(document["pulls"], 1))
     sections = sections_of(document)
@@ -258,7 +317,18 @@ def pulls_of(document: Document) -> tuple[Pull, ...]:
 
 
 def sections_of(document: Document) -> Sequence[Mapping[str, Any]]:
-    """Return the sections of a plan, or of the best partial plan where there is none."""
+    """Return the sections of a plan, or of the best partial plan where there is none.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    sequence of mapping
+        Empty for a check.
+    """
     sections: Sequence[Mapping[str, Any]] = document.get("sections") or []
     if not sections and document.get("no_plan"):
         return list(document["no_plan"]["partial"])
@@ -266,7 +336,18 @@ def sections_of(document: Document) -> Sequence[Mapping[str, Any]]:
 
 
 def elevated(profile: Mapping[str, Any]) -> bool:
-    """Say whether a profile has elevations that tell anything."""
+    """Say whether a profile has elevations that tell anything.
+
+    Parameters
+    ----------
+    profile : mapping
+        A profile of the document.
+
+    Returns
+    -------
+    bool
+        Whether more than one is known and they differ.
+    """
     known = [z for z in profile["elevation_m"] if z is not None]
     return len(known) > 1 and max(known) - min(known) > 0.01
 
@@ -275,6 +356,18 @@ def arcs(item: Mapping[str, Any], turns: Sequence[float]) -> list[tuple[float, f
     """Return (x, y, bulge) of a path whose segments are known, or None where they are not.
 
     A segment that is straight or a circular arc in plan becomes one vertex; any other keeps its chords.
+
+    Parameters
+    ----------
+    item : mapping
+        A pull or a span of the route.
+    turns : sequence of float
+        Turn of each of its segments, left positive. [rad]
+
+    Returns
+    -------
+    list of (float, float, float) or None
+        In metres; the bulge is that of the leg that begins there.
     """
     path, index = item["path"], item.get("path_index") or item.get("segments", {}).get("path_index")
     if not index or len(index) != len(turns) + 1 or index[-1] >= len(path):

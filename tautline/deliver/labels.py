@@ -49,7 +49,20 @@ class Label:
 
 
 def text_width(text: str, height: float) -> float:
-    """Return about how wide a text is in a plain sans serif face of that letter height."""
+    """Return about how wide a text is in a plain sans serif face of that letter height.
+
+    Parameters
+    ----------
+    text : str
+        One line.
+    height : float
+        Of its letters.
+
+    Returns
+    -------
+    float
+        In the units of ``height``.
+    """
     return 0.86 * height * columns(text)
 
 

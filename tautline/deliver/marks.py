@@ -14,7 +14,18 @@ SIGN = {"stroke": INK, "stroke_width": "1.5", "fill": "#ffffff"}
 
 
 def vault_mark(roles: Sequence[str]) -> Markup:
-    """Return a vault's mark: one sign a role, each inside the next."""
+    """Return a vault's mark: one sign a role, each inside the next.
+
+    Parameters
+    ----------
+    roles : sequence of str
+        As the document holds them.
+
+    Returns
+    -------
+    Markup
+        One element about the origin.
+    """
     return element("g", signs_of(tuple(roles)), **SIGN)
 
 
@@ -38,21 +49,44 @@ def signs_of(roles: tuple[str, ...]) -> Markup:
 
 
 def hot_mark() -> Markup:
-    """Return the mark of a pull's worst sidewall pressure."""
+    """Return the mark of a pull's worst sidewall pressure.
+
+    Returns
+    -------
+    Markup
+        Elements about the origin.
+    """
     return element("path", d="M-5 -5L5 5M-5 5L5 -5", stroke="#ffffff", stroke_width="4.5") + element(
         "path", d="M-5 -5L5 5M-5 5L5 -5", stroke="#a50f6b", stroke_width="2.2"
     )
 
 
 def finding_mark() -> Markup:
-    """Return the mark of a finding that is more than a note."""
+    """Return the mark of a finding that is more than a note.
+
+    Returns
+    -------
+    Markup
+        One element about the origin.
+    """
     return element(
         "circle", r="12", fill="none", stroke="#7b3294", stroke_width="1.6", stroke_dasharray="3 2"
     )
 
 
 def band_sample(index: int) -> Markup:
-    """Return a short line drawn as the pulls of a class are."""
+    """Return a short line drawn as the pulls of a class are.
+
+    Parameters
+    ----------
+    index : int
+        Of :data:`BANDS`.
+
+    Returns
+    -------
+    Markup
+        Elements from the origin to the right.
+    """
     b = BANDS[index]
     edge = (
         element("path", d="M0 0H44", stroke="#000000", stroke_width=number(b.width + 3.5))

@@ -170,6 +170,16 @@ class Units:
 def percent(utilisation: float | None) -> str:
     """Return a utilisation in percent, never rounded across 100.
 
+    Parameters
+    ----------
+    utilisation : float or None
+        A ratio.
+
+    Returns
+    -------
+    str
+        With the sign.
+
     Examples
     --------
     >>> percent(0.854), percent(0.9996), percent(1.0002), percent(None)
@@ -183,12 +193,38 @@ def percent(utilisation: float | None) -> str:
 
 
 def words(name: str) -> str:
-    """Return a name from the document's own vocabulary as words: ``max_tension`` is ``max tension``."""
+    """Return a name from the document's own vocabulary as words: ``max_tension`` is ``max tension``.
+
+    Parameters
+    ----------
+    name : str
+        With underscores.
+
+    Returns
+    -------
+    str
+        With spaces.
+    """
     return name.replace("_", " ")
 
 
 def count(number: int, one: str, many: str = "") -> str:
-    """Return a number with its noun: ``1 pull``, ``3 pulls``."""
+    """Return a number with its noun: ``1 pull``, ``3 pulls``.
+
+    Parameters
+    ----------
+    number : int
+        How many.
+    one : str
+        Noun.
+    many : str, optional
+        Its plural; default with an s.
+
+    Returns
+    -------
+    str
+        Both.
+    """
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
@@ -213,7 +249,18 @@ def _unsafe(character: str) -> bool:
 
 
 def columns(text: str) -> int:
-    """Return how many terminal columns a text takes: wide characters two, combining ones none."""
+    """Return how many terminal columns a text takes: wide characters two, combining ones none.
+
+    Parameters
+    ----------
+    text : str
+        One line.
+
+    Returns
+    -------
+    int
+        Columns.
+    """
     if text.isascii():
         return len(text)
     return sum(

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.digest import place_of
+from tautline.deliver.digest import failing_of, place_of
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, percent, plain, words
 
@@ -273,7 +273,8 @@ def _verdict(document: Document, pulls: Sequence[Pull]) -> list[str]:
     failing = [str(p.number) for p in pulls if p.data["verdict"] == "fail"]
     text = f"Verdict: {_word(document)}"
     if document["verdict"] == "fail":
-        text += f" ({count(len(failing), 'pull')} of {len(pulls)}: {', '.join(failing[:_SHOWN])}{', ...' if len(failing) > _SHOWN else ''})"
+        numbers = ", ".join(failing[:_SHOWN]) + (", ..." if len(failing) > _SHOWN else "")
+        text += f" ({failing_of(pulls)}: {numbers})"
     return _wrap(text)
 
 

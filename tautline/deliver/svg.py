@@ -48,18 +48,54 @@ def element(name: str, *children: object, **attributes: object) -> Markup:
 
 
 def number(value: float) -> str:
-    """Return a coordinate with at most three decimals."""
+    """Return a coordinate with at most three decimals.
+
+    Parameters
+    ----------
+    value : float
+        Any finite number.
+
+    Returns
+    -------
+    str
+        Without trailing zeros.
+    """
     text = f"{value:.3f}".rstrip("0").rstrip(".")
     return "0" if text in ("", "-0") else text
 
 
 def path_data(points: Iterable[Sequence[float]]) -> str:
-    """Return the ``d`` of a path through points."""
+    """Return the ``d`` of a path through points.
+
+    Parameters
+    ----------
+    points : iterable of (float, float)
+        At least one.
+
+    Returns
+    -------
+    str
+        Straight lines from point to point.
+    """
     return "M" + "L".join(f"{number(p[0])} {number(p[1])}" for p in points)
 
 
 def ticks(low: float, high: float, about: int) -> list[float]:
     """Return round numbers from ``low`` to ``high``, about so many.
+
+    Parameters
+    ----------
+    low : float
+        Lower end.
+    high : float
+        Upper end.
+    about : int
+        How many are wanted.
+
+    Returns
+    -------
+    list of float
+        Multiples of one round step.
 
     Examples
     --------
@@ -74,7 +110,22 @@ def ticks(low: float, high: float, about: int) -> list[float]:
 
 
 def round_down(value: float, steps: Sequence[float] = (1.0, 2.0, 5.0), *, nearest: bool = False) -> float:
-    """Return the greatest (or the nearest) round number not above ``value``."""
+    """Return the greatest (or the nearest) round number not above ``value``.
+
+    Parameters
+    ----------
+    value : float
+        Above 0.
+    steps : sequence of float, optional
+        What is round, from 1 up to 10.
+    nearest : bool, optional
+        The nearest instead of the one below.
+
+    Returns
+    -------
+    float
+        A step times a power of ten.
+    """
     power = 10.0 ** math.floor(math.log10(value))
     if nearest:
         return float(min((s * power for s in steps), key=lambda s: abs(math.log(s / value))))
@@ -82,7 +133,20 @@ def round_down(value: float, steps: Sequence[float] = (1.0, 2.0, 5.0), *, neares
 
 
 def tick_text(value: float, values: Sequence[float]) -> str:
-    """Return a tick with no more decimals than its step needs."""
+    """Return a tick with no more decimals than its step needs.
+
+    Parameters
+    ----------
+    value : float
+        One of ``values``.
+    values : sequence of float
+        All ticks.
+
+    Returns
+    -------
+    str
+        With thousands separated.
+    """
     step = abs(values[1] - values[0]) if len(values) > 1 else 1.0
     decimals = next((d for d in range(6) if abs(step * 10**d - round(step * 10**d)) < 1e-6), 6)
     return f"{value + 0.0:,.{decimals}f}"
@@ -90,6 +154,18 @@ def tick_text(value: float, values: Sequence[float]) -> str:
 
 def shorten(text: str, most: int) -> str:
     """Return a text of at most so many columns; its middle goes, since names often differ at their ends.
+
+    Parameters
+    ----------
+    text : str
+        One line.
+    most : int
+        Columns.
+
+    Returns
+    -------
+    str
+        The text itself where it fits.
 
     Examples
     --------

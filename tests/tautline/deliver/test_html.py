@@ -63,7 +63,7 @@ def test_figures_are_in_the_job_s_units(harbour):
 def test_the_verdict_and_the_worst_pull_stand_first(failing):
     page = html.page(failing)
     assert '<span class="verdict fail">FAIL</span>' in page
-    assert "1 pull of 5 fail" in page
+    assert "1 of 5 pulls fails a binding check: 2." in page
     assert 'data-first="2"' in page
 
 

@@ -48,7 +48,7 @@ def test_every_document_keeps_to_a_hundred_columns_and_one_line_a_line(document)
 
 def test_a_failing_pull_is_named_and_its_figures_differ(failing):
     text = render(failing)
-    assert "Verdict: FAIL (1 pull of 5: 2)" in text
+    assert "Verdict: FAIL (1 of 5 pulls fails: 2)" in text
     assert "100.03 %" in text
     assert "pull 2 max tension 5,001 lbf, limit 5,000 lbf" in text
 
