@@ -1,4 +1,7 @@
 import os
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -52,3 +55,25 @@ def test_slugs_are_plain_file_names(name, tmp_path):
     assert safe not in (".", "..")
     (tmp_path / safe).write_text("")
     assert [p.name for p in tmp_path.iterdir()] == [safe]
+
+
+WRITER = """
+import sys
+from pathlib import Path
+from tautline.deliver.atomic import write_text
+while True:
+    for letter in "ab":
+        write_text(Path(sys.argv[1]), letter * 3_000_000)
+"""
+
+
+def test_a_kill_at_any_moment_leaves_a_whole_file(tmp_path):
+    target = tmp_path / "result.txt"
+    write_text(target, "a")
+    for wait in (0.25, 0.31, 0.4):
+        writer = subprocess.Popen([sys.executable, "-c", WRITER, str(target)])
+        time.sleep(wait)
+        writer.kill()
+        writer.wait()
+        found = target.read_text()
+        assert found == "a" or (len(found) == 3_000_000 and found in ("a" * 3_000_000, "b" * 3_000_000))

@@ -2,11 +2,11 @@ import sqlite3
 import subprocess
 from itertools import pairwise
 from pathlib import Path
+from xml.etree import ElementTree
 
 import geopandas
 import pyogrio
 import pytest
-from lxml import etree
 from shapely import get_coordinates
 
 from tautline.deliver import gis
@@ -93,7 +93,7 @@ def test_each_layer_has_a_style_that_draws_all_its_classes(failing, tmp_path):
         found = base.execute(
             "select f_table_name, f_geometry_column, styleQML from layer_styles where useAsDefault"
         )
-        made = {name: etree.fromstring(qml.encode()) for name, column, qml in found if column == "geom"}
+        made = {name: ElementTree.fromstring(qml.encode()) for name, column, qml in found if column == "geom"}
     assert set(made) == set(gis.LAYERS)
     values = {c.get("value") for c in made["pulls"].iter("category")}
     assert set(pulls["band"]) <= values
