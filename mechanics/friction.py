@@ -150,14 +150,17 @@ def prepare(track: Track, relube: Sequence[int] = ()) -> Prepared:
     chain, n = track.chain, len(track.chain)
     slid_end = np.cumsum(np.where(track.guide, 0.0, chain.length))
     slid_start = np.concatenate(([0.0], slid_end[:-1]))
-    since = np.zeros(n)
-    for k in sorted(relube):
+    stops = []
+    for k in relube:
         if not 0 <= k < len(track.vaults):
             raise DomainError(
                 f"relube must be indices of the {len(track.vaults)} pass-through vaults, got {k}"
             )
-        stop = track.vaults[k][1]
-        since[stop:] = slid_start[stop] if stop < n else 0.0
+        stops.append(track.vaults[k][1])
+    fresh = np.array([stop for stop in stops if stop < n], dtype=np.int64)
+    since = np.zeros(n)
+    since[fresh] = slid_start[fresh]
+    since = np.maximum.accumulate(since)
     start, end = slid_start - since, slid_end - since
 
     segments, fractions = [], []
