@@ -8,85 +8,22 @@ friction coefficient. Straights, flat bends and vertical bends have closed forms
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from mechanics.chain import Chain, IntArray
-from mechanics.contact import FrictionLike, friction_arrays, per_segment, pressed_coefficient
+from mechanics.contact import FrictionLike, PressedFriction, per_segment, pressed_coefficient
 from mechanics.curve import along_curves
 from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.layout import FLAT, STRAIGHT, Layout, Step, kinds
 from mechanics.vertical import VerticalBends
 
-Kind = Literal["straight", "flat bend", "vertical bend", "curve"]
-_KINDS: tuple[Kind, ...] = ("straight", "flat bend", "vertical bend", "curve")
-STRAIGHT, FLAT, VERTICAL, CURVE = range(4)
-_NO_TURN = 1e-12  # a smaller turn [rad] changes no tension by more than rounding
+__all__ = ["Laws", "Layout", "kinds", "march", "tension_along"]
 
-
-def kinds(chain: Chain) -> tuple[Kind, ...]:
-    """Return which of the four solutions each segment has.
-
-    Parameters
-    ----------
-    chain : Chain
-        One chain or many.
-
-    Returns
-    -------
-    tuple of str
-        ``straight``, ``flat bend`` and ``vertical bend`` have closed forms, ``curve`` is integrated.
-
-    Examples
-    --------
-    >>> kinds(Chain(length=[9, 5, 5, 5], grade_in=[0, 0, 0, 0.1], grade_out=[0, 0, 0.1, 0.1], turn=[0, 1, 0, 1]))
-    ('straight', 'flat bend', 'vertical bend', 'curve')
-    """
-    return tuple(_KINDS[k] for k in _kind_numbers(chain))
-
-
-def _kind_numbers(chain: Chain) -> IntArray:
-    turns = np.abs(chain.turn) > _NO_TURN
-    steady = chain.grade_in == chain.grade_out
-    level = steady & (chain.grade_in == 0.0)
-    return np.where(turns, np.where(level, FLAT, CURVE), np.where(steady, STRAIGHT, VERTICAL)).astype(
-        np.int64
-    )
-
-
-class Layout:
-    """A chain, or many, set out for evaluation: the first segments of all chains, then the second ones, and so on.
-
-    Building it costs more than one evaluation; build it once where a geometry is used again (many bundles,
-    many frictions) and pass it in place of the chain.
-
-    Parameters
-    ----------
-    chain : Chain
-        One chain or many.
-    """
-
-    __slots__ = ("by_kind", "chain", "entries", "index", "kind", "starts")
-
-    def __init__(self, chain: Chain) -> None:
-        counts = np.diff(chain.offsets)
-        longest = int(counts.max(initial=0))
-        self.chain = chain
-        # longest chains first, so that those with a k-th segment are always the leading ones
-        order = np.argsort(-counts, kind="stable")
-        widths = counts.size - np.searchsorted(np.sort(counts), np.arange(longest), side="right")
-        self.starts = np.concatenate(([0], np.cumsum(widths))).astype(np.int64)
-        self.entries = order[: int(widths[0]) if longest else 0]
-        rank = np.arange(int(self.starts[-1])) - np.repeat(self.starts[:-1], widths)
-        self.index = chain.offsets[order[rank]] + np.repeat(np.arange(longest), widths)
-        self.kind = _kind_numbers(chain)[self.index]
-        self.by_kind = tuple(np.flatnonzero(self.kind == k) for k in range(4))
-
-    def __len__(self) -> int:
-        """Return the number of segments, over all chains."""
-        return int(self.index.size)
+_CHUNK = 4096  # segments whose coefficients are worked out together
 
 
 def tension_along(
@@ -150,11 +87,9 @@ def tension_along(
         )
     start = np.broadcast_to(start, (m,))[layout.entries]
     jumps = None if added is None else per_segment("added", in_range("added", added), n)[layout.index]
-    out = np.empty(n)
-    out[layout.index] = march(layout, laws, start, jumps)
-    good = np.isfinite(out)
-    if not good.all():
-        bad = int(np.argmin(good))
+    out = march(layout, laws, start, jumps, chain_order=True)
+    if not np.isfinite(out.sum()) and not np.isfinite(out).all():  # the sum is the quicker look
+        bad = int(np.argmin(np.isfinite(out)))
         raise DomainError(f"tension at the end of segment {bad} is beyond what a float holds")
     return out
 
@@ -165,9 +100,9 @@ class Laws:
 
     Parameters
     ----------
-    weight : ndarray, shape (n,)
+    weight : ndarray, shape () or (n,)
         [N/m]
-    friction : ndarray, shape (n,)
+    friction : ndarray, shape () or (n,)
         Weight correction times coefficient (under light contact); negative to travel against the pull.
     pressed : ndarray, shape (n,), or None
         The same under hard contact.
@@ -184,15 +119,25 @@ class Laws:
     def of(layout: Layout, weight: ArrayLike, friction: FrictionLike) -> Laws:
         """Check what a caller gave and set it out."""
         n = len(layout)
-        w = per_segment("weight", in_range("weight", weight, at_least=0.0), n)[layout.index]
-        light, harder = friction_arrays(friction, n)
-        if harder is None:
-            return Laws(w, light[layout.index])
-        return Laws(w, light[layout.index], harder[0][layout.index], harder[1][layout.index])
 
-    def coefficient(self, which: IntArray, contact: FloatArray) -> FloatArray:
+        def set_out(name: str, value: ArrayLike, whole: bool = False) -> FloatArray:
+            array = in_range(name, value, at_least=0.0)
+            full = per_segment(name, array, n)
+            return full[layout.index] if whole or array.ndim else array
+
+        w = set_out("weight", weight)
+        if not isinstance(friction, PressedFriction):
+            return Laws(w, set_out("friction", friction))
+        return Laws(
+            w,
+            set_out("friction.light", friction.light, whole=True),
+            set_out("friction.pressed", friction.pressed, whole=True),
+            set_out("friction.force", friction.force, whole=True),
+        )
+
+    def coefficient(self, which: IntArray | slice, contact: FloatArray) -> FloatArray:
         """Return the coefficient of the segments ``which`` where their contact force is ``contact`` [N/m]."""
-        light = self.friction[which]
+        light = _pick(self.friction, which)
         if self.pressed is None or self.force is None:
             return light
         return pressed_coefficient(light, self.pressed[which], self.force[which], contact)
@@ -210,6 +155,7 @@ def march(
     added: FloatArray | None = None,
     floor: FloatArray | None = None,
     ceiling: FloatArray | None = None,
+    chain_order: bool = False,
 ) -> FloatArray:
     """Carry tensions along every chain of a layout at once, one segment a step; nothing is checked.
 
@@ -225,107 +171,158 @@ def march(
         Added at the end of each segment. [N]
     floor, ceiling : ndarray, shape (..., n), optional
         What the tension is raised or cut to at the end of each segment, before ``added``. [N]
+    chain_order : bool, optional
+        Give the tensions in the order of the chain rather than in the layout's.
 
     Returns
     -------
     ndarray, shape (..., n)
-        Tension at the end of each segment, in the layout's order. [N]
+        Tension at the end of each segment. [N]
     """
-    steps = _Steps(layout, laws)
     out = np.empty((*entry.shape[:-1], len(layout)))
-    tension = entry
+    bends = _Bends(layout, laws)
+    lane, k = 0, 0
     with np.errstate(over="ignore", invalid="ignore"):
-        for k in range(layout.starts.size - 1):
-            here = slice(int(layout.starts[k]), int(layout.starts[k + 1]))
-            tension = steps.carry(tension[..., : here.stop - here.start], k, here)
-            if floor is not None:
-                tension = np.maximum(tension, floor[..., here])
-            if ceiling is not None:
-                tension = np.minimum(tension, ceiling[..., here])
-            if added is not None:
-                tension = tension + added[here]
-            out[..., here] = tension
+        for block in layout.blocks:
+            first, stop = block[0][0].start, block[-1][-1].stop
+            part = np.empty((*entry.shape[:-1], stop - first))
+            for group in block:
+                tension = entry[..., lane : lane + group[0].stop - group[0].start]
+                lane += tension.shape[-1]
+                for chunk in _chunks(group):
+                    known = _Coefficients(layout, laws, chunk)
+                    for step in chunk:
+                        before = tension[..., : step.stop - step.start]
+                        tension = part[..., step.start - first : step.stop - first]
+                        known.carry(before, tension, step)
+                        bends.carry(before, tension, k, step.start)
+                        here = slice(step.start, step.stop)
+                        if floor is not None:
+                            np.maximum(tension, floor[..., here], out=tension)
+                        if ceiling is not None:
+                            np.minimum(tension, ceiling[..., here], out=tension)
+                        if added is not None:
+                            tension += added[here]
+                        k += 1
+            rows = slice(first, stop)
+            if chain_order:
+                np.take(part, layout.inverse[rows], axis=-1, out=out[..., rows], mode="clip")
+            else:
+                out[..., rows] = part
     return out
 
 
-class _Steps:
-    """All that can be worked out before the tensions are known, for every segment at once."""
+def _chunks(group: list[Step]) -> Iterator[list[Step]]:
+    """Group steps: few segments are better reckoned together, many in parts that stay in cache."""
+    chunk: list[Step] = []
+    for step in group:
+        if chunk and step.stop - chunk[0].start > _CHUNK:
+            yield chunk
+            chunk = []
+        chunk.append(step)
+    if chunk:
+        yield chunk
 
-    __slots__ = ("add", "cosh", "curves", "curves_at", "laws", "layout", "press", "sinh", "turns", "vertical",
-                 "vertical_at")  # fmt: skip
+
+class _Coefficients:
+    """What straights and flat bends of some steps do to a tension, worked out before it is known."""
+
+    __slots__ = ("add", "cosh", "press", "sinh", "start")
+
+    def __init__(self, layout: Layout, laws: Laws, steps: list[Step]) -> None:
+        rows = slice(steps[0].start, steps[-1].stop)
+        self.start = rows.start
+        weight, friction = _pick(laws.weight, rows), _pick(laws.friction, rows)
+        straight, flat = any(step.straight for step in steps), any(step.flat for step in steps)
+        along, other = layout.along[rows], layout.other[rows]
+        self.add = self.cosh = self.sinh = self.press = along
+        if flat:
+            bends = layout.kind[rows] == FLAT
+            angle = friction * along
+            self.press = weight * other
+            if straight:
+                angle *= bends
+                self.press *= bends
+            self.press *= self.press
+            self.cosh, self.sinh = np.cosh(angle), np.sinh(angle)
+        if straight:
+            if laws.pressed is not None:
+                friction = laws.coefficient(rows, weight * np.cos(layout.chain.grade_in[layout.index[rows]]))
+            self.add = weight * friction * along
+            self.add += weight * other
+            if flat:
+                self.add *= ~bends
+
+    def carry(self, before: FloatArray, after: FloatArray, step: Step) -> None:
+        """Write the tensions after a step; those of vertical bends and curves are left to be written over."""
+        here = slice(step.start - self.start, step.stop - self.start)
+        if step.flat:
+            np.multiply(before, before, out=after)
+            after += self.press[here]
+            np.sqrt(after, out=after)
+            after *= self.sinh[here]
+            after += before * self.cosh[here]
+            if step.straight:
+                after += self.add[here]
+        elif step.straight:
+            np.add(before, self.add[here], out=after)
+
+
+class _Bends:
+    """Vertical bends and curves of a layout."""
+
+    __slots__ = ("curves", "curves_at", "laws", "layout", "rows", "rows_at", "vertical")
 
     def __init__(self, layout: Layout, laws: Laws) -> None:
-        chain, index = layout.chain, layout.index
-        straight, flat, vertical, curve = layout.by_kind
-        w, c = laws.weight, laws.friction
-        bends = flat, vertical
+        rows, curves = layout.vertical, layout.curves
         if laws.pressed is not None:
             # where the coefficient depends on the contact, only straights keep a closed form
             differs = laws.pressed != laws.friction
-            bends = tuple(b[~differs[b]] for b in bends)
-            moved = np.flatnonzero(differs & (layout.kind != STRAIGHT))
-            curve = np.union1d(curve, moved)
-        flat, vertical = bends
-        self.layout, self.laws = layout, laws
-        self.add = np.zeros(len(layout))
-        at = index[straight]
-        rise, run = np.sin(chain.grade_in[at]), np.cos(chain.grade_in[at])
-        rub = laws.coefficient(straight, w[straight] * run)
-        self.add[straight] = w[straight] * chain.length[at] * (rise + rub * run)
-
-        self.cosh, self.sinh, self.press = np.ones(len(layout)), np.zeros(len(layout)), np.zeros(len(layout))
-        at = index[flat]
-        curvature = np.abs(chain.turn[at]) / chain.length[at]
-        angle = c[flat] * np.abs(chain.turn[at])
-        grow = np.expm1(angle)
-        self.cosh[flat] = 1.0 + 0.5 * grow * grow / (grow + 1.0)
-        self.sinh[flat] = 0.5 * (grow + grow / (grow + 1.0))
-        self.press[flat] = w[flat] / curvature
-        self.turns = np.diff(np.searchsorted(flat, layout.starts)) > 0
-
-        at = index[vertical]
+            rows = rows[~differs[rows]]
+            curves = np.union1d(curves, np.flatnonzero(differs & (layout.kind != STRAIGHT)))
+        self.layout, self.laws, self.rows, self.curves = layout, laws, rows, curves
+        chain, index = layout.chain, layout.index[rows]
         self.vertical = VerticalBends(
-            chain.length[at], chain.grade_in[at], chain.grade_out[at], w[vertical], c[vertical]
+            chain.length[index],
+            chain.grade_in[index],
+            chain.grade_out[index],
+            np.broadcast_to(_pick(laws.weight, rows), rows.shape),
+            np.broadcast_to(_pick(laws.friction, rows), rows.shape),
         )
-        self.vertical_at = vertical, np.searchsorted(vertical, layout.starts)
-        self.curves = curve
-        self.curves_at = np.searchsorted(curve, layout.starts)
+        self.rows_at = np.searchsorted(rows, layout.bounds).tolist()
+        self.curves_at = np.searchsorted(curves, layout.bounds).tolist()
 
-    def carry(self, tension: FloatArray, k: int, here: slice) -> FloatArray:
-        """Return the tension at the end of step ``k`` of every chain that has one."""
-        if self.turns[k]:
-            press = self.press[here]
-            out = tension * self.cosh[here]
-            out += np.sqrt(tension * tension + press * press) * self.sinh[here]
-            out += self.add[here]
-        else:
-            out = tension + self.add[here]
-        which, bounds = self.vertical_at
-        if bounds[k + 1] > bounds[k]:
-            bends = slice(int(bounds[k]), int(bounds[k + 1]))
-            local = which[bends] - here.start
-            out[..., local] = self.vertical.carry(tension[..., local], bends)
-        if self.curves_at[k + 1] > self.curves_at[k]:
-            curves = self.curves[self.curves_at[k] : self.curves_at[k + 1]]
-            local = curves - here.start
-            out[..., local] = self._integrate(tension[..., local], curves)
-        return out
+    def carry(self, before: FloatArray, after: FloatArray, k: int, start: int) -> None:
+        """Write into ``after`` the tensions leaving the vertical bends and curves of step ``k``."""
+        begin, end = self.rows_at[k], self.rows_at[k + 1]
+        if end > begin:
+            lanes = self.rows[begin:end] - start
+            after[..., lanes] = self.vertical.carry(before[..., lanes], slice(begin, end))
+        begin, end = self.curves_at[k], self.curves_at[k + 1]
+        if end > begin:
+            rows = self.curves[begin:end]
+            after[..., rows - start] = self._integrate(before[..., rows - start], rows)
 
-    def _integrate(self, tension: FloatArray, curves: IntArray) -> FloatArray:
-        chain, at, laws = self.layout.chain, self.layout.index[curves], self.laws
-        several = tension.size // max(curves.size, 1)
+    def _integrate(self, tension: FloatArray, rows: IntArray) -> FloatArray:
+        chain, index, laws = self.layout.chain, self.layout.index[rows], self.laws
+        several = tension.size // rows.size
 
         def spread(array: FloatArray) -> FloatArray:
-            return np.tile(array, several)
+            return np.tile(np.broadcast_to(array, rows.shape), several)
 
         return along_curves(
             tension.ravel(),
-            spread(chain.length[at]),
-            spread(chain.grade_in[at]),
-            spread(chain.grade_out[at]),
-            spread(chain.turn[at]),
-            spread(laws.weight[curves]),
-            spread(laws.friction[curves]),
-            None if laws.pressed is None else spread(laws.pressed[curves]),
-            None if laws.force is None else spread(laws.force[curves]),
+            spread(chain.length[index]),
+            spread(chain.grade_in[index]),
+            spread(chain.grade_out[index]),
+            spread(chain.turn[index]),
+            spread(_pick(laws.weight, rows)),
+            spread(_pick(laws.friction, rows)),
+            None if laws.pressed is None else spread(laws.pressed[rows]),
+            None if laws.force is None else spread(laws.force[rows]),
         ).reshape(tension.shape)
+
+
+def _pick(values: FloatArray, rows: IntArray | slice) -> FloatArray:
+    """Return a value a row, or the one that holds for all."""
+    return values if values.ndim == 0 else values[rows]

@@ -122,9 +122,9 @@ class Chain:
 
     def reversed(self) -> Chain:
         """Return the same shape travelled the other way (every chain of it, in the same order of chains)."""
-        order = np.arange(len(self))
-        owner = np.repeat(np.arange(self.count), np.diff(self.offsets))
-        order = self.offsets[owner] + self.offsets[owner + 1] - 1 - order
+        order = np.repeat(self.offsets[:-1] + self.offsets[1:] - 1, np.diff(self.offsets)) - np.arange(
+            len(self)
+        )
         # + 0.0 turns the -0.0 of a negated zero back into 0.0
         return Chain(
             self.length[order],

@@ -78,41 +78,6 @@ def pressed_coefficient(
     return np.asarray(light + (pressed - light) * share)
 
 
-def friction_arrays(
-    friction: FrictionLike, n: int
-) -> tuple[FloatArray, tuple[FloatArray, FloatArray] | None]:
-    """Return the coefficients of each of ``n`` segments.
-
-    Parameters
-    ----------
-    friction : float, array_like of shape (n,), or PressedFriction
-        As a caller gives it.
-    n : int
-        Number of segments.
-
-    Returns
-    -------
-    light : ndarray, shape (n,)
-        Weight correction times coefficient, under light contact where that matters.
-    harder : tuple of two ndarrays, shape (n,), or None
-        The same under hard contact, and the contact force between [N/m]; None where it does not matter.
-
-    Raises
-    ------
-    DomainError
-        Names the argument, the first bad index and the legal range.
-    """
-    if isinstance(friction, PressedFriction):
-        return (
-            per_segment("friction.light", friction.light, n),
-            (
-                per_segment("friction.pressed", friction.pressed, n),
-                per_segment("friction.force", friction.force, n),
-            ),
-        )
-    return per_segment("friction", in_range("friction", friction, at_least=0.0), n), None
-
-
 def per_segment(name: str, value: ArrayLike, n: int) -> FloatArray:
     """Return a value for each segment.
 

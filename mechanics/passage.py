@@ -36,8 +36,9 @@ def reversing(chain: Chain) -> IntArray:
     ndarray of int, shape (n,)
         ``chain.reversed()`` has the segments of ``chain`` in this order.
     """
-    owner = np.repeat(np.arange(chain.count), np.diff(chain.offsets))
-    return chain.offsets[owner] + chain.offsets[owner + 1] - 1 - np.arange(len(chain))
+    return np.repeat(chain.offsets[:-1] + chain.offsets[1:] - 1, np.diff(chain.offsets)) - np.arange(
+        len(chain)
+    )
 
 
 def backward_laws(chain: Chain, weight: FloatArray, friction: FrictionLike) -> tuple[Layout, Laws]:
