@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tautline.deliver.digest import cable_of
 from tautline.deliver.frame import Document, Pull, bend_words, sections_of
 from tautline.deliver.present import Units, percent, plain
 
@@ -80,7 +81,7 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
             facts.append(
                 ["Same reels", f"the other end goes {others}: lay it out at {plain(d['feed'])} first"]
             )
-    names = sorted({plain(c["name"]) or plain(c["construction"]) for c in document["bundle"]["cables"]})
+    names = sorted({cable_of(c, units) for c in document["bundle"]["cables"]})
     facts.append(
         [
             "Cable",

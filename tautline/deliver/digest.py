@@ -154,6 +154,28 @@ def trouble_of(pulls: Sequence[Pull], units: Units) -> list[dict[str, Any]]:
     return sorted(rows, key=lambda c: (c["verdict"] != "fail", not c["binding"], -(c["utilisation"] or 0.0)))
 
 
+def cable_of(cable: Mapping[str, Any], units: Units) -> str:
+    """Return a cable in a few words: its name, or what it is made of.
+
+    Parameters
+    ----------
+    cable : mapping
+        A cable of the document.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    str
+        Such as ``500 kcmil copper, shielded``.
+    """
+    if cable["name"]:
+        return plain(cable["name"])
+    area = cable["conductor_area_m2"]
+    size = f"{units.value('area', area):.6g} {units.label('area')} " if area else ""
+    return f"{size}{plain(cable['material'])}, {plain(cable['construction'])}"
+
+
 def place_of(finding: Mapping[str, Any], document: Document) -> str:
     """Return where a finding lies: file, layer, id, coordinates as in the source.
 

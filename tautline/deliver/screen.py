@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.digest import failing_of, place_of
+from tautline.deliver.digest import cable_of, failing_of, place_of
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, percent, plain, words
 
@@ -67,7 +67,7 @@ def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
     else:
         total = sum(p.data["length_m"] for p in pulls)
         lines.append(f"{count(len(pulls), 'pull')}, {units.text('length', total)} in all")
-    names = Counter((plain(c["name"]) or c["construction"], c["diameter_m"]) for c in bundle["cables"])
+    names = Counter((cable_of(c, units), c["diameter_m"]) for c in bundle["cables"])
     cables = "; ".join(
         f"{n} x {name}, {units.text('size', d)} over the jacket" for (name, d), n in names.items()
     )

@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from tautline.deliver.atomic import replacing, write_text
+from tautline.deliver.digest import cable_of
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, plain, words
 
@@ -86,9 +87,9 @@ def tables_of(document: Document) -> tuple[Table, ...]:
         _pulls(pulls, units),
         _checks(pulls, units),
         _vaults(document),
-        _reels(document),
+        _reels(document, units),
         _lubricant(pulls),
-        _materials(document, pulls),
+        _materials(document, pulls, units),
         _findings(document),
         _basis(document, units),
     )
@@ -275,7 +276,7 @@ def _vaults(document: Document) -> Table:
     return Table("Vaults", columns, rows)
 
 
-def _reels(document: Document) -> Table:
+def _reels(document: Document, units: Units) -> Table:
     columns = (
         Column("section"),
         Column("from", wide=18),
@@ -289,7 +290,7 @@ def _reels(document: Document) -> Table:
         longest = document["reel"]["longest_m"]
         for c in document["bundle"]["cables"]:
             share = s["cable_length_m"] / longest if longest else None
-            rows.append((number, s["from"], s["to"], _cable(c), s["cable_length_m"], share))
+            rows.append((number, s["from"], s["to"], cable_of(c, units), s["cable_length_m"], share))
     return Table("Reels", columns, rows)
 
 
@@ -309,7 +310,7 @@ def _lubricant(pulls: Sequence[Pull]) -> Table:
     return Table("Lubricant", columns, rows)
 
 
-def _materials(document: Document, pulls: Sequence[Pull]) -> Table:
+def _materials(document: Document, pulls: Sequence[Pull], units: Units) -> Table:
     """What is to be ordered, as far as the document tells it."""
     columns = (
         Column("item", wide=44),
@@ -318,7 +319,7 @@ def _materials(document: Document, pulls: Sequence[Pull]) -> Table:
         Column("volume", "volume", 14),
     )
     sections, rows = sections_of(document), list[tuple[Cell, ...]]()
-    for name, number in Counter(_cable(c) for c in document["bundle"]["cables"]).items():
+    for name, number in Counter(cable_of(c, units) for c in document["bundle"]["cables"]).items():
         total = number * sum(s["cable_length_m"] for s in sections)
         if sections:
             rows.append((f"cable, {name}: reels", number * len(sections), total, None))
@@ -379,10 +380,6 @@ def _basis(document: Document, units: Units) -> Table:
     for kind in ("overrides", "assumptions", "cautions"):
         rows += [(kind.removesuffix("s"), "", text, "") for text in document[kind]]
     return Table("Basis", columns, rows)
-
-
-def _cable(cable: Mapping[str, Any]) -> str:
-    return str(cable["name"] or f"{cable['material']} {cable['construction']} {cable['role']}")
 
 
 def _in(units: Units, kind: str, si: float | None) -> float | None:

@@ -79,3 +79,10 @@ def test_nothing_is_lost_from_long_lists_without_a_word(harbour):
     assert "(30 warnings, 45 infos)" in text
     assert "10 more in the result document" in text
     assert "and 44 more of the kind in the result document" in text
+
+
+def test_a_cable_without_a_name_is_told_by_what_it_is(harbour):
+    for cable in harbour["bundle"]["cables"]:
+        cable["name"] = ""
+    # 253.35 mm2 over 0.5067075 mm2 a kcmil (pi / 4 x (25.4 mm)^2 / 1000)
+    assert "3 x 499.993 kcmil copper, shielded" in render(harbour)
