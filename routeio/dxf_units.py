@@ -34,7 +34,7 @@ def drawing_units(
     unit : str or None
         A key of :data:`routeio.ground.UNITS`.
     findings : tuple of Finding
-        Where the user and the file differ.
+        Where the user and the file differ, or a survey unit stands beside a metric $MEASUREMENT.
 
     Raises
     ------
@@ -65,6 +65,18 @@ def drawing_units(
         )
     if own and opened.measurement is not None and (own in _METRIC) != (opened.measurement == 1):
         system = "metric" if opened.measurement == 1 else "imperial"
+        if own.startswith("us_survey"):
+            # nobody writes a survey unit by default, and libraries that write one leave $MEASUREMENT at metric
+            return own, (
+                Finding(
+                    "units-doubtful",
+                    "warning",
+                    f"the drawing says {own} ($INSUNITS {code}), which is used, and {system} ($MEASUREMENT "
+                    f"{opened.measurement})",
+                    where,
+                    "state units to be sure",
+                ),
+            )
         raise InputRefusedError(
             "units-contradict",
             f"the drawing says {own} ($INSUNITS {code}) and {system} ($MEASUREMENT {opened.measurement})",

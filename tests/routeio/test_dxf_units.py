@@ -61,12 +61,18 @@ def test_a_file_without_a_header_has_no_units(tmp_path, raw):
     assert raw(path, ducts="DUCT", units="yd").lines[0].points[1, 0] == pytest.approx(9 * 0.9144)
 
 
-@pytest.mark.parametrize(("units", "measurement"), [(2, 1), (4, 0), (21, 1), (6, 0)])
+@pytest.mark.parametrize(("units", "measurement"), [(2, 1), (4, 0), (1, 1), (6, 0)])
 def test_contradiction_is_refused(saved, raw, units, measurement):
     with pytest.raises(InputRefusedError) as refused:
         raw(saved(drawn(units, measurement)), ducts="DUCT")
     assert refused.value.code == "units-contradict"
     assert "$MEASUREMENT" in str(refused.value)
+
+
+def test_a_survey_unit_is_no_default_and_rules_with_a_warning(saved, raw, codes):
+    read = raw(saved(drawn(21, 1)), ducts="DUCT")
+    assert read.ground.unit == "us_survey_foot"
+    assert codes(read)["units-doubtful"] == 1
 
 
 def test_astronomical_units_are_refused(saved, raw):
