@@ -91,6 +91,15 @@ def mutated(data: bytes, rng: random.Random, separator: bytes) -> bytes:
     return bytes(out)
 
 
+def _address_space() -> float:
+    """MB that a fork starts out with: all that the tests before this one have loaded."""
+    try:
+        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
+    except OSError:
+        return 0.0
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
 def outcome(path: Path, seed: int) -> str:
     """Read a file in a process of its own; say what came of it."""
     read_end, write_end = os.pipe()
@@ -101,7 +110,7 @@ def outcome(path: Path, seed: int) -> str:
         with open(os.devnull, "wb") as nowhere:
             os.dup2(nowhere.fileno(), 1)
             os.dup2(nowhere.fileno(), 2)
-        worker.limit(10.0, 1500.0)
+        worker.limit(10.0, _address_space() + 1500.0)
         said = "fell over"
         try:
             said = _read(path, seed)
