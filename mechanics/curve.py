@@ -8,6 +8,7 @@ curve has its own step, shortened where the contact force nearly vanishes and it
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,11 +16,11 @@ from numpy.typing import NDArray
 from mechanics.contact import pressed_coefficient
 from mechanics.errors import FloatArray
 
-TOLERANCE = 1e-10  # of a step, relative to the tension or to the weight on the step, whichever is greater
+TOLERANCE = 1e-11  # of a step, relative to the tension or to the weight on the step, whichever is greater
 _COUNTS = (2, 4, 6, 8)
 _TURN = 1.2  # greatest angle of a first step [rad]
 _SHORTEST = 1e-9  # a step this short (as a fraction of the curve) is taken as it is
-_BLOCK = 2048  # curves at a time, so that the working arrays stay in cache
+_BLOCK = 8192  # curves at a time, so that the working arrays stay in cache
 
 
 def _weights(counts: tuple[int, ...]) -> tuple[float, ...]:
@@ -38,6 +39,10 @@ def _weights(counts: tuple[int, ...]) -> tuple[float, ...]:
 _HIGH = _weights(_COUNTS)
 _LOW = (*_weights(_COUNTS[:-1]), 0.0)
 _GAP = tuple(h - low for h, low in zip(_HIGH, _LOW, strict=True))
+# all places within a step that any of the counts looks at, and which of them each looks at after the first
+_PLACES = sorted({Fraction(k, n) for n in _COUNTS for k in range(n + 1)})
+_NODES = np.array([float(p) for p in _PLACES])[:, None]
+_NODES_OF = tuple([_PLACES.index(Fraction(k, n)) for k in range(1, n + 1)] for n in _COUNTS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,31 +69,39 @@ class _Curves:
             None if self.force is None else self.force[pick],
         )
 
-    def rate(self, at: FloatArray, tension: FloatArray) -> FloatArray:
-        """Tension gained per curve (not per metre) at position ``at``."""
-        grade = self.grade + self.sweep * at
-        cosine = np.cos(grade)
-        upright = tension * self.sweep - self.weigh * cosine
-        sideways = tension * (self.turn * cosine)
-        contact = np.sqrt(upright * upright + sideways * sideways)
-        if self.pressed is None or self.force is None:
-            friction = self.friction
-        else:
-            friction = pressed_coefficient(self.friction, self.pressed, self.force, contact)
-        return np.asarray(self.weigh * np.sin(grade) + friction * contact)
-
     def step(self, at: FloatArray, size: FloatArray, tension: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the tension one step on, and the estimated error of the lower order."""
-        first = self.rate(at, tension)
+        grade = self.grade + self.sweep * (at + size * _NODES)
+        cosine = np.cos(grade)
+        press, sideways, climb = self.weigh * cosine, self.turn * cosine, self.weigh * np.sin(grade)
+
+        def rate(node: int, here: FloatArray) -> FloatArray:
+            """Tension gained per curve, not per metre."""
+            upright = here * self.sweep
+            upright -= press[node]
+            across = here * sideways[node]
+            upright *= upright
+            across *= across
+            upright += across
+            contact = np.sqrt(upright, out=upright)
+            if self.pressed is None or self.force is None:
+                contact *= self.friction
+            else:
+                contact *= pressed_coefficient(self.friction, self.pressed, self.force, contact)
+            contact += climb[node]
+            return contact
+
+        first = rate(0, tension)
         gain = np.zeros_like(tension)
         gap = np.zeros_like(tension)
-        for count, high, difference in zip(_COUNTS, _HIGH, _GAP, strict=True):
+        for count, nodes, high, difference in zip(_COUNTS, _NODES_OF, _HIGH, _GAP, strict=True):
             h = size / count
             before, here = tension, tension + h * first
-            for k in range(1, count):
-                before, here = here, before + 2.0 * h * self.rate(at + k * h, here)
+            h2 = h + h
+            for node in nodes[:-1]:
+                before, here = here, before + h2 * rate(node, here)
             # Gragg's smoothing, written as a gain so that rounding scales with the step
-            rise = 0.5 * ((here - tension) + (before - tension) + h * self.rate(at + size, here))
+            rise = 0.5 * ((here - tension) + (before - tension) + h * rate(nodes[-1], here))
             gain += high * rise
             gap += difference * rise
         return tension + gain, np.abs(gap)

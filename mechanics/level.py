@@ -169,7 +169,8 @@ def cut_at_level(
     sweep = curve.grade_out - curve.grade_in
 
     def at_grade(grade: float | FloatArray) -> FloatArray:
-        return np.clip((grade - curve.grade_in) / sweep, 0.0, 1.0)
+        with np.errstate(over="ignore"):  # a sweep of next to nothing
+            return np.clip((grade - curve.grade_in) / sweep, 0.0, 1.0)
 
     # The slope at a given tension changes sign at most once along the downhill part of a sag or a crest, unless a
     # hard-pressed cable in a sag steeper than atan(1/c) peaks: that grade divides two parts, each searched.
