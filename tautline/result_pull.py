@@ -81,6 +81,7 @@ def pull_document(done: DonePull) -> Document:
         "weight_N_per_m": result.weight,
         "arrangement": result.arrangement,
         **_figures(result),
+        "winch_tension_N": result.winch_tension,
         "limits": {
             "max_tension_N": _least_limit(result, _TENSIONS),
             "max_sidewall_N_per_m": _least_limit(result, ("max_sidewall",)),
@@ -153,6 +154,7 @@ def _profile(result: PullResult, points: FloatArray, index: list[int], elevated:
         "tension_N": result.tension.tolist(),
         "sidewall_N_per_m": [0.0, *result.sidewall.tolist()],
         "elevation_m": [float(points[i, 2]) if elevated else None for i in index],
+        "winch_N": result.winch.tolist(),
     }
 
 

@@ -6,12 +6,13 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.digest import cable_of
+from tautline.deliver.digest import cable_of, winch_peak
 from tautline.deliver.frame import Document, Pull, bend_words, sections_of
 from tautline.deliver.present import Units, percent, plain
 
 CUT_OUT = 1.1
 """Greatest setting of the puller's limit over the expected reading (common practice, no source)."""
+_APART = 0.5  # metres within which two places of the column are one to the crew
 _ROWS = 20
 """Places that fit on the page; where there are more, gentle bends go first."""
 
@@ -111,18 +112,19 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
 
 
 def _puller_limit(p: Pull, units: Units) -> dict[str, str]:
-    """What to set the puller to: a tenth over the expected reading, never above the cable's limit."""
+    """What to set the puller to: a tenth over the expected reading, never above the limit of cable or puller."""
     d = p.data
+    pullers = [c["limit"] for c in d["checks"] if c["name"] == "puller_tension" and c["limit"] is not None]
     expected = d.get("winch_tension_N", d["max_tension_N"])
     limit = d["limits"]["max_tension_N"]
-    setting = CUT_OUT * expected if limit is None else min(CUT_OUT * expected, limit)
+    setting = min([CUT_OUT * expected, *pullers, *([] if limit is None else [limit])])
     note = f"expected at most {units.text('force', expected)}"
     if limit is not None:
         note += f"; the cable's limit is {units.text('force', limit)}"
-        if expected > limit:
-            note += (
-                ". The reading is expected to pass it while rope runs in bends ahead: ask before you begin"
-            )
+    if pullers:
+        note += f"; the puller's is {units.text('force', min(pullers))}"
+    if limit is not None and expected > limit:
+        note += ". The reading is expected to pass the cable's while rope runs in bends ahead: ask before you begin"
     if d["verdict"] == "fail":
         return {"setting": "do not pull", "note": f"a check fails; {note}"}
     return {"setting": units.text("force", setting), "note": note}
@@ -158,6 +160,9 @@ def _places(p: Pull, units: Units) -> tuple[list[list[str]], int]:
     for b in p.bends:
         if not b.guide and b.angle > math.radians(5):
             spots.append((b.end, f"out of {bend_words(b, units)}", b.angle))
+    peak = winch_peak(p)
+    if peak is not None and all(abs(peak - station) > _APART for station, _, _ in spots):
+        spots.append((peak, f"greatest reading: {p.place(peak, units)}", math.inf))
     kept = sorted(spots, key=lambda s: -s[2])[:_ROWS]
     profile = p.data["profile"]
     values = profile.get("winch_N", profile["tension_N"])

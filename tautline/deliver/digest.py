@@ -200,6 +200,47 @@ def place_of(finding: Mapping[str, Any], document: Document) -> str:
     return place
 
 
+def winch_of(p: Pull, units: Units) -> str:
+    """Return the greatest reading of the winch and where the cable's head is then; empty where it is not known.
+
+    Parameters
+    ----------
+    p : Pull
+        The pull.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    str
+        Such as ``7,217 lbf with the head 57 ft before MH-13``.
+    """
+    at = winch_peak(p)
+    if at is None:
+        return ""
+    return f"{units.text('force', p.data['winch_tension_N'])} with the head {p.place(at, units)}"
+
+
+def winch_peak(p: Pull) -> float | None:
+    """Return where the cable's head is when the winch reads most, None where readings are not known. [m]
+
+    Parameters
+    ----------
+    p : Pull
+        The pull.
+
+    Returns
+    -------
+    float or None
+        A station of its profile.
+    """
+    readings = p.data["profile"].get("winch_N")
+    if not readings:
+        return None
+    station: float = p.data["profile"]["station_m"][readings.index(max(readings))]
+    return station
+
+
 def bends_of(p: Pull, units: Units) -> list[dict[str, Any]]:
     """Return the bends of a pull with the tension into and out of each and its greatest sidewall pressure, in SI.
 

@@ -14,7 +14,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tautline.deliver.atomic import write_text
-from tautline.deliver.digest import bends_of, checks_of, figures_of, place_of, summary_of, trouble_of
+from tautline.deliver.digest import (
+    bends_of,
+    checks_of,
+    figures_of,
+    place_of,
+    summary_of,
+    trouble_of,
+    winch_of,
+)
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, pulls_of, sections_of
 from tautline.deliver.present import Units, count, percent, plain, words
 
@@ -177,6 +185,7 @@ def _detail(environment: Environment, p: Pull, units: Units) -> str:
         p=p,
         d=p.data,
         chart=pull_picture(p, units),
+        winch=winch_of(p, units),
         hot=p.place(p.data["max_sidewall_station_m"], units),
         checks=checks_of(p, units),
         bends=bends_of(p, units),

@@ -9,7 +9,15 @@ from typing import Any
 
 from tautline.deliver.atomic import replacing
 from tautline.deliver.crew import sheet_of, sign_off
-from tautline.deliver.digest import bends_of, checks_of, figures_of, place_of, summary_of, trouble_of
+from tautline.deliver.digest import (
+    bends_of,
+    checks_of,
+    figures_of,
+    place_of,
+    summary_of,
+    trouble_of,
+    winch_of,
+)
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, count, percent, plain, words
 from tautline.deliver.typeset import typeset
@@ -210,6 +218,7 @@ def _detail(p: Pull, units: Units) -> dict[str, Any]:
 
     d, other = p.data, p.data["reverse"]
     hot = p.place(d["max_sidewall_station_m"], units)
+    winch = winch_of(p, units)
     governs = f", {words(plain(d['governs']))} governs" if d["governs"] else ""
     facts = [
         ["Utilisation", percent(d["utilisation"]) + governs],
@@ -217,6 +226,7 @@ def _detail(p: Pull, units: Units) -> dict[str, Any]:
         ["Exit tension", units.text("force", d["exit_tension_N"])],
         ["Greatest tension", units.text("force", d["max_tension_N"])],
         ["Tension limit", units.text("force", d["limits"]["max_tension_N"])],
+        *([["Winch reads at most", winch]] if winch else []),
         ["Entry tension", units.text("force", d["entry_tension_N"])],
         ["Hold back", units.text("force", d["holding_tension_N"])],
         ["Worst sidewall", units.text("pressure", d["max_sidewall_N_per_m"]) + (f": {hot}" if hot else "")],

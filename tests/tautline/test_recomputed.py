@@ -94,3 +94,26 @@ def test_the_path_has_the_length_of_the_segments(run, request):
                 else 0.05
             )
             assert along == pytest.approx(length, rel=2e-4, abs=loose)
+
+
+@pytest.mark.parametrize("run", ["sample_plan", "sample_check"])
+def test_the_winch_reads_the_cable_at_the_end_and_the_bends_ahead_before(run, request):
+    """The rope by the capstan equation, e^(friction x angle), its weight left out; 0.3 in ducts is the table's value."""
+    document = request.getfixturevalue(run).to_dict()
+    pulls = document.get("pulls") or [p for s in document["sections"] for p in s["pulls"]]
+    for pull in pulls:
+        segments, profile = pull["segments"], pull["profile"]
+        exponents = []
+        for k, length in enumerate(segments["length_m"]):
+            low, high = segments["grade_in_rad"][k], segments["grade_out_rad"][k]
+            steps = 200
+            grades = [low + (high - low) * (i + 0.5) / steps for i in range(steps)]
+            angle = sum(math.hypot(high - low, segments["turn_rad"][k] * math.cos(g)) for g in grades) / steps
+            exponents.append(
+                angle * (segments["friction"][k] if segments["guide"][k] else 0.3) * (length > 0)
+            )
+        assert profile["winch_N"][-1] == pytest.approx(pull["exit_tension_N"], rel=1e-9)
+        for k, reading in enumerate(profile["winch_N"]):
+            ahead = sum(exponents[k:])
+            assert reading == pytest.approx(profile["tension_N"][k] * math.exp(ahead), rel=1e-4, abs=1e-3)
+        assert pull["winch_tension_N"] == max(profile["winch_N"]) >= pull["exit_tension_N"]

@@ -5,8 +5,8 @@ import subprocess
 
 import pytest
 
-from tautline.deliver import crew, pdf, picture
-from tautline.deliver.frame import pulls_of
+from tautline.deliver import crew, html, pdf, picture
+from tautline.deliver.frame import Pull, pulls_of
 from tautline.deliver.present import Units
 from tautline.errors import OutputError
 
@@ -110,6 +110,26 @@ def test_the_winch_s_own_reading_is_used_where_it_is_known(harbour):
     assert made["reading"] == "Winch should read, lbf"
     assert made["rows"][-1][2] == "8,546"
     assert "ask before you begin" in made["limit"]["note"]
+
+
+def test_the_place_of_the_greatest_reading_is_a_row_of_its_own(harbour):
+    pull = harbour["sections"][0]["pulls"][0]
+    profile = pull["profile"]
+    assert profile["station_m"][1] not in [s for s, _ in Pull(1, 1, pull).vaults]
+    profile["winch_N"] = [2.0 * t for t in profile["tension_N"]]
+    profile["winch_N"][1] = pull["winch_tension_N"] = 2.5 * max(profile["winch_N"])
+    row = next(r for r in sheet(harbour, 1)["rows"] if r[1].startswith("greatest reading"))
+    assert row[2] == Units.of(harbour).figure("force", pull["winch_tension_N"])
+    assert "Winch reads at most" in html.page(harbour)
+
+
+def test_a_puller_weaker_than_the_cable_sets_its_own_limit(harbour):
+    pull = harbour["sections"][0]["pulls"][0]
+    check = dict(pull["checks"][0], name="puller_tension", limit=0.5 * pull["max_tension_N"])
+    pull["checks"].append(check)
+    made = sheet(harbour, 1)["limit"]
+    assert made["setting"] == Units.of(harbour).text("force", check["limit"])
+    assert "the puller's is" in made["note"]
 
 
 def test_values_between_rows_are_read_off_straight():
