@@ -10,7 +10,7 @@ from mechanics.arrangement import ENCLOSING
 from mechanics.bundle import main_cables
 from mechanics.cable import Attachment, Bundle, Cable
 from mechanics.errors import DomainError, in_range
-from mechanics.rules import Check, Override, Rules, Verdict
+from mechanics.rules import SUPPLY, Check, Override, Rules, Verdict
 from mechanics.tables import Tables, built_in
 
 OVERRIDABLE: dict[str, str] = {
@@ -472,6 +472,6 @@ def _held(
     verdict: Verdict = "pass"
     if not used <= 1.0:
         verdict = "fail" if binding else "attention"
-    elif binding and used > attention:
+    elif binding and used > attention and cap.name not in SUPPLY:
         verdict = "attention"
     return Check(cap.name, value, cap.limit, used, unit, cap.source, binding, verdict, where, cap.overridden)

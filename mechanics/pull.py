@@ -123,10 +123,8 @@ class PullResult:
 
     @property
     def utilisation(self) -> float:
-        """Worst utilisation of a binding check (0 where none has one)."""
-        return max(
-            (c.utilisation for c in self.checks if c.binding and c.utilisation is not None), default=0.0
-        )
+        """Worst utilisation of a binding check, the reel's left out (0 where none has one)."""
+        return max((c.utilisation or 0.0 for c in self.checks if c.strains), default=0.0)
 
 
 def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[int] = ()) -> PullResult:

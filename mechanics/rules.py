@@ -11,6 +11,9 @@ from mechanics.tables import Tables
 
 Verdict = Literal["pass", "fail", "attention", "note"]
 
+SUPPLY = ("reel_length",)
+"""Checks of what is bought, not of what the cable bears: they can fail a pull, yet a full reel is no strain on it."""
+
 
 @dataclass(frozen=True)
 class Override:
@@ -127,3 +130,8 @@ class Check:
     verdict: Verdict
     where: float | None = None
     overridden: bool = False
+
+    @property
+    def strains(self) -> bool:
+        """Whether its utilisation counts in the pull's: it binds and has one, and is no matter of supply."""
+        return self.binding and self.utilisation is not None and self.name not in SUPPLY

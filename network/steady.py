@@ -64,7 +64,7 @@ class Steady:
         return farthest
 
     def used(self, low: int, high: int, least: float) -> float:
-        """Return the worst utilisation of a binding check among these, or ``least`` where that is more.
+        """Return the worst utilisation of a binding check among these, the reel's left out, or ``least`` where that is more.
 
         Parameters
         ----------
@@ -78,7 +78,6 @@ class Steady:
         float
             At least ``least``.
         """
-        least = max(least, self._length(low, high) / self._reel)
         if least >= self._most:
             return least
         if (low, high) not in self._known:

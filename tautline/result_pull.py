@@ -191,10 +191,9 @@ def _check(check: Check) -> Document:
 
 
 def _governs(result: PullResult) -> str:
-    """Return the binding check nearest to its limit, a failed one without a utilisation first of all."""
-    binding = [c for c in result.checks if c.binding]
-    failed = [c for c in binding if c.verdict == "fail" and c.utilisation is None]
-    measured = [c for c in binding if c.utilisation is not None]
+    """Return the binding check nearest to its limit, a failed one that has no part in the utilisation first of all."""
+    failed = [c for c in result.checks if c.binding and c.verdict == "fail" and not c.strains]
+    measured = [c for c in result.checks if c.strains]
     worst = max(measured, key=lambda c: c.utilisation or 0.0, default=None)
     if failed and not (worst and worst.verdict == "fail"):
         return failed[0].name

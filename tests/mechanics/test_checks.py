@@ -171,10 +171,19 @@ def test_bends_in_all_are_advice_unless_bound() -> None:
 
 def test_reel_holds_route_and_slack_at_both_ends() -> None:
     length = way().chain.total_length
-    for slack, verdict in ((0.0, "attention"), (5.0, "attention"), (5.0 + 2e-7, "attention"), (5.1, "fail")):
+    for slack, verdict in ((0.0, "pass"), (5.0, "pass"), (5.0 + 2e-7, "pass"), (5.1, "fail")):
         found = check(evaluated(reel=length + 10.0, slack=slack), "reel_length")
         assert found.verdict == verdict
     assert "reel_length" not in names(evaluated())
+
+
+def test_a_full_reel_is_no_strain_on_the_cable() -> None:
+    # how much of a reel is used is a matter of supply; only that the cable fits it binds
+    length, free = way().chain.total_length, evaluated()
+    for reel, verdict in ((length, "pass"), (length / 2, "fail")):
+        result = evaluated(reel=reel)
+        assert result.verdict == verdict
+        assert result.utilisation == free.utilisation < 0.9
 
 
 @pytest.mark.parametrize(

@@ -204,3 +204,15 @@ def test_two_ways_are_on_record(branched):
 def test_the_same_input_gives_the_same_document(branched):
     path = branched(feeder='feeder = ["A", "D"]')
     assert tautline.run_job(path).to_dict() == tautline.run_job(path).to_dict()
+
+
+def test_how_full_a_reel_is_governs_no_pull_until_it_is_too_short(branched):
+    for reel, verdict in (("110 m", "pass"), ("100 m", "fail")):
+        pulls = f'[plan]\nreel = "{reel}"\nslack = "4 m"\n[[pull]]\nfeed = "A"\npull = "B"\n'
+        (pull,) = tautline.run_job(branched(pulls), "check").to_dict()["pulls"]
+        reels = next(c for c in pull["checks"] if c["name"] == "reel_length")
+        # 100 m of duct and 4 m of slack at each end
+        assert (reels["value"], reels["verdict"]) == (pytest.approx(108.0), verdict)
+        assert pull["verdict"] == verdict
+        assert pull["utilisation"] < 0.5
+        assert (pull["governs"] == "reel_length") == (verdict == "fail")
