@@ -14,7 +14,7 @@ import numpy as np
 
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
-from network.labels import Labels, merged, undominated
+from network.labels import Labels, freshest, merged, undominated
 from network.stage import UNLIMITED, Stage
 from network.way import Way, spread
 
@@ -135,7 +135,8 @@ class Carrier:
         width = self.way.spans + 1
         # First with lubricant added wherever one likes, which tells what can be reached at all; then stop by stop.
         arrivals, seeds = self.round(starts, self.first(starts), regrow=self.way.ages)
-        keys = np.unique(arrivals.start * width + arrivals.pull)
+        keys = np.sort(arrivals.start * width + arrivals.pull)
+        keys = keys[np.append(True, keys[1:] > keys[:-1])] if keys.size else keys
         stops, load = np.full(keys.size, -1), np.full(keys.size, np.nan)
         direct = arrivals.label >= 0
         at = np.searchsorted(keys, (arrivals.start * width + arrivals.pull)[direct])
@@ -218,6 +219,8 @@ class Carrier:
                 grown.append(replace(front, lube=vault, load=np.full(len(front), np.nan)))
                 if regrow:
                     front = Labels.joined([front, merged(grown[-1])])
+            if self.way.ages and not self.way.falls:
+                front = self._worth_carrying(front, regrow)
         names = Arrivals.__dataclass_fields__
         none = np.zeros(0, dtype=np.int64)
         met = Arrivals(*(np.concatenate([none, *(getattr(a, f) for a in arrivals)]) for f in names))
@@ -226,6 +229,14 @@ class Carrier:
     def worth_keeping(self, labels: Labels) -> Labels:
         """Return the labels of which no other holds all tensions; any of the others can take their place."""
         return undominated(labels)
+
+    @staticmethod
+    def _worth_carrying(front: Labels, regrow: bool) -> Labels:
+        """Where nothing falls: the labels that can lead farther; with stops at will, those without any apart."""
+        if not regrow:
+            return freshest(front)
+        unstopped = front.parent >= 0
+        return Labels.joined([front.some(unstopped), freshest(front.some(~unstopped))])
 
     def _spanned(self, labels: Labels, vault: IntArray, starts: Starts) -> Labels:
         """Labels at the far end of the span ahead of each one's vault."""

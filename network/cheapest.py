@@ -94,6 +94,7 @@ class Market:
         self._settle = settle
         self.farthest, self.splice = farthest, splice
         self.splice_cost, self.middle_cost = splice_cost, middle_cost
+        self._alone: Sections | None = None
 
     @property
     def last(self) -> int:
@@ -113,14 +114,19 @@ class Market:
         cost, self.utilisation[rows] = self._settle(rows)
         as_taken = np.array_equal(cost, self.cost[rows])
         self.cost[rows] = cost
+        if not as_taken:
+            self._alone = None
         return as_taken
 
     def sections(self) -> Iterator[Sections]:
         """Yield all candidate sections, in batches."""
         rows = self.possible
         feed, pull = self.feed[rows], self.pull[rows]
-        low, high = np.minimum(feed, pull), np.maximum(feed, pull)
-        yield self._offered(low, high, self.cost[rows], self.climb[rows], rows, np.full(rows.size, -1))
+        if self._alone is None:
+            low, high = np.minimum(feed, pull), np.maximum(feed, pull)
+            none = np.full(rows.size, -1)
+            self._alone = self._offered(low, high, self.cost[rows], self.climb[rows], rows, none)
+        yield self._alone
         if self.middle_cost is None:
             return
         back, on = rows[pull < feed], rows[pull > feed]
@@ -226,7 +232,10 @@ def cheapest(market: Market, start: int, end: int) -> Choice | None:
             return None
         tight = _on_a_cheapest_way(cells, price, ahead, start, end)
         sections = _of_least_cost(market, cells, price, tight)
-        if market.settled(np.unique(np.append(sections.first, sections.second[sections.second >= 0]))):
+        wanted = np.zeros(market.feed.size, dtype=bool)
+        wanted[sections.first] = True
+        wanted[sections.second[sections.second >= 0]] = True
+        if market.settled(np.flatnonzero(wanted)):
             break
 
     second = np.where(sections.second < 0, sections.first, sections.second)
@@ -256,9 +265,12 @@ def _of_least_cost(market: Market, cells: _Cells, price: IntArray, tight: NDArra
 
 def _least_worst(ways: list[tuple[int, int]], used: list[int], start: int, end: int) -> int:
     """The least utilisation within which some way keeps, of ways in the order of their starts."""
-    worst = {end: 0}
+    worst = [_NOTHING] * (end + 1)
+    worst[end] = 0
     for (low, high), value in zip(reversed(ways), reversed(used), strict=True):
-        worst[low] = min(worst.get(low, _NOTHING), max(value, worst[high]))
+        value = max(value, worst[high])
+        if value < worst[low]:
+            worst[low] = value
     return worst[start]
 
 
@@ -266,14 +278,16 @@ def _least_climb(
     ways: list[tuple[int, int]], rises: list[int], start: int, end: int
 ) -> list[tuple[int, int]]:
     """The way that climbs least, of several the one that stops at the earlier vaults."""
-    above = {end: 0}
+    above = [_NOTHING] * (end + 1)
+    above[end] = 0
     for (low, high), value in zip(reversed(ways), reversed(rises), strict=True):
-        if value < _NOTHING and high in above:
-            above[low] = min(above.get(low, _NOTHING), value + above[high])
+        value += above[high]
+        if value < above[low]:
+            above[low] = value
     stretches = []
     here = start
     for (low, high), value in zip(ways, rises, strict=True):
-        if low == here and value < _NOTHING and high in above and value + above[high] == above[low]:
+        if low == here and value + above[high] == above[low] < _NOTHING:
             stretches.append((low, high))
             here = high
     return stretches
@@ -327,12 +341,15 @@ def _on_a_cheapest_way(
     inside = (cells.start >= start) & (cells.end <= end) & (price < _NOTHING)
     tight = inside & (price + left[cells.end] == left[cells.start]) & (left[cells.start] < _NOTHING)
     where = np.flatnonzero(tight)
-    met = {start}
+    met = bytearray(end + 1)
+    met[start] = 1
+    astray = []
     for cell, low, high in zip(
-        where.tolist(), cells.start[where].tolist(), cells.end[where].tolist(), strict=True
+        *(a.tolist() for a in (where, cells.start[where], cells.end[where])), strict=True
     ):
-        if low in met:
-            met.add(high)
+        if met[low]:
+            met[high] = 1
         else:
-            tight[cell] = False
+            astray.append(cell)
+    tight[astray] = False
     return np.asarray(tight)

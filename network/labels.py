@@ -107,6 +107,25 @@ def undominated(labels: Labels) -> Labels:
     return ordered.some(ordered.high > _running_highest(group, ordered.high))
 
 
+def freshest(labels: Labels) -> Labels:
+    """Return the labels that no other of the same start beats in both tension and freshness of the lubricant.
+
+    Only where more friction is always more tension: where nothing falls.
+
+    Parameters
+    ----------
+    labels : Labels
+        All at one vault for each start.
+
+    Returns
+    -------
+    Labels
+        Sorted by start.
+    """
+    ordered = labels.some(np.lexsort((labels.low, -labels.lube, labels.start)))
+    return ordered.some(-ordered.low > _running_highest(ordered.start, -ordered.low))
+
+
 def _running_highest(group: IntArray, high: FloatArray) -> FloatArray:
     """The highest value before each element in its group; -inf for a group's first. Groups stand together."""
     before = np.full(high.size, -np.inf)

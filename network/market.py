@@ -186,14 +186,14 @@ def sections_of(
         In the row's order.
     """
     found, most = choice.sections, (choice.utilisation + 0.5) * _UTILISATION
+    stops_free = rules.costs.relube == 0.0
     best: dict[tuple[int, int], tuple[tuple[object, ...], tuple[PullOption, ...]]] = {}
-    for k in range(found.start.size):
-        pulls = [int(p) for p in (found.first[k], found.second[k]) if p >= 0]
-        options = tuple(offers.option(int(rows[p]), most, rules.costs.relube == 0.0) for p in pulls)
+    columns = (found.start, found.end, rows[found.first], np.where(found.second < 0, -1, rows[found.second]))
+    for low, high, first, second in zip(*(c.tolist() for c in columns), strict=True):
+        options = tuple(offers.option(p, most, stops_free) for p in (first, second) if p >= 0)
         key = (options[0].feed, *(sorted(o.relube) for o in options))
-        stretch = int(found.start[k]), int(found.end[k])
-        if stretch not in best or key < best[stretch][0]:
-            best[stretch] = key, options
+        if (low, high) not in best or key < best[low, high][0]:
+            best[low, high] = key, options
     return tuple(
         Section(low, high, best[low, high][1], facts.length(low, high) + 2.0 * rules.slack)
         for low, high in choice.stretches

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -168,7 +168,9 @@ class RowOffers:
         )
         self.climb: FloatArray = pulls.row.climbs(self.feed, self.pull)
         self.exact = pulls.way(False)[1].exact
-        self._settled: dict[int, list[PullOption]] = {}
+        # Utilisation at the fewest stops: NaN until settled, infinite where impossible; and the options with stops.
+        self._used = np.full(self.feed.size, np.nan)
+        self._stopping: dict[int, list[PullOption]] = {}
         self._extended: set[int] = set()
 
     def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
@@ -188,67 +190,78 @@ class RowOffers:
         """
         for against in (False, True):
             own = rows[(self.feed[rows] > self.pull[rows]) == against]
-            self._settle(
-                np.array([k for k in own.tolist() if k not in self._settled], dtype=np.int64), against
-            )
+            self._settle(own[np.isnan(self._used[own])], against)
             if stops_free:
                 self._add_stops(own, against)
-        return np.array(
-            [
-                min((o.utilisation for o in self._counting(k, stops_free)), default=np.inf)
-                for k in rows.tolist()
-            ]
-        )
+        used = self._used[rows]
+        if stops_free:
+            for k, row in enumerate(rows.tolist()):
+                used[k] = min([used[k], *(o.utilisation for o in self._stopping.get(row, ()))])
+        return used
 
     def option(self, row: int, most: float, stops_free: bool) -> PullOption:
         """Return a settled offer: of its options of utilisation up to ``most``, that with the earliest stops."""
-        within = (o for o in self._counting(row, stops_free) if o.utilisation <= most)
-        return min(within, key=lambda o: sorted(o.relube))
-
-    def _counting(self, row: int, stops_free: bool) -> list[PullOption]:
-        return self._settled[row] if stops_free else self._settled[row][:1]
+        options = self.options(row)
+        if len(options) == 1 or not stops_free:
+            return options[0]
+        return min((o for o in options if o.utilisation <= most), key=lambda o: sorted(o.relube))
 
     def options(self, row: int) -> list[PullOption]:
-        """Return all options of a settled offer, fewest stops first."""
-        return self._settled[row]
+        """Return the options of a settled offer, fewest stops first; none where it is impossible."""
+        used = float(self._used[row])
+        if self.stops[row] or not used < np.inf:
+            return self._stopping.get(row, [])
+        plain = PullOption(int(self.feed[row]), int(self.pull[row]), (), used, float(self.climb[row]))
+        return [plain, *self._stopping.get(row, ())]
 
     def _settle(self, rows: IntArray, against: bool) -> None:
         """Settle offers of one direction: evaluate them with as many stops as offered, and with more if need be."""
         way, carrier = self._pulls.way(against)
         feed, pull = (way.numbered(a[rows]) for a in (self.feed, self.pull))
-        known = np.flatnonzero((self.stops[rows] == 0) & np.isfinite(self._load[rows]))
-        for k in known.tolist():
-            self._accept(int(rows[k]), float(self._load[rows[k]]), ())
-        left = np.setdiff1d(np.arange(rows.size), known)
+        loads = self._load[rows]
+        chosen: list[tuple[int, ...]] = [()] * rows.size
+        left = np.flatnonzero(np.isnan(loads))
+        self._accept(rows[np.isfinite(loads)], loads[np.isfinite(loads)], chosen)
         while left.size:
             found = least_loads(way, carrier, feed[left], pull[left], self.stops[rows[left]])
-            for k, (load, chosen) in zip(left.tolist(), found, strict=True):
-                self._accept(int(rows[k]), load, tuple(way.vault(v) for v in chosen))
-            missing = np.array([k for k in left.tolist() if not self._settled[int(rows[k])]], dtype=np.int64)
-            most = (pull - feed - 1)[missing] if way.ages else np.zeros(missing.size, dtype=np.int64)
-            left = missing[self.stops[rows[missing]] < most]
+            relube = [tuple(way.vault(v) for v in stops) for _, stops in found]
+            self._accept(rows[left], np.array([load for load, _ in found]), relube)
+            most = pull[left] - feed[left] - 1 if way.ages else 0
+            left = left[~np.isfinite(self._used[rows[left]]) & (self.stops[rows[left]] < most)]
             self.stops[rows[left]] += 1
 
     def _add_stops(self, rows: IntArray, against: bool) -> None:
         """Add options with more stops to offers that are settled, as long as they lower the utilisation."""
         way, carrier = self._pulls.way(against)
         for row in rows.tolist():
-            if row in self._extended or not self._settled[row] or not way.ages:
+            if row in self._extended or not way.ages or not self.options(row):
                 continue
             self._extended.add(row)
-            first = self._settled[row][0]
-            feed, pull = way.vault(first.feed), way.vault(first.pull)
-            fewest = first.utilisation, tuple(way.vault(v) for v in first.relube)
-            for load, chosen in further(way, carrier, feed, pull, fewest):
-                self._accept(row, load, tuple(way.vault(v) for v in chosen))
+            last = self.options(row)[0]
+            feed, pull = way.vault(last.feed), way.vault(last.pull)
+            fewest = last.utilisation, tuple(way.vault(v) for v in last.relube)
+            for load, stops in further(way, carrier, feed, pull, fewest):
+                relube = tuple(way.vault(v) for v in stops)
+                used = float(self._judged(np.array([row]), np.array([load]), [relube])[0])
+                if used < last.utilisation:
+                    last = PullOption(last.feed, last.pull, relube, used, last.climb)
+                    self._stopping.setdefault(row, []).append(last)
 
-    def _accept(self, row: int, load: float, relube: tuple[int, ...]) -> None:
-        """Take up an option if it passes."""
-        kept = self._settled.setdefault(row, [])
-        feed, pull = int(self.feed[row]), int(self.pull[row])
-        used = self._pulls.steady.used(min(feed, pull), max(feed, pull), load)
-        passes = load <= 1.0
-        if abs(load - 1.0) < _NEAR:
-            passes = self._pulls.evaluate(feed, pull, relube).verdict == "pass"
-        if passes and (not kept or used < kept[-1].utilisation):
-            kept.append(PullOption(feed, pull, relube, used, float(self.climb[row])))
+    def _accept(self, rows: IntArray, loads: FloatArray, relube: Sequence[tuple[int, ...]]) -> None:
+        """Settle offers at the stops they now have: by what loads them least, and where."""
+        self._used[rows] = used = self._judged(rows, loads, relube)
+        for k in np.flatnonzero((self.stops[rows] > 0) & np.isfinite(used)).tolist():
+            row = int(rows[k])
+            feed, pull, climb = int(self.feed[row]), int(self.pull[row]), float(self.climb[row])
+            self._stopping[row] = [PullOption(feed, pull, relube[k], float(used[k]), climb)]
+
+    def _judged(self, rows: IntArray, loads: FloatArray, relube: Sequence[tuple[int, ...]]) -> FloatArray:
+        """Worst utilisation by any binding check, infinite where one fails."""
+        feed, pull = self.feed[rows], self.pull[rows]
+        passes = loads <= 1.0
+        for k in np.flatnonzero(np.abs(loads - 1.0) < _NEAR).tolist():
+            passes[k] = self._pulls.evaluate(int(feed[k]), int(pull[k]), relube[k]).verdict == "pass"
+        used = np.full(rows.size, np.inf)
+        low, high = np.minimum(feed, pull)[passes], np.maximum(feed, pull)[passes]
+        used[passes] = self._pulls.steady.used(low, high, loads[passes])
+        return used

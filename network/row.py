@@ -51,6 +51,14 @@ class RowFacts:
         """Route length between two vaults, crossings between them included. [m]"""
         return self.arrive[high] - self.depart[low]
 
+    def lengths(self, low: IntArray, high: IntArray) -> FloatArray:
+        """Route lengths between many vaults; see :meth:`length`. [m]"""
+        return np.asarray(self._stations[0][high] - self._stations[1][low])
+
+    @cached_property
+    def _stations(self) -> tuple[FloatArray, FloatArray]:
+        return np.array(self.arrive), np.array(self.depart)
+
 
 @dataclass(frozen=True, eq=False)
 class Stretch:

@@ -37,6 +37,7 @@ class Stage:
         slid: FloatArray | None = None,
         scale: FloatArray | float = 1.0,
     ) -> None:
+        self.falls = way.falls
         self.filled = end > begin
         # Number of each stretch among those that have segments.
         self.number = np.cumsum(self.filled) - 1
@@ -50,10 +51,12 @@ class Stage:
         scales = np.broadcast_to(scale, self.filled.shape)[self.filled]
         chain, rub = pieces.chain, pieces.rubbing
         upper = (np.repeat(scales, end - begin) * way.upper[spread(begin, end)])[pieces.item]
-        chain, source = cut_at_level(chain, way.weight, rub, 0.0)
-        rub, upper = pick_friction(rub, source), upper[source]
-        chain, source = cut_at_level(chain, way.weight, rub, np.where(upper < np.inf, upper, 0.0))
-        rub, upper = pick_friction(rub, source), np.minimum(upper[source], UNLIMITED)
+        if way.falls:
+            chain, source = cut_at_level(chain, way.weight, rub, 0.0)
+            rub, upper = pick_friction(rub, source), upper[source]
+            chain, source = cut_at_level(chain, way.weight, rub, np.where(upper < np.inf, upper, 0.0))
+            rub, upper = pick_friction(rub, source), upper[source]
+        upper = np.minimum(upper, UNLIMITED)
         self.first, self.last = chain.offsets[:-1], chain.offsets[1:] - 1
         # Where two pieces meet, both limits hold.
         self.bound = np.minimum(upper, np.append(upper[1:], UNLIMITED))
@@ -81,7 +84,8 @@ class Stage:
         Returns
         -------
         low, high : ndarray, shape (n,)
-            Tensions leaving; low above high, or NaN, where none serves. [N]
+            Tensions leaving; low above high, or NaN, where none serves. Where nothing on the way falls, tension never
+            has to be held back, so that the lower end alone decides and the upper is left as it was. [N]
         load : ndarray, shape (n,)
             Worst utilisation at the lower end; NaN where that was raised on the way, or may peak inside a piece.
         """
@@ -90,34 +94,59 @@ class Stage:
         if not which.size:
             return low, high, load
         column = self.number[stretch[which]]
-        order = np.argsort(column, kind="stable")
-        ranked = column[order]
-        row = np.empty(which.size, dtype=np.int64)
-        row[order] = np.arange(which.size) - np.searchsorted(ranked, ranked)
-        shape = (int(row.max()) + 1, self.count)
-        entry = np.full((2, *shape), np.nan)
-        head = self.upper[self.first[column]]
-        entry[0, row, column] = low[which]
-        entry[1, row, column] = np.minimum(high[which], head)
-        lowest = np.full(len(self.layout), floor), np.full(len(self.layout), -np.inf)
-        highest = np.full(len(self.layout), np.inf), self.bound[self.layout.index]
+        row = _place_in_group(column)
+        entering, head = low[which], self.upper[self.first[column]]
+        lowest = self._march(row, column, entering, floor if self.falls else None, None)
+        last = self.last[column]
+        worst = np.maximum.reduceat(lowest / self.bound, self.first, axis=1)[row, column]
+        worst = np.maximum(worst, entering / head) * self.scales[column]
+        low = low.copy()
+        if self.falls:
+            raised = np.minimum.reduceat(lowest, self.first, axis=1)[row, column] <= floor
+            load[which] = np.where(raised | self.peaks[column], np.nan, worst)
+            most = np.minimum(high[which], head)
+            highest = self._march(row, column, most, None, self.bound)
+            high = high.copy()
+            high[which] = highest[row, last]
+            # An interval that enters above the first limit is empty, however it goes on.
+            possible = entering <= most
+        else:
+            load[which] = worst
+            possible = worst <= self.scales[column]
+        low[which] = np.where(possible, lowest[row, last], np.nan)
+        return low, high, load
+
+    def _march(
+        self,
+        row: IntArray,
+        column: IntArray,
+        entering: FloatArray,
+        floor: float | None,
+        ceiling: FloatArray | None,
+    ) -> FloatArray:
+        """Tensions at the end of each piece, one row for each label that shares a stretch with others."""
+        entry = np.full((int(row.max()) + 1, self.count), np.nan)
+        entry[row, column] = entering
+        n = len(self.layout)
         stepped = march(
             self.layout,
             self.laws,
-            entry[..., self.layout.entries],
+            entry[:, self.layout.entries],
             None,
-            np.stack(lowest)[:, None],
-            np.stack(highest)[:, None],
+            None if floor is None else np.full(n, floor),
+            None if ceiling is None else ceiling[self.layout.index],
         )
         tension = np.empty_like(stepped)
-        tension[..., self.layout.index] = stepped
-        low, high = low.copy(), high.copy()
-        worst = np.maximum.reduceat(tension[0] / self.bound, self.first, axis=1)[row, column]
-        raised = np.minimum.reduceat(tension[0], self.first, axis=1)[row, column] <= floor
-        worst = np.maximum(worst, low[which] / head) * self.scales[column]
-        load[which] = np.where(raised | self.peaks[column], np.nan, worst)
-        # An interval that enters above the first limit is empty, however it goes on.
-        empty = ~(low[which] <= entry[1, row, column])
-        low[which] = np.where(empty, np.nan, tension[0, row, self.last[column]])
-        high[which] = tension[1, row, self.last[column]]
-        return low, high, load
+        tension[:, self.layout.index] = stepped
+        return tension
+
+
+def _place_in_group(group: IntArray) -> IntArray:
+    """Number the members of each group from 0, in their order."""
+    if np.all(group[1:] > group[:-1]):
+        return np.zeros(group.size, dtype=np.int64)
+    order = np.argsort(group, kind="stable")
+    ranked = group[order]
+    place = np.empty(group.size, dtype=np.int64)
+    place[order] = np.arange(group.size) - np.searchsorted(ranked, ranked)
+    return place

@@ -10,13 +10,18 @@ import numpy as np
 from mechanics.cable import Bundle
 from mechanics.chain import IntArray
 from mechanics.checks import static_checks
+from mechanics.errors import FloatArray
 from mechanics.limits import Cap, binds, overriding
 from mechanics.pull import Rules, static_failures
-from mechanics.setting import set_up
+from mechanics.setting import NO_BEND, set_up
+from mechanics.track import Track
 from network.row import Row
 
 # A length so near to the reel's is judged by the check itself, sum for sum. [m]
 _NEAR = 1e-6
+_RADII = ("bending_radius", "bending_radius_pulling")
+# Checks that bores and bends do not settle; advice, unless the job binds them.
+_OF_STRETCHES = ("bend_total", "creep")
 
 
 class Steady:
@@ -35,7 +40,6 @@ class Steady:
     def __init__(self, row: Row, bundle: Bundle, rules: Rules) -> None:
         self.row, self.bundle, self.rules = row, bundle, rules
         self._without_reel = replace(rules, reel=None)
-        self._known: dict[tuple[int, int], float] = {}
         self._reel = np.inf
         if rules.reel is not None and binds("reel_length", rules, True):
             self._reel = overriding(Cap("reel_length", rules.reel, ""), rules).limit
@@ -50,6 +54,8 @@ class Steady:
         """
         last = len(self.row.spans)
         whole = self._passes(0, last, self._without_reel)
+        if whole and self._reel == np.inf:
+            return np.full(last + 1, last)
         farthest = np.empty(last + 1, dtype=np.int64)
         high = 0
         for low in range(last + 1):
@@ -63,41 +69,80 @@ class Steady:
             farthest[low] = high
         return farthest
 
-    def used(self, low: int, high: int, least: float) -> float:
-        """Return the worst utilisation of a binding check among these, the reel's left out, or ``least`` where that is more.
+    def used(self, low: IntArray, high: IntArray, least: FloatArray) -> FloatArray:
+        """Return the worst utilisation of stretches by a binding check among these, the reel's left out.
 
         Parameters
         ----------
-        low, high : int
+        low, high : ndarray of int, shape (n,)
             Vaults of the row, low below high.
-        least : float
+        least : ndarray, shape (n,)
             What is known from elsewhere.
 
         Returns
         -------
-        float
+        ndarray, shape (n,)
             At least ``least``.
         """
-        if least >= self._most:
-            return least
-        if (low, high) not in self._known:
-            self._known[low, high] = self._worst(low, high)
-        return max(least, self._known[low, high])
+        if any(binds(name, self.rules, False) for name in _OF_STRETCHES):
+            pairs = zip(low.tolist(), high.tolist(), strict=True)
+            return np.maximum(least, [self._worst(self.row.track(*pair)) for pair in pairs])
+        return np.maximum(least, np.maximum(self._guides, self._hardest(low, high)))
 
     @cached_property
-    def _most(self) -> float:
-        """What no stretch's utilisation is above, that of its length for the reel left out."""
-        return self._worst(0, len(self.row.spans))
+    def _guides(self) -> float:
+        """Worst utilisation of the guides at the ends of every pull."""
+        ends = [g for g in (self.row.feed_guide, self.row.pull_guide) if g is not None and len(g.chain)]
+        bores = {b: k for k, b in enumerate({b: None for g in ends for b in g.bores})}
+        tracks = [Track(g.chain, np.array([bores[b] for b in g.bores]), tuple(bores)) for g in ends]
+        return max((self._worst(t) for t in tracks), default=0.0)
 
-    def _worst(self, low: int, high: int) -> float:
-        checks = static_checks(set_up(self.row.track(low, high), self.bundle, self._without_reel))
-        return max((c.utilisation for c in checks if c.binding and c.utilisation is not None), default=0.0)
+    def _hardest(self, low: IntArray, high: IntArray) -> FloatArray:
+        """Worst utilisation of any segment of each stretch, from the maxima of runs of 1, 2, 4, ... segments."""
+        begin, end = self.row.first[low], self.row.last[high - 1]
+        level = np.frexp((end - begin).astype(np.float64))[1] - 1
+        run = np.stack(self._runs)
+        return np.asarray(np.maximum(run[level, begin], run[level, end - (1 << level)]))
 
-    def _length(self, low: int, high: int) -> float:
-        return self.row.length(low, high) + self._ends
+    @cached_property
+    def _runs(self) -> list[FloatArray]:
+        runs = [self._segments]
+        width = 1
+        while 2 * width <= runs[0].size:
+            longer = runs[-1].copy()
+            longer[: longer.size - width] = np.maximum(runs[-1][:-width], runs[-1][width:])
+            runs.append(longer)
+            width *= 2
+        return runs
+
+    @cached_property
+    def _segments(self) -> FloatArray:
+        """Worst utilisation of each segment on its own.
+
+        The tightest bend of each bore is judged; a wider one uses less of the same radius, and nothing else differs.
+        """
+        setting = set_up(self.row.line, self.bundle, self._without_reel)
+        line, bends = setting.track, setting.curvature > NO_BEND
+        radius = 1.0 / np.maximum(setting.curvature, NO_BEND) - 0.5 * setting.diameter
+        used = np.zeros(len(line.chain))
+        for bore in range(len(line.bores)):
+            own = np.flatnonzero(line.bore == bore)
+            tightest = int(own[np.argmax(setting.curvature[own])])
+            one = Track(line.chain.part(tightest, tightest + 1), line.bore[[tightest]], line.bores)
+            checks = [c for c in static_checks(set_up(one, self.bundle, self._without_reel)) if c.binding]
+            radii = [c.limit for c in checks if c.name in _RADII and c.limit is not None]
+            used[own] = max((c.utilisation or 0.0 for c in checks if c.name not in _RADII), default=0.0)
+            for least in radii:
+                which = own[bends[own]]
+                used[which] = np.maximum(used[which], least / np.maximum(radius[which], 1e-3 * least))
+        return used
+
+    def _worst(self, track: Track) -> float:
+        checks = static_checks(set_up(track, self.bundle, self._without_reel))
+        return max((c.utilisation or 0.0 for c in checks if c.strains), default=0.0)
 
     def _fits(self, low: int, high: int) -> bool:
-        spare = self._reel - self._length(low, high)
+        spare = self._reel - self.row.facts.length(low, high) - self._ends
         return spare > _NEAR or (spare > -_NEAR and self._passes(low, high, self.rules))
 
     def _passes(self, low: int, high: int, rules: Rules) -> bool:

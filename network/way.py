@@ -21,8 +21,8 @@ from network.row import Row, Stretch
 
 # Stands in for what a cable has slid through before the stretch looked at: as long as need be, of steady friction.
 _BEFORE = Bore(1.0, Friction(1.0), label="slid before")
-# Lubrications laid out together: the work of laying out grows with their number times the number of segments.
-_FRESH_AT_ONCE = 256
+# Stretches laid out together: few enough for memory.
+_FRESH_AT_ONCE = 4096
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,6 +96,8 @@ class Way:
         self.press = setting.factor * setting.inside_curvature / limit
         with np.errstate(divide="ignore"):
             self.upper = np.minimum(self.cap, 1.0 / self.press)
+        # Where nothing falls, a cable is taut from any entry tension, and more friction is always more tension.
+        self.falls = bool(np.any(np.minimum(self.track.chain.grade_in, self.track.chain.grade_out) < 0.0))
         self.slid = np.concatenate(([0.0], np.cumsum(np.where(self.track.guide[:n], 0.0, line.chain.length))))
         self.ages = any(
             not b.guide and b.friction.hold is not None and (b.friction.dry or 0.0) > b.friction.lubricated

@@ -49,7 +49,8 @@ def utilisations(case: Any, singly: bool) -> dict[Pull, float]:
         loads = loads_of(way, feed, pull, [[way.vault(v) for v in p[2]] for p in own])
         for (f, p, stops), load in zip(own, loads.tolist(), strict=True):
             if load <= 1.0:
-                used[f, p, stops] = owner.steady.used(min(f, p), max(f, p), load)
+                ends = np.array([min(f, p)]), np.array([max(f, p)])
+                used[f, p, stops] = float(owner.steady.used(*ends, np.array([load]))[0])
     return used
 
 
