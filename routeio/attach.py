@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -13,21 +12,17 @@ import shapely
 from mechanics.errors import FloatArray
 from routeio.bulges import Spot, cut, flattened, headings, leg_lengths, nearest_spot, point_at, spot_at
 from routeio.findings import Finding
+from routeio.passing import passing
 from routeio.rawlines import RawLine
-from routeio.stack import run_boxes, stacked
+from routeio.stack import stacked
 from routeio.survey import Vault
-from routeio.tidy import ObjectArray, placed, points_at
+from routeio.tidy import placed
+from routeio.ties import EXACT, reach_of, tied_ends
 
-#: Ends nearer than this to where they belong need no repair. [m]
-EXACT = 1e-3
-#: Of two vaults in reach the nearer is meant if the other is this many times as far.
-CLEARLY = 2.0
 #: A vertex that turns by more than this is a corner. [rad]
 CORNER = math.radians(2.0)
 #: Corners inside an outline up to this size lie in the vault, not in a duct. [m]
 VAULT_SIZE = 15.0
-#: Legs of a long line are looked up in runs of this many.
-_RUN = 32
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,97 +72,22 @@ def attached(
     """
     if not vaults:
         return [Tied(line) for line in lines], []
-    findings: list[Finding] = []
-    marks = np.array([v.footprint or shapely.Point(v.x, v.y) for v in vaults], dtype=object)
-    shapely.prepare(marks)
-    tree = shapely.STRtree(marks)
-    ends = _Ends(vaults, marks, tree, snap, findings)
-    at_ends = ends.tie(lines)
-    near = _vaults_near(lines, tree, snap)
+    stack = stacked(lines)
+    reach = reach_of(vaults)
+    ties, findings = tied_ends(stack, lines, reach, snap)
+    passes = passing(stack, ties, reach, snap)
+    starts, ends = (
+        [None if v < 0 else v for v in column.tolist()] for column in (ties.vault[0::2], ties.vault[1::2])
+    )
+    undecided = zip(ties.undecided[0::2].tolist(), ties.undecided[1::2].tolist(), strict=True)
     tied: list[Tied] = []
-    for i, line in enumerate(lines):
-        whole = Tied(
-            line, at_ends[2 * i], at_ends[2 * i + 1], (2 * i in ends.undecided, 2 * i + 1 in ends.undecided)
-        )
-        tied += _cut_at(whole, near.get(i, ()), vaults, snap, findings)
+    for i, (line, start, end, said) in enumerate(zip(lines, starts, ends, undecided, strict=True)):
+        whole = Tied(line, start, end, said)
+        if i in passes:
+            tied += _cut_at(whole, passes[i], vaults, snap, findings)
+        else:
+            tied.append(whole)
     return tied, findings
-
-
-@dataclass
-class _Ends:
-    """The tying of all ends at once."""
-
-    vaults: Sequence[Vault]
-    marks: ObjectArray
-    tree: shapely.STRtree
-    snap: float
-    findings: list[Finding]
-    undecided: set[int] = field(default_factory=set)
-
-    def tie(self, lines: Sequence[RawLine]) -> list[int | None]:
-        """Return the vault of each end: start and end of the first line, of the second, ..."""
-        points = np.array([line.points[k, :2] for line in lines for k in (0, -1)]).reshape(-1, 2)
-        tied: list[int | None] = [None] * points.shape[0]
-        geometry = points_at(points)
-        end, vault = self.tree.query(geometry, predicate="dwithin", distance=self.snap)
-        distance = shapely.distance(geometry[end], self.marks[vault])
-        centres = np.array([(v.x, v.y) for v in self.vaults])
-        centre = np.hypot(*(points[end] - centres[vault]).T)
-        reach: dict[int, list[tuple[float, float, int]]] = defaultdict(list)
-        for e, v, d, c in zip(end.tolist(), vault.tolist(), distance.tolist(), centre.tolist(), strict=True):
-            reach[e].append((d, c, v))
-        for e, near in reach.items():
-            tied[e] = self._choose(e, sorted(near), lines[e // 2], points[e])
-        return tied
-
-    def _choose(
-        self, end: int, near: list[tuple[float, float, int]], line: RawLine, point: FloatArray
-    ) -> int | None:
-        distance, centre, vault = near[0]
-        if len(near) > 1:
-            other_distance, other_centre, other = near[1]
-            inside_both = distance == 0.0 and other_distance == 0.0
-            clear = (
-                other_centre >= CLEARLY * max(centre, EXACT)
-                if inside_both
-                else other_distance >= CLEARLY * distance and other_distance > EXACT
-            )
-            if not clear:
-                self.undecided.add(end)
-                self.findings.append(
-                    Finding(
-                        "vault-ambiguous",
-                        "error",
-                        f"a duct end lies {distance:.3f} m from vault {self.vaults[vault].tag} and "
-                        f"{other_distance:.3f} m from vault {self.vaults[other].tag}: left loose",
-                        placed(line.where, point),
-                        "draw the end at the vault it belongs to, or lower snap",
-                    )
-                )
-                return None
-        if distance > EXACT:
-            self.findings.append(
-                Finding(
-                    "end-snapped",
-                    "warning" if distance > 0.5 * self.snap else "info",
-                    f"a duct ends {distance:.3f} m from vault {self.vaults[vault].tag} and is tied to it "
-                    f"(tolerance {self.snap:.3f} m)",
-                    placed(line.where, point),
-                    "draw the end at the vault, or lower snap if it does not belong to it",
-                )
-            )
-        return vault
-
-
-def _vaults_near(lines: Sequence[RawLine], tree: shapely.STRtree, snap: float) -> dict[int, tuple[int, ...]]:
-    """Return the vaults that each line may pass through."""
-    boxes, owner = run_boxes(stacked(lines), _RUN)
-    grown = boxes + np.array([-snap, -snap, snap, snap])
-    found = tree.query(np.asarray(shapely.box(*grown.T), dtype=object).reshape(len(grown)))
-    near: dict[int, set[int]] = defaultdict(set)
-    for k, v in zip(found[0].tolist(), found[1].tolist(), strict=True):
-        near[int(owner[k])].add(v)
-    return {i: tuple(sorted(vs)) for i, vs in near.items()}
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,27 @@ def leg_lengths(points: FloatArray, bulge: FloatArray) -> FloatArray:
     ndarray, shape (k - 1,)
         [m]
     """
-    chord = np.hypot(*np.diff(points[:, :2], axis=0).T)
+    return leg_lengths_of(points[:-1, :2], points[1:, :2], bulge)
+
+
+def leg_lengths_of(start: FloatArray, end: FloatArray, bulge: FloatArray) -> FloatArray:
+    """Return the length in plan of legs given by their ends.
+
+    Parameters
+    ----------
+    start, end : ndarray, shape (n, 2)
+        [m]
+    bulge : ndarray, shape (n,)
+        Of each leg.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m]
+    """
+    chord = np.hypot(*(end - start).T)
+    if not bulge.any():
+        return np.asarray(chord)
     return np.asarray(chord / np.sinc(2.0 * np.arctan(bulge) / np.pi))
 
 
@@ -101,6 +121,40 @@ class Spot:
     distance: float
 
 
+def feet(
+    start: FloatArray, end: FloatArray, bulge: FloatArray, target: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return where each leg is nearest to a point, and how far off.
+
+    Parameters
+    ----------
+    start, end : ndarray, shape (n, 2)
+        [m]
+    bulge : ndarray, shape (n,)
+        Of each leg.
+    target : ndarray, shape (2,) or (n, 2)
+        One point for all, or one for each. [m]
+
+    Returns
+    -------
+    part : ndarray, shape (n,)
+        How far along each leg, 0 to 1.
+    distance : ndarray, shape (n,)
+        [m]
+    """
+    chord = end - start
+    square = np.maximum((chord**2).sum(axis=1), 1e-300)
+    part = np.clip(((target - start) * chord).sum(axis=1) / square, 0.0, 1.0)
+    curved = np.abs(bulge) > 1e-6
+    if not curved.any():
+        foot = start + part[:, None] * chord
+    else:
+        aim = target[curved] if target.ndim == 2 else target
+        part[curved] = _part_of_arc(start[curved], end[curved], bulge[curved], aim)
+        foot = arc_points(start, end, bulge, part)
+    return part, np.hypot(*(foot - target).T)
+
+
 def nearest_spot(points: FloatArray, bulge: FloatArray, x: float, y: float) -> Spot:
     """Return the place on a line nearest to a point in plan.
 
@@ -118,16 +172,7 @@ def nearest_spot(points: FloatArray, bulge: FloatArray, x: float, y: float) -> S
     Spot
         The first of equally near places.
     """
-    start, end = points[:-1, :2], points[1:, :2]
-    target = np.array([x, y])
-    chord = end - start
-    square = np.maximum((chord**2).sum(axis=1), 1e-300)
-    part = np.clip(((target - start) * chord).sum(axis=1) / square, 0.0, 1.0)
-    curved = np.abs(bulge) > 1e-6
-    if curved.any():
-        part[curved] = _part_of_arc(start[curved], end[curved], bulge[curved], target)
-    foot = arc_points(start, end, bulge, part)
-    distance = np.hypot(*(foot - target).T)
+    part, distance = feet(points[:-1, :2], points[1:, :2], bulge, np.array([x, y]))
     leg = int(np.argmin(distance))
     length = leg_lengths(points, bulge)
     station = float(length[:leg].sum() + part[leg] * length[leg])

@@ -188,7 +188,7 @@ def _vault(tag: str, mark: RawVault, metres_per_elevation: float, findings: list
 
 
 def _at(mark: RawVault) -> Where:
-    return replace(mark.where, x=mark.x, y=mark.y)
+    return Where(mark.where.file, mark.where.layer, mark.where.id, mark.x, mark.y)
 
 
 def _level(name: str, mark: RawVault, factor: float, findings: list[Finding]) -> float | None:
@@ -235,4 +235,5 @@ def _allowed(name: str, mark: RawVault, findings: list[Finding]) -> bool:
 
 
 def _written(fields: Mapping[str, str], name: str) -> str:
-    return " ".join(fields.get(name, "").split())
+    text = fields.get(name)
+    return " ".join(text.split()) if text else ""

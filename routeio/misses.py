@@ -11,10 +11,10 @@ from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from routeio.bulges import nearest_spot
 from routeio.findings import Finding
-from routeio.stack import box_tree, run_boxes, stacked
+from routeio.stack import ObjectArray, box_tree, run_boxes, stacked
 from routeio.stitch import Joined
 from routeio.survey import Vault
-from routeio.tidy import ObjectArray, placed, points_at
+from routeio.tidy import placed, points_at
 
 #: Ends this many times the tolerance away are near misses.
 NEAR = 5.0

@@ -7,10 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from routeio.rawlines import RawLine
+
+ObjectArray = NDArray[np.object_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,4 +118,20 @@ def box_tree(boxes: FloatArray) -> shapely.STRtree:
     shapely.STRtree
         Of polygons.
     """
-    return shapely.STRtree(np.asarray(shapely.box(*boxes.T), dtype=object).reshape(boxes.shape[0]))
+    return shapely.STRtree(box_array(boxes))
+
+
+def box_array(boxes: FloatArray) -> ObjectArray:
+    """Return boxes as polygons.
+
+    Parameters
+    ----------
+    boxes : ndarray, shape (m, 4)
+        Least x and y, greatest x and y. [m]
+
+    Returns
+    -------
+    ndarray of shapely.Polygon, shape (m,)
+        Also where m is 1.
+    """
+    return np.asarray(shapely.box(*boxes.T), dtype=object).reshape(boxes.shape[0])

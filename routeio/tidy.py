@@ -7,15 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from routeio.bulges import leg_lengths
 from routeio.findings import Finding, Where
 from routeio.rawlines import RawLine
-from routeio.stack import stacked
-
-ObjectArray = NDArray[np.object_]
+from routeio.stack import ObjectArray, stacked
 
 #: Vertices nearer than this are one. [m]
 ZERO = 1e-6
@@ -95,18 +93,24 @@ def without_doubles(lines: Sequence[RawLine]) -> tuple[list[RawLine], list[Findi
     findings : list of Finding
         One for each line left out, and for each kept beside one of other fields.
     """
+    if len(lines) < 2:
+        return list(lines), []
     findings: list[Finding] = []
-    first: dict[bytes, int] = {}
     keep = np.ones(len(lines), dtype=bool)
-    for i, line in enumerate(lines):
-        key = _canonical(line)
-        j = first.setdefault(key, i)
+    stack = stacked(lines)
+    low = np.minimum.reduceat(stack.points[:, :2], stack.first[:-1])
+    high = np.maximum.reduceat(stack.points[:, :2], stack.first[:-1])
+    # doubles have the same bounds and as many vertices, whichever way they run
+    like = np.column_stack((low, high, np.diff(stack.first)))
+    _, group, size = np.unique(like, axis=0, return_inverse=True, return_counts=True)
+    first: dict[bytes, int] = {}
+    for i in np.flatnonzero(size[group.ravel()] > 1).tolist():
+        j = first.setdefault(_canonical(lines[i]), i)
         if j != i:
-            keep[i] = _judge(lines[j], line, findings)
-    rest = np.flatnonzero(keep).tolist()
-    for i, j in _near_doubles([lines[k] for k in rest]):
-        a, b = rest[i], rest[j]
-        if keep[a] and keep[b] and _canonical(lines[a]) != _canonical(lines[b]):
+            keep[i] = _judge(lines[j], lines[i], findings)
+    rest = np.flatnonzero(keep)
+    for a, b in _near_pairs(0.5 * (low + high)[rest], rest):
+        if keep[a] and keep[b] and _near_doubles(lines[a], lines[b]):
             keep[b] = _judge(lines[a], lines[b], findings)
     return [line for line, kept in zip(lines, keep, strict=True) if kept], findings
 
@@ -145,24 +149,21 @@ def _canonical(line: RawLine) -> bytes:
     return min(one, other)
 
 
-def _near_doubles(lines: Sequence[RawLine]) -> list[tuple[int, int]]:
-    """Return pairs of lines with the same vertices within a millimetre, the earlier first."""
-    if len(lines) < 2:
-        return []
-    stack = stacked(lines)
-    low = np.minimum.reduceat(stack.points[:, :2], stack.first[:-1])
-    centre = 0.5 * (low + np.maximum.reduceat(stack.points[:, :2], stack.first[:-1]))
+def _near_pairs(centre: FloatArray, rows: IntArray) -> list[tuple[int, int]]:
+    """Return pairs of rows whose centres are within two millimetres of one another, the earlier first."""
     marks = points_at(centre)
     one, other = shapely.STRtree(marks).query(marks, predicate="dwithin", distance=2 * SAME)
-    pairs = []
-    for i, j in zip(one[one < other].tolist(), other[one < other].tolist(), strict=True):
-        a, b = lines[i], lines[j]
-        if a.points.shape == b.points.shape and (
-            _alike(a.points, a.bulge, b.points, b.bulge)
-            or _alike(a.points, a.bulge, b.points[::-1], -b.bulge[::-1])
-        ):
-            pairs.append((i, j))
-    return sorted(pairs)
+    once = one < other
+    return sorted(zip(rows[one[once]].tolist(), rows[other[once]].tolist(), strict=True))
+
+
+def _near_doubles(a: RawLine, b: RawLine) -> bool:
+    """Whether two lines have the same vertices within a millimetre, without being the same to the last bit."""
+    if a.points.shape != b.points.shape or _canonical(a) == _canonical(b):
+        return False
+    return _alike(a.points, a.bulge, b.points, b.bulge) or _alike(
+        a.points, a.bulge, b.points[::-1], -b.bulge[::-1]
+    )
 
 
 def _alike(p: FloatArray, a: FloatArray, q: FloatArray, b: FloatArray) -> bool:
