@@ -59,7 +59,15 @@ def parser() -> argparse.ArgumentParser:
     only.add_argument(
         "--only",
         metavar="NAMES",
-        help="which of json, html, gpkg, dxf, xlsx, csv, pdf, crew, svg to write (default: all), such as json,html",
+        help="which of json, html, gpkg, dxf, xlsx, csv, pdf, crew, svg, drawing to write (default: all), such as "
+        "json,html; drawing is the input drawing's copy with the result on layers of its own",
+    )
+    picture = argparse.ArgumentParser(add_help=False)
+    picture.add_argument(
+        "--picture",
+        metavar="FILE",
+        type=Path,
+        help="write plan and profile as a picture for a document: .svg or .png",
     )
     commands = top.add_subparsers(metavar="COMMAND", title="commands")
 
@@ -115,7 +123,7 @@ def parser() -> argparse.ArgumentParser:
             "example: tautline plan harbour.toml --out harbour-plan",
         ),
     ):
-        command = add(name, _job, text, more, json_only, out, only)
+        command = add(name, _job, text, more, json_only, out, only, picture)
         command.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
         command.set_defaults(command=name)
     explain = add(
@@ -133,8 +141,16 @@ def parser() -> argparse.ArgumentParser:
         "report",
         _report,
         "make the deliverables again from a result document",
-        "Needs neither the job file nor the drawing.\nexample: tautline report out/result.json --out again",
+        "Needs neither the job file nor the drawing; an annotated copy of the drawing needs that too.\n"
+        "example: tautline report out/result.json --out again --drawing harbour.dxf",
         only,
+        picture,
+    )
+    report.add_argument(
+        "--drawing",
+        metavar="FILE",
+        type=Path,
+        help="the DXF drawing that the result was made from, for its annotated copy",
     )
     report.add_argument("result", metavar="RESULT", type=Path, help="result.json of plan or check")
     report.add_argument("--out", metavar="DIR", type=Path, required=True, help="where to write them")
@@ -149,6 +165,7 @@ def parser() -> argparse.ArgumentParser:
     demo.add_argument(
         "--out", metavar="DIR", type=Path, default=Path("tautline-demo"), help="default: tautline-demo"
     )
+    demo.set_defaults(picture=None)
     return top
 
 
@@ -274,7 +291,7 @@ def _job(given: argparse.Namespace) -> Exit:
     _before(given)
     with Progress() as progress:
         run = run_job(given.job, given.command, progress)
-        written = _deliver(run.document, given, [run.job.file, run.job.source], progress)
+        written = _deliver(run.document, given, [run.job.file, run.job.source], progress, run.job.source)
     return _shown(run.document, given.json, written)
 
 
@@ -285,7 +302,7 @@ def _demo(given: argparse.Namespace) -> Exit:
     _before(given)
     with Progress() as progress:
         run = run_job(sample_job(), "plan", progress)
-        written = _deliver(run.document, given, [run.job.file, run.job.source], progress)
+        written = _deliver(run.document, given, [run.job.file, run.job.source], progress, run.job.source)
     status = _shown(run.document, given.json, written)
     if not given.json:
         _print(f"\nThe job file of this demo is {run.job.file}\n")
@@ -300,7 +317,8 @@ def _report(given: argparse.Namespace) -> Exit:
     with Progress() as progress:
         progress(f"reading {given.result}")
         document = read_document(given.result)
-        written = _deliver(document, given, [given.result], progress)
+        inputs = [given.result] if given.drawing is None else [given.result, given.drawing]
+        written = _deliver(document, given, inputs, progress, given.drawing, asked=given.drawing is not None)
     return _shown(document, False, written)
 
 
@@ -346,24 +364,45 @@ def _new(given: argparse.Namespace) -> Exit:
 
 
 def _before(given: argparse.Namespace) -> None:
-    """Refuse what ``--only`` cannot be before any work is done."""
+    """Refuse what ``--picture`` and ``--only`` cannot be before any work is done."""
+    if given.picture is not None and given.picture.suffix.lower() not in (".svg", ".png"):
+        raise UsageError(f"--picture must end in .svg or .png, got {given.picture}")
     if given.only is None:
         return
     if given.out is None:
         raise UsageError("--only says what to write, and --out where; --out is missing")
     from tautline.outputs import chosen
 
-    chosen(given.only)
+    drawing = getattr(given, "drawing", Path())  # plan and check find out when they read the job
+    chosen(given.only, drawing)
 
 
 def _deliver(
-    document: dict[str, Any], given: argparse.Namespace, inputs: Sequence[Path], progress: Progress
+    document: dict[str, Any],
+    given: argparse.Namespace,
+    inputs: Sequence[Path],
+    progress: Progress,
+    source: Path | None,
+    *,
+    asked: bool = False,
 ) -> list[Path]:
-    if given.out is None:
+    """Write what the line asks for; ``asked``: the annotated copy of the drawing as well, or it is an error."""
+    if given.out is None and given.picture is None:
         return []
-    from tautline.outputs import chosen, write_outputs
+    from tautline.outputs import COPY, chosen, is_drawing, write_outputs, write_picture
 
-    return write_outputs(document, given.out, inputs, progress, chosen(given.only))
+    written = []
+    if given.out is not None:
+        drawing = source if source is not None and (asked or is_drawing(source)) else None
+        names = chosen(given.only, drawing)
+        asked = asked or (given.only is not None and COPY in names)
+        warn = None if asked else _say
+        written += write_outputs(document, given.out, inputs, progress, names, drawing, warn)
+    if given.picture is not None:
+        progress(f"writing {given.picture}")
+        write_picture(document, given.picture, inputs)
+        written.append(given.picture)
+    return written
 
 
 def _shown(document: dict[str, Any], as_json: bool, written: Sequence[Path]) -> Exit:

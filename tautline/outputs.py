@@ -6,10 +6,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from tautline.deliver import dxf, gis, html, pdf, picture, tables
+from routeio.findings import InputRefusedError
+from routeio.firstbytes import reader_for
+from tautline.deliver import dxf, dxf_copy, gis, html, pdf, picture, tables
 from tautline.deliver.atomic import write_text
 from tautline.document import Document, as_text
-from tautline.errors import OutputError, UsageError
+from tautline.errors import OutputError, ResultError, UsageError
 from tautline.job_table import nearest
 
 
@@ -47,16 +49,21 @@ DELIVERABLES: Mapping[str, Deliverable] = {
     "pdf": Deliverable("report.pdf", pdf.write_report),
     "crew": Deliverable("crew.pdf", pdf.write_crew),
     "svg": Deliverable("result.svg", picture.write),
+    "drawing": Deliverable("drawing.dxf", dxf.write),
 }
+COPY = "drawing"
+"""The one that needs more than the document: a copy of the input drawing with the result on it."""
 
 
-def chosen(only: str | None) -> tuple[str, ...]:
+def chosen(only: str | None, drawing: Path | None = None) -> tuple[str, ...]:
     """Return the names of the deliverables that a person picks.
 
     Parameters
     ----------
     only : str or None
-        Names with commas between; None: all.
+        Names with commas between; None: all that can be made.
+    drawing : Path, optional
+        The drawing that the result was made from, where there is one.
 
     Returns
     -------
@@ -66,16 +73,40 @@ def chosen(only: str | None) -> tuple[str, ...]:
     Raises
     ------
     UsageError
-        A name that is none of them.
+        A name that is none of them, or that of the annotated copy without a drawing to copy.
     """
     if only is None:
-        return tuple(DELIVERABLES)
+        return tuple(name for name in DELIVERABLES if name != COPY or drawing is not None)
     names = [name.strip() for name in only.split(",")]
     for name in names:
         if name not in DELIVERABLES:
             known = ", ".join(DELIVERABLES)
             raise UsageError(f'--only names "{name}"{nearest(name, list(DELIVERABLES))}; there are {known}')
+    if COPY in names and drawing is None:
+        raise UsageError(
+            f'--only names "{COPY}", the annotated copy of the input drawing, and there is no DXF drawing here; '
+            f'"dxf" needs none, and report takes one with --drawing'
+        )
     return tuple(name for name in DELIVERABLES if name in names)
+
+
+def is_drawing(path: Path) -> bool:
+    """Say whether a file is a DXF drawing, by its name and first bytes.
+
+    Parameters
+    ----------
+    path : Path
+        Any file, there or not.
+
+    Returns
+    -------
+    bool
+        False for a layer of a GIS, and for what no reader takes.
+    """
+    try:
+        return reader_for(path)[0] == "dxf"
+    except (InputRefusedError, OSError):
+        return False
 
 
 def write_outputs(
@@ -83,7 +114,9 @@ def write_outputs(
     folder: Path,
     inputs: Iterable[Path] = (),
     say: Callable[[str], None] | None = None,
-    names: Sequence[str] = tuple(DELIVERABLES),
+    names: Sequence[str] | None = None,
+    drawing: Path | None = None,
+    warn: Callable[[str], None] | None = None,
 ) -> list[Path]:
     """Write deliverables of a result document into a folder.
 
@@ -98,7 +131,11 @@ def write_outputs(
     say : callable, optional
         Told in a few words what is being done.
     names : sequence of str, optional
-        Which of :data:`DELIVERABLES`.
+        Which of :data:`DELIVERABLES`; all that can be made where not given.
+    drawing : Path, optional
+        The drawing that the result was made from; needed for its annotated copy.
+    warn : callable, optional
+        Told when the drawing cannot be copied, and everything else is written; without it that is an error.
 
     Returns
     -------
@@ -110,18 +147,54 @@ def write_outputs(
     OutputError
         A file would take the place of an input (then none is written), or could not be written (then an older
         one in its place is whole).
+    ResultError
+        The drawing is not that of the result, or cannot be copied.
     """
+    names = chosen(None, drawing) if names is None else names
     wanted = [DELIVERABLES[name] for name in names]
     paths = [folder / deliverable.place for deliverable in wanted]
     for path, deliverable in zip(paths, wanted, strict=True):
         for kept in inputs:
             if _same(path, kept.parent if deliverable.folder else kept):
                 raise OutputError(path, "it holds an input of this run; give another folder with --out")
-    for path, deliverable in zip(paths, wanted, strict=True):
+    written = []
+    for name, path, deliverable in zip(names, paths, wanted, strict=True):
         if say is not None:
             say(f"writing {path}")
-        deliverable.write(document, path)
-    return paths
+        if name == COPY and drawing is not None:
+            try:
+                dxf_copy.annotate(document, drawing, path)
+            except ResultError as error:
+                if warn is None:
+                    raise
+                warn(f"no annotated copy of the drawing: {error}")
+                continue
+        else:
+            deliverable.write(document, path)
+        written.append(path)
+    return written
+
+
+def write_picture(document: Document, path: Path, inputs: Iterable[Path] = ()) -> None:
+    """Write plan and profile as one picture.
+
+    Parameters
+    ----------
+    document : dict
+        A result document.
+    path : Path
+        The file; ``.svg`` or ``.png``.
+    inputs : iterable of Path, optional
+        Files that must not be written to.
+
+    Raises
+    ------
+    OutputError
+        It would take the place of an input, or could not be written.
+    """
+    if any(_same(path, kept) for kept in inputs):
+        raise OutputError(path, "it is an input of this run; name another file")
+    picture.write(document, path)
 
 
 def write_new(path: Path, text: str) -> None:

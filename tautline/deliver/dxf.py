@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -15,7 +14,6 @@ from tautline.deliver.dxf_pen import WIDTHS, Pen, new_drawing
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, arcs, pulls_of, rank, role_words
 from tautline.deliver.labels import Label, Plan
 from tautline.deliver.present import Units, percent, plain
-from tautline.errors import ResultError
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -40,52 +38,50 @@ def write(document: Document, path: Path) -> None:
     OutputError
         The file could not be written.
     """
-    _save(draw(document), path)
+    with replacing(path) as draft:
+        save(draw(document), draft)
 
 
-def annotate(document: Document, source: Path, path: Path) -> None:
-    """Write a copy of the input drawing with the result on layers of our own.
+def draw_on(document: Document, drawing: Drawing, held: Box) -> None:
+    """Draw a result on a drawing that holds something already.
 
     Parameters
     ----------
     document : mapping
         A result document, valid against the schema.
-    source : Path
-        The drawing that the result was made from.
-    path : Path
-        The copy, replaced whole.
-
-    Raises
-    ------
-    ResultError
-        ``source`` is not the drawing that the result was made from, or cannot be read as DXF.
-    OutputError
-        The file could not be written.
+    drawing : ezdxf.document.Drawing
+        In the coordinates of the result's source.
+    held : (float, float, float, float)
+        Extents of what is on it: least x and y, greatest x and y. [drawing units]
     """
-    import ezdxf
-    import ezdxf.bbox
-
-    try:
-        content = source.read_bytes()
-    except OSError as error:
-        raise ResultError(
-            f"cannot read {source}: {error.strerror}; name the drawing of the result"
-        ) from error
-    if hashlib.sha256(content).hexdigest() != document["source"]["sha256"]:
-        raise ResultError(
-            f"{source} is not the drawing that this result was made from (its sha256 differs); plan it anew"
-        )
-    try:
-        drawing = ezdxf.readfile(source)
-    except (ezdxf.DXFError, OSError) as error:
-        raise ResultError(f"{source} cannot be read as DXF: {error}") from error
     sheet = _Sheet(document, drawing)
-    held = ezdxf.bbox.extents(drawing.modelspace(), fast=True)
     # a stray entity far away does not drag the schedule after it
-    if held.has_data and sheet.box[1] - 20 * sheet.extent < held.extmin.y:
-        sheet.lowest = min(sheet.lowest, held.extmin.y)
+    if sheet.box[1] - 20 * sheet.extent < held[1]:
+        sheet.lowest = min(sheet.lowest, held[1])
     sheet.draw(view=False)
-    _save(drawing, path)
+
+
+def unit_box(document: Document) -> Box:
+    """Return the extents of a result in the unit of its source.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    (float, float, float, float)
+        Least x and y, greatest x and y. [drawing units]
+    """
+    scale = 1.0 / document["ground"]["metres_per_unit"]
+    paths = [item["path"] for item in document["route"]] + [p.data["path"] for p in pulls_of(document)]
+    points = [(p[0] * scale, p[1] * scale) for path in paths for p in path]
+    points += [(v["x"] * scale, v["y"] * scale) for v in document["vaults"]]
+    if not points:
+        return 0.0, 0.0, 1.0, 1.0
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return min(xs), min(ys), max(xs), max(ys)
 
 
 def draw(document: Document) -> Drawing:
@@ -106,11 +102,17 @@ def draw(document: Document) -> Drawing:
     return drawing
 
 
-def _save(drawing: Drawing, path: Path) -> None:
-    with (
-        replacing(path) as draft,
-        draft.open("wt", encoding=drawing.output_encoding, errors="dxfreplace", newline="\r\n") as out,
-    ):
+def save(drawing: Drawing, path: Path) -> None:
+    """Write a drawing to a file as it stands.
+
+    Parameters
+    ----------
+    drawing : ezdxf.document.Drawing
+        Any.
+    path : Path
+        Overwritten.
+    """
+    with path.open("wt", encoding=drawing.output_encoding, errors="dxfreplace", newline="\r\n") as out:
         drawing.write(out)
 
 
@@ -123,7 +125,7 @@ class _Sheet:
         self.scale = 1.0 / document["ground"]["metres_per_unit"]
         self.units, self.pulls = Units.of(document), pulls_of(document)
         self.places = {v["tag"]: (v["x"] * self.scale, v["y"] * self.scale) for v in document["vaults"]}
-        self.box = self._extents()
+        self.box = unit_box(document)
         self.extent = max(self.box[2] - self.box[0], self.box[3] - self.box[1])
         self.lowest = self.box[1]
         self.height = self._text_height()
@@ -152,15 +154,6 @@ class _Sheet:
     def _spot(self, p: Pull, station: float) -> tuple[float, float]:
         x, y = p.point(station)
         return x * self.scale, y * self.scale
-
-    def _extents(self) -> Box:
-        points = [xy for span in self.document["route"] for xy in self._scaled(span["path"])]
-        points += [xy for p in self.pulls for xy in self._scaled(p.data["path"])]
-        points += list(self.places.values())
-        if not points:
-            return 0.0, 0.0, 1.0, 1.0
-        xs, ys = [x for x, _ in points], [y for _, y in points]
-        return min(xs), min(ys), max(xs), max(ys)
 
     def _text_height(self) -> float:
         """Letters of about 2.5 mm where the whole fills a large sheet, but small beside the usual span."""

@@ -9,6 +9,7 @@ import pytest
 
 from tautline import job
 from tautline.job_table import Record
+from tautline.main import parser
 from tautline.outputs import DELIVERABLES
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -59,3 +60,11 @@ def test_every_default_is_on_the_page():
 
 def test_every_deliverable_is_on_the_page():
     assert set(DELIVERABLES) <= CODE
+    assert all(f"`{d.place}{'/' * d.folder}`" in PAGE for d in DELIVERABLES.values())
+
+
+def test_help_names_every_deliverable(capsys):
+    with pytest.raises(SystemExit):
+        parser().parse_args(["plan", "--help"])
+    told = capsys.readouterr().out.split("--only NAMES")[2].split("to write")[0]
+    assert re.findall(r"[a-z]+", told)[2:] == list(DELIVERABLES)

@@ -4,8 +4,10 @@ import json
 import os
 import subprocess
 import sys
+from collections import Counter
 from pathlib import Path
 
+import ezdxf
 import pytest
 
 from tautline.main import main, parser
@@ -134,11 +136,12 @@ def test_plan_writes_the_deliverables_and_report_makes_them_again(tmp_path, caps
     screen = capsys.readouterr().out
     names = {
         *("result.json", "result.html", "result.gpkg", "result.dxf", "result.xlsx", "result.svg"),
-        *("tables", "report.pdf", "crew.pdf"),
+        *("tables", "report.pdf", "crew.pdf", "drawing.dxf"),
     }
     assert {p.name for p in out.iterdir()} == names
     assert str(out / "result.html") in screen
-    assert main(["report", str(out / "result.json"), "--out", str(again)]) == 0
+    drawing = SAMPLE.with_name("harbour.dxf")
+    assert main(["report", str(out / "result.json"), "--out", str(again), "--drawing", str(drawing)]) == 0
     assert {p.name for p in again.iterdir()} == names
     assert (again / "result.html").read_bytes() == (out / "result.html").read_bytes()
     assert (again / "result.json").read_bytes() == (out / "result.json").read_bytes()
@@ -189,3 +192,37 @@ def test_a_reader_that_goes_away_is_no_fault():
     )
     assert done.stdout.startswith("PULL")
     assert done.stderr == ""
+
+
+def test_the_annotated_copy_needs_the_drawing_of_the_result(tmp_path, capsys):
+    out, again = tmp_path / "out", tmp_path / "again"
+    picture = tmp_path / "plan.png"
+    line = ["plan", str(SAMPLE), "--out", str(out), "--only", "json,drawing", "--picture", str(picture)]
+    drawing = SAMPLE.with_name("harbour.dxf")
+    before = drawing.read_bytes()
+    assert main(line) == 0
+    assert drawing.read_bytes() == before
+    assert str(picture) in capsys.readouterr().out
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    report = ["report", str(out / "result.json"), "--out", str(again), "--only", "drawing"]
+    assert main(report) == 2
+    assert "--drawing" in capsys.readouterr().err
+    assert main([*report, "--drawing", str(drawing)]) == 0
+    copies = [ezdxf.readfile(folder / "drawing.dxf").modelspace() for folder in (out, again)]
+    layers = [Counter(entity.dxf.layer for entity in copy) for copy in copies]
+    assert layers[0] == layers[1]
+    held = Counter(entity.dxf.layer for entity in ezdxf.readfile(drawing).modelspace())
+    assert held < layers[0]
+    assert all(name in held or name.startswith("TAUTLINE-") for name in layers[0])
+    (tmp_path / "other.dxf").write_bytes(before + b"\n")
+    assert main([*report, "--drawing", str(tmp_path / "other.dxf")]) == 3
+    assert "sha256" in capsys.readouterr().err
+
+
+def test_a_layer_has_no_annotated_copy(tmp_path, capsys):
+    job = SAMPLE.with_name("harbour_gis.toml")
+    assert main(["check", str(job), "--out", str(tmp_path), "--only", "drawing"]) == 2
+    assert "no DXF drawing" in capsys.readouterr().err
+    assert main(["check", str(job), "--picture", str(tmp_path / "check.pdf")]) == 2
+    assert main(["check", str(job), "--picture", str(job)]) == 2
+    assert list(tmp_path.iterdir()) == []

@@ -4,7 +4,8 @@ import math
 import ezdxf
 import pytest
 
-from tautline.deliver import dxf
+from routeio.limits import Limits
+from tautline.deliver import dxf, dxf_copy
 from tautline.errors import ResultError
 
 FT = 1200 / 3937
@@ -130,39 +131,71 @@ def test_bends_are_named_by_angle_and_radius(harbour, tmp_path):
     )
 
 
+def drawn(path, document, version="R2004", shift=0.0):
+    """A drawing of the route on a layer of its own, one long line below it; the document made to be about it."""
+    drawing = ezdxf.new(version, units=21)
+    drawing.layers.add("DUCT-PRIM", color=3)
+    model = drawing.modelspace()
+    for span in document["route"]:
+        points = [(p[0] / FT + shift, p[1] / FT) for p in span["path"]]
+        model.add_polyline2d(points, dxfattribs={"layer": "DUCT-PRIM"})
+    place = (points[0][0], points[0][1])
+    model.add_line(place, (place[0], place[1] - 5000.0), dxfattribs={"layer": "DUCT-PRIM"})
+    drawing.saveas(path)
+    document["source"]["sha256"] = hashlib.sha256(path.read_bytes()).hexdigest()
+    return path
+
+
 @pytest.fixture
 def source(tmp_path, harbour):
-    """A drawing with one line on a layer of its own, and the document made to be about it."""
-    path = tmp_path / "harbour.dxf"
-    drawing = ezdxf.new("R2004", units=21)
-    drawing.layers.add("DUCT-PRIM", color=3)
-    place = [v / FT for v in (harbour["vaults"][0]["x"], harbour["vaults"][0]["y"])]
-    drawing.modelspace().add_line(place, (place[0], place[1] - 5000.0), dxfattribs={"layer": "DUCT-PRIM"})
-    drawing.saveas(path)
-    harbour["source"]["sha256"] = hashlib.sha256(path.read_bytes()).hexdigest()
-    return path
+    return drawn(tmp_path / "harbour.dxf", harbour)
 
 
 def test_the_copy_of_a_drawing_keeps_what_was_on_it(source, harbour, tmp_path):
     before = source.read_bytes()
-    dxf.annotate(harbour, source, tmp_path / "copy.dxf")
+    dxf_copy.annotate(harbour, source, tmp_path / "copy.dxf")
     assert source.read_bytes() == before
     drawing = ezdxf.readfile(tmp_path / "copy.dxf")
     model = drawing.modelspace()
     assert drawing.audit().errors == []
-    assert len(model.query('*[layer=="DUCT-PRIM"]')) == 1
+    assert len(model.query('*[layer=="DUCT-PRIM"]')) == len(harbour["route"]) + 1
     assert drawing.dxfversion == "AC1018"
+    assert {line.dxf.color for line in model.query('LINE[layer=="DUCT-PRIM"]')} == {256}
     assert "PULL 1: 85 %" in texts(model, "TAUTLINE-PULL-TEXT")
     # what is ours beside the plan stands under all that was there
     lowest = model.query('LINE[layer=="DUCT-PRIM"]').first.dxf.end.y
     assert all(t.dxf.insert.y < lowest for t in model.query('TEXT[layer=="TAUTLINE-SCHEDULE"]'))
-    dxf.annotate(harbour | {"source": {**harbour["source"]}}, source, tmp_path / "copy.dxf")
 
 
 def test_the_copy_of_another_drawing_is_refused(source, harbour, tmp_path):
     source.write_bytes(source.read_bytes() + b"\n")
     with pytest.raises(ResultError, match="is not the drawing"):
-        dxf.annotate(harbour, source, tmp_path / "copy.dxf")
+        dxf_copy.annotate(harbour, source, tmp_path / "copy.dxf")
     with pytest.raises(ResultError, match="cannot read"):
-        dxf.annotate(harbour, tmp_path / "gone.dxf", tmp_path / "copy.dxf")
+        dxf_copy.annotate(harbour, tmp_path / "gone.dxf", tmp_path / "copy.dxf")
     assert not (tmp_path / "copy.dxf").exists()
+
+
+def test_the_copy_of_an_old_drawing_loses_no_pull(harbour, tmp_path):
+    source = drawn(tmp_path / "old.dxf", harbour, "R12")
+    dxf_copy.annotate(harbour, source, tmp_path / "copy.dxf")
+    model = ezdxf.readfile(tmp_path / "copy.dxf").modelspace()
+    lines = [e for e in model.query("LWPOLYLINE") if e.dxf.layer.startswith("TAUTLINE-PULL-")]
+    assert len(lines) >= len(harbour["sections"])
+    assert len(model.query('*[layer=="DUCT-PRIM"]')) == len(harbour["route"]) + 1
+
+
+def test_a_drawing_in_other_coordinates_is_not_drawn_on(harbour, tmp_path):
+    source = drawn(tmp_path / "far.dxf", harbour, shift=1e6)
+    with pytest.raises(ResultError, match="does not lie where"):
+        dxf_copy.annotate(harbour, source, tmp_path / "copy.dxf")
+
+
+def test_a_drawing_that_takes_too_long_or_is_none_is_given_up(source, harbour, tmp_path):
+    with pytest.raises(ResultError, match="takes longer"):
+        dxf_copy.annotate(harbour, source, tmp_path / "copy.dxf", Limits(wall_seconds=0.01))
+    source.write_bytes(b"  0\nSECTION\n  2\nENTITIES\n  0\nLINE\n  8\n")
+    harbour["source"]["sha256"] = hashlib.sha256(source.read_bytes()).hexdigest()
+    with pytest.raises(ResultError, match="cannot be copied"):
+        dxf_copy.annotate(harbour, source, tmp_path / "copy.dxf")
+    assert [p.name for p in tmp_path.iterdir()] == ["harbour.dxf"]
