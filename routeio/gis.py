@@ -17,8 +17,6 @@ from routeio.firstbytes import reader_for
 from routeio.gis_fields import VAULT_FIELDS, DuctColumns, as_text, check_fields
 from routeio.gis_open import (
     SINGLE_LAYER,
-    Facts,
-    Features,
     Source,
     facts,
     features,
@@ -27,6 +25,7 @@ from routeio.gis_open import (
 )
 from routeio.ground import check_in_reach
 from routeio.guess import fields_like
+from routeio.layer_facts import Facts, Features
 from routeio.layers import chosen, matcher, without_vaults
 from routeio.options import ReadOptions, Selection
 from routeio.rawlines import RawLine, RawSurvey, RawVault

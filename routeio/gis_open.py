@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,8 +14,10 @@ import pyogrio.errors
 import pyogrio.raw
 import shapely
 
+from routeio import gis_parquet
 from routeio.findings import InputRefusedError, Where
 from routeio.firstbytes import reader_for
+from routeio.layer_facts import Facts, Features
 from routeio.sidecars import refuse_without_sidecars
 
 #: Formats that hold one layer a file: other layers are other files beside it.
@@ -51,56 +53,6 @@ class Source:
     path: Path
     layer: str
     inner: str | None
-
-
-@dataclass(frozen=True, eq=False)
-class Facts:
-    """What a layer says of itself.
-
-    Parameters
-    ----------
-    fields : tuple of str
-        Names.
-    kind : str
-        Geometry type, ``Unknown`` where mixed.
-    features : int
-        -1 where not counted.
-    crs : str or None
-        Authority code or WKT.
-    """
-
-    fields: tuple[str, ...]
-    kind: str
-    features: int
-    crs: str | None
-
-
-@dataclass(frozen=True, eq=False)
-class Features:
-    """Features of a layer as arrays.
-
-    Parameters
-    ----------
-    fids : ndarray of int, shape (n,)
-        Feature ids.
-    geometry : ndarray of shapely geometries, shape (n,)
-        None where there is none or it cannot be read.
-    broken : ndarray of bool, shape (n,)
-        Where there is one that cannot be read.
-    columns : mapping of str to ndarray
-        Field values, shape (n,).
-    crs : str or None
-        Authority code or WKT.
-    warned : tuple of str
-        What the library had to say while reading.
-    """
-
-    fids: np.ndarray
-    geometry: np.ndarray
-    broken: np.ndarray
-    columns: Mapping[str, np.ndarray]
-    crs: str | None
-    warned: tuple[str, ...] = ()
 
 
 def sources(path: Path, driver: str) -> dict[str, Source]:
@@ -158,6 +110,8 @@ def facts(source: Source, encoding: str | None = None) -> Facts:
     """
     _, driver = reader_for(source.path)
     refuse_without_sidecars(source.path)
+    if driver == "Parquet":
+        return gis_parquet.facts(source.path)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -205,8 +159,17 @@ def features(
     Raises
     ------
     InputRefusedError
-        ``bad-filter``, and as :func:`sources`.
+        ``bad-filter``, ``no-filter-here``, and as :func:`sources`.
     """
+    if source.path.suffix.lower() == ".parquet":
+        if where is not None:
+            raise InputRefusedError(
+                "no-filter-here",
+                f"GeoParquet is not filtered here (where = {where!r})",
+                Where(file=source.path.name),
+                "filter when exporting, or export as GeoPackage",
+            )
+        return gis_parquet.features(source.path, columns)
     try:
         with warnings.catch_warnings(record=True) as warned:
             warnings.simplefilter("always")

@@ -14,13 +14,13 @@ from routeio.gis_fields import DUCT_FIELDS, VAULT_FIELDS
 from routeio.gis_open import (
     LIBRARY_ERRORS,
     SINGLE_LAYER,
-    Facts,
     Source,
     facts,
     plain_kind,
     sources,
 )
 from routeio.guess import Guess, fields_like, layers_like
+from routeio.layer_facts import Facts
 from routeio.sidecars import sidecar_findings
 
 _LINES = ("LineString", "MultiLineString", "Unknown")

@@ -6,11 +6,13 @@ import sqlite3
 import subprocess
 import sys
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPoint, MultiPolygon, Point, Polygon
 
+from routeio import gis_parquet
 from routeio.findings import InputRefusedError
 from routeio.options import Selection
 
@@ -259,3 +261,38 @@ def test_input_files_are_left_as_they_are(layer, raw):
     before = (path.read_bytes(), sorted(os.listdir(path.parent)))
     raw(path, ducts="ducts")
     assert (path.read_bytes(), sorted(os.listdir(path.parent))) == before
+
+
+def test_geoparquet(tmp_path, raw, survey):
+    pytest.importorskip("pyarrow", reason="pyarrow is not installed")
+    frame = gpd.GeoDataFrame(
+        {"nm": ["a", "b", None], "dia": [5, 4, None]},
+        geometry=[LINE, shifted(LINE, 0, 5), None], crs="EPSG:32632",
+    )  # fmt: skip
+    path = tmp_path / "ducts.parquet"
+    frame.to_parquet(path)
+    read = raw(path, ducts=Selection("ducts", fields={"size": "dia", "id": "nm"}))
+    assert [(p.where.id, p.fields.size) for p in read.lines] == [("a", "5"), ("b", "4")]
+    assert [f.where.id for f in read.findings if f.code == "geometry-null"] == ["2"]
+    assert read.ground.crs == "EPSG:32632"
+    with pytest.raises(InputRefusedError) as refused:
+        raw(path, ducts=Selection("ducts", "nm = 'a'"))
+    assert refused.value.code == "no-filter-here"
+    whole = path.read_bytes()
+    path.write_bytes(whole[:-300])
+    with pytest.raises(InputRefusedError) as refused:
+        raw(path)
+    assert refused.value.code == "damaged-layer"
+    frame.set_crs(None, allow_override=True).to_parquet(path)
+    with pytest.raises(InputRefusedError) as refused:
+        raw(path)
+    assert refused.value.code == "no-crs"
+
+
+def test_geoparquet_without_its_library(tmp_path, raw, monkeypatch):
+    path = tmp_path / "ducts.parquet"
+    path.write_bytes(b"PAR1 and so on")
+    monkeypatch.setattr(gis_parquet, "parquet", None)
+    with pytest.raises(InputRefusedError, match="pyarrow") as refused:
+        raw(path)
+    assert refused.value.code == "reader-missing"

@@ -1,0 +1,126 @@
+"""GeoParquet: columns of a table with geometries among them; needs pyarrow, which is not installed by default."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyproj
+import shapely
+
+from routeio.findings import InputRefusedError, Where
+from routeio.layer_facts import Facts, Features
+
+try:
+    import pyarrow  # type: ignore[import-not-found, import-untyped, unused-ignore]
+    import pyarrow.parquet as parquet  # type: ignore[import-not-found, import-untyped, unused-ignore]
+except ImportError:
+    pyarrow = None
+    parquet = None
+
+
+def facts(path: Path) -> Facts:
+    """Return what a file says of itself.
+
+    Parameters
+    ----------
+    path : Path
+        A GeoParquet file.
+
+    Returns
+    -------
+    Facts
+        Names, kind, count and CRS.
+
+    Raises
+    ------
+    InputRefusedError
+        ``reader-missing``, ``damaged-layer``.
+    """
+    known, geo = _opened(path)
+    column = geo["columns"][geo["primary_column"]]
+    kinds = {str(kind).split()[0] for kind in column.get("geometry_types", ())}
+    return Facts(
+        tuple(name for name in known.schema_arrow.names if name not in geo["columns"]),
+        next(iter(kinds)) if len(kinds) == 1 else "Unknown",
+        int(known.metadata.num_rows),
+        _crs(column),
+    )
+
+
+def features(path: Path, columns: Sequence[str]) -> Features:
+    """Read a file.
+
+    Parameters
+    ----------
+    path : Path
+        A GeoParquet file.
+    columns : sequence of str
+        Fields to read.
+
+    Returns
+    -------
+    Features
+        Feature ids are row numbers from 0.
+
+    Raises
+    ------
+    InputRefusedError
+        ``reader-missing``, ``damaged-layer``.
+    """
+    known, geo = _opened(path)
+    main = str(geo["primary_column"])
+    try:
+        table = known.read(columns=[*columns, main])
+    except (pyarrow.ArrowException, OSError, ValueError) as error:
+        raise _damaged(path, error) from error
+    wkb = table.column(main).to_numpy()
+    geometry = shapely.from_wkb(wkb, on_invalid="ignore")
+    there = np.array([value is not None for value in wkb], dtype=bool)
+    return Features(
+        np.arange(table.num_rows),
+        geometry,
+        there & shapely.is_missing(geometry),
+        {name: np.array(table.column(name).to_pylist(), dtype=object) for name in columns},
+        _crs(geo["columns"][main]),
+    )
+
+
+def _opened(path: Path) -> tuple[Any, dict[str, Any]]:
+    if parquet is None:
+        raise InputRefusedError(
+            "reader-missing",
+            "reading GeoParquet needs the library pyarrow, which is not installed",
+            Where(file=path.name),
+            "install pyarrow, or export the layer as GeoPackage",
+        )
+    try:
+        known = parquet.ParquetFile(path)
+        geo = json.loads((known.schema_arrow.metadata or {}).get(b"geo", b"null"))
+    except (pyarrow.ArrowException, OSError, ValueError) as error:
+        raise _damaged(path, error) from error
+    if not isinstance(geo, dict) or geo.get("primary_column") not in geo.get("columns", {}):
+        raise _damaged(path, "it says nothing of geometries")
+    encoding = geo["columns"][geo["primary_column"]].get("encoding")
+    if encoding != "WKB":
+        raise _damaged(path, f"its geometries are written as {encoding!r}, and only WKB is read")
+    return known, geo
+
+
+def _damaged(path: Path, error: object) -> InputRefusedError:
+    return InputRefusedError(
+        "damaged-layer",
+        f"the layer cannot be read: {' '.join(str(error).split())[:200]}",
+        Where(file=path.name),
+        "export it again from where it came",
+    )
+
+
+def _crs(column: dict[str, Any]) -> str | None:
+    """Absent means longitude and latitude on WGS 84 (GeoParquet 1.1, ``crs``); null means unknown."""
+    if "crs" not in column:
+        return "OGC:CRS84"
+    return None if column["crs"] is None else pyproj.CRS.from_json_dict(column["crs"]).to_wkt()

@@ -1,0 +1,58 @@
+"""What a layer says of itself, and what it holds, as plain arrays, whatever the format."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, eq=False)
+class Facts:
+    """What a layer says of itself.
+
+    Parameters
+    ----------
+    fields : tuple of str
+        Names.
+    kind : str
+        Geometry type, ``Unknown`` where mixed.
+    features : int
+        -1 where not counted.
+    crs : str or None
+        Authority code or WKT.
+    """
+
+    fields: tuple[str, ...]
+    kind: str
+    features: int
+    crs: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class Features:
+    """Features of a layer as arrays.
+
+    Parameters
+    ----------
+    fids : ndarray of int, shape (n,)
+        Feature ids.
+    geometry : ndarray of shapely geometries, shape (n,)
+        None where there is none or it cannot be read.
+    broken : ndarray of bool, shape (n,)
+        Where there is one that cannot be read.
+    columns : mapping of str to ndarray
+        Field values, shape (n,).
+    crs : str or None
+        Authority code or WKT.
+    warned : tuple of str
+        What the library had to say while reading.
+    """
+
+    fids: np.ndarray
+    geometry: np.ndarray
+    broken: np.ndarray
+    columns: Mapping[str, np.ndarray]
+    crs: str | None
+    warned: tuple[str, ...] = ()
