@@ -135,7 +135,28 @@ def _cut_at(
         station = _corner_near(line, spot, snap)
         cuts.append(_Cut(station, station, v))
         findings.append(_split(line, station, vault, spot.distance))
-    return _parts(whole, cuts, low, high, total)
+    parts = _parts(whole, cuts, low, high, total)
+    return [part for part in parts if not _inside_its_vault(part, vaults, snap, findings)]
+
+
+def _inside_its_vault(part: Tied, vaults: Sequence[Vault], snap: float, findings: list[Finding]) -> bool:
+    """Whether a part runs from a vault to the same vault without leaving it: what is left of an end drawn through."""
+    if part.start is None or part.start != part.end:
+        return False
+    footprint = vaults[part.start].footprint
+    points = part.line.points[:, :2]
+    if footprint is None or not shapely.contains_xy(footprint.buffer(snap), points).all():
+        return False
+    findings.append(
+        Finding(
+            "overshoot-trimmed",
+            "info",
+            f"what the line draws inside vault {vaults[part.start].tag} is its crossing, not a duct; left out",
+            placed(part.line.where, points[0]),
+            "end the line at the vault's wall",
+        )
+    )
+    return True
 
 
 def _through_outline(

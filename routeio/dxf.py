@@ -421,10 +421,11 @@ class _Reading:
 
     def _name_vaults(self) -> None:
         refuse_garbled([v.tag for v in self.vaults], "vault tag", Where(file=self.file))
-        labels = self.vault_labels or self.other_labels
-        named, said = named_by_text(self.vaults, labels, self.options.text_reach, self.file)
-        self.vaults = list(named)
-        self.findings += said
+        # a text on a vault layer goes before a nearer one that may be about something else
+        for labels in (self.vault_labels, self.other_labels):
+            named, said = named_by_text(self.vaults, labels, self.options.text_reach, self.file)
+            self.vaults = list(named)
+            self.findings += said
 
     def _find(self, code: str, severity: Severity, message: str, where: Where, remedy: str) -> None:
         self.findings.append(Finding(code, severity, message, where, remedy))

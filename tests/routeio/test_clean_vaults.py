@@ -208,3 +208,13 @@ def test_against_a_plain_search():
         nearest = int(np.argmin(np.hypot(*(places - p).T)))
         expected = nearest if apart[0] <= 1.0 and (apart[1] > 1.0 or apart[1] >= 2 * apart[0]) else None
         assert starts[str(k)] == expected
+
+
+def test_a_line_drawn_from_wall_to_wall_through_its_own_vault():
+    """It starts 0.2 m before the west wall, runs through and goes on: one duct, from the vault on."""
+    result = cleaned(
+        [line((-2.2, 0), (50, 0))], [vault("A", 0, 0, shapely.box(-2, -2, 2, 2)), vault("B", 50, 0)]
+    )
+    assert spans(result) == [("A", "B")]
+    assert result.lines[0].tied.line.points[0, 0] == pytest.approx(0)
+    assert by_code(result, "overshoot-trimmed")

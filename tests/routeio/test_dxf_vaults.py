@@ -206,3 +206,13 @@ def test_what_a_drawing_cannot_be_asked(route, saved, raw):
         with pytest.raises(InputRefusedError) as refused:
             raw(saved(route), ducts=selection)
         assert refused.value.code == code
+
+
+def test_texts_of_the_vault_layer_go_before_others(route, saved, survey):
+    space = route.modelspace()
+    for x in (0, 50):
+        space.add_circle((x, 0), 1, dxfattribs=VAULT)
+    space.add_text("5 in PVC", dxfattribs={**DUCT, "insert": (0.5, 0.5)})
+    space.add_text("MH-1", dxfattribs={**VAULT, "insert": (2, 2)})
+    space.add_text("MH-2", dxfattribs={"layer": "NOTES", "insert": (51, 1)})
+    assert [v.tag for v in survey(saved(route), ducts="DUCT", vaults="VAULT").vaults] == ["MH-1", "MH-2"]
