@@ -26,7 +26,7 @@ from network import Costs, Plan, PlanRules, Row, RowPulls, RowVault, Stretch, pl
 
 T = TypeVar("T")
 DIAMETER, WEIGHT, FRICTION = 0.06, 60.0, 0.25
-RADIUS, LIMIT, SIDEWALL = 7.62, 30_000.0, 12_000.0
+RADIUS, LIMIT, SIDEWALL = 7.62, 45_000.0, 20_000.0
 DUCT = Bore(0.15, Friction(FRICTION))
 GUIDES = Bore(None, Friction(0.12), guide=True)
 COSTS = Costs()

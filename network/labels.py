@@ -43,6 +43,8 @@ class Labels:
 
     def some(self, pick: NDArray[np.bool_] | IntArray) -> Labels:
         """Return the labels that an index or a mask picks."""
+        if pick.dtype == np.bool_ and pick.all():
+            return self
         return Labels(*(getattr(self, name)[pick] for name in self.__dataclass_fields__))
 
     @property
@@ -53,6 +55,9 @@ class Labels:
     @staticmethod
     def joined(labels: Sequence[Labels]) -> Labels:
         """Return all labels one after another."""
+        labels = [one for one in labels if len(one)] or labels[:1]
+        if len(labels) == 1:
+            return labels[0]
         if not labels:
             none = np.zeros(0, dtype=np.int64)
             return Labels(none, none, np.zeros(0), np.zeros(0), np.zeros(0), none)

@@ -10,6 +10,9 @@ from mechanics.errors import FloatArray
 from mechanics.interval import cut_at_level, pick_friction
 from network.way import Way, spread
 
+# Stretches of so few pieces are looked over piece by piece, all at once.
+_SHORT = 12
+
 UNLIMITED = 1e100
 """Stands for an unlimited tension. [N]"""
 
@@ -58,6 +61,7 @@ class Stage:
             rub, upper = pick_friction(rub, source), upper[source]
         upper = np.minimum(upper, UNLIMITED)
         self.first, self.last = chain.offsets[:-1], chain.offsets[1:] - 1
+        self._longest = int(np.max(self.last - self.first)) + 1
         # Where two pieces meet, both limits hold.
         self.bound = np.minimum(upper, np.append(upper[1:], UNLIMITED))
         self.bound[self.last] = upper[self.last]
@@ -98,11 +102,11 @@ class Stage:
         entering, head = low[which], self.upper[self.first[column]]
         lowest = self._march(row, column, entering, floor if self.falls else None, None)
         last = self.last[column]
-        worst = np.maximum.reduceat(lowest / self.bound, self.first, axis=1)[row, column]
+        worst = self._over(np.maximum, lowest / self.bound)[row, column]
         worst = np.maximum(worst, entering / head) * self.scales[column]
         low = low.copy()
         if self.falls:
-            raised = np.minimum.reduceat(lowest, self.first, axis=1)[row, column] <= floor
+            raised = self._over(np.minimum, lowest)[row, column] <= floor
             load[which] = np.where(raised | self.peaks[column], np.nan, worst)
             most = np.minimum(high[which], head)
             highest = self._march(row, column, most, None, self.bound)
@@ -139,6 +143,16 @@ class Stage:
         tension = np.empty_like(stepped)
         tension[:, self.layout.index] = stepped
         return tension
+
+    def _over(self, extreme: np.ufunc, values: FloatArray) -> FloatArray:
+        """The greatest or least of each stretch's values: by place in the stretch where all are short."""
+        if self._longest > _SHORT:
+            return np.asarray(extreme.reduceat(values, self.first, axis=1))
+        over = values[:, self.first]
+        for place in range(1, self._longest):
+            # Shorter stretches have their last piece looked at again.
+            over = extreme(over, values[:, np.minimum(self.first + place, self.last)])
+        return over
 
 
 def _place_in_group(group: IntArray) -> IntArray:

@@ -53,7 +53,10 @@ class Steady:
         What a stretch fails, a longer one that holds it fails too, so that one sweep with two ends finds all.
         """
         last = len(self.row.spans)
-        whole = self._passes(0, last, self._without_reel)
+        line = replace(self.row.line, vaults=(), tags=())
+        whole = all(
+            not static_failures(track, self.bundle, self._without_reel) for track in (line, *self._end_guides)
+        )
         if whole and self._reel == np.inf:
             return np.full(last + 1, last)
         farthest = np.empty(last + 1, dtype=np.int64)
@@ -92,20 +95,21 @@ class Steady:
     @cached_property
     def _guides(self) -> float:
         """Worst utilisation of the guides at the ends of every pull."""
+        return max((self._worst(track) for track in self._end_guides), default=0.0)
+
+    @property
+    def _end_guides(self) -> list[Track]:
         ends = [g for g in (self.row.feed_guide, self.row.pull_guide) if g is not None and len(g.chain)]
-        bores = {b: k for k, b in enumerate({b: None for g in ends for b in g.bores})}
-        tracks = [Track(g.chain, np.array([bores[b] for b in g.bores]), tuple(bores)) for g in ends]
-        return max((self._worst(t) for t in tracks), default=0.0)
+        return [Track(g.chain, np.arange(len(g.chain)), g.bores) for g in ends]
 
     def _hardest(self, low: IntArray, high: IntArray) -> FloatArray:
         """Worst utilisation of any segment of each stretch, from the maxima of runs of 1, 2, 4, ... segments."""
         begin, end = self.row.first[low], self.row.last[high - 1]
         level = np.frexp((end - begin).astype(np.float64))[1] - 1
-        run = np.stack(self._runs)
-        return np.asarray(np.maximum(run[level, begin], run[level, end - (1 << level)]))
+        return np.asarray(np.maximum(self._runs[level, begin], self._runs[level, end - (1 << level)]))
 
     @cached_property
-    def _runs(self) -> list[FloatArray]:
+    def _runs(self) -> FloatArray:
         runs = [self._segments]
         width = 1
         while 2 * width <= runs[0].size:
@@ -113,7 +117,7 @@ class Steady:
             longer[: longer.size - width] = np.maximum(runs[-1][:-width], runs[-1][width:])
             runs.append(longer)
             width *= 2
-        return runs
+        return np.stack(runs)
 
     @cached_property
     def _segments(self) -> FloatArray:

@@ -66,22 +66,24 @@ class Way:
     """
 
     def __init__(self, row: Row, bundle: Bundle, rules: Rules, against: bool) -> None:
-        line = row.line.reversed() if against else row.line
+        line = row.line
+        chain = line.chain.reversed() if against else line.chain
         guides = [
             g if g is not None else Stretch(Chain([], [], [], []), ())
             for g in (row.feed_guide, row.pull_guide)
         ]
-        n = len(line.chain)
+        n = len(chain)
         bores = {bore: k for k, bore in enumerate(line.bores)}
         extra = [bores.setdefault(b, len(bores)) for guide in guides for b in guide.bores]
         self.row, self.bundle, self.rules, self.against = row, bundle, rules, against
         self.track = Track(
-            Chain.joined([line.chain, *(g.chain for g in guides)]),
-            np.concatenate((line.bore, np.array(extra, dtype=np.int64))),
+            Chain.joined([chain, *(g.chain for g in guides)]),
+            np.concatenate((line.bore[::-1] if against else line.bore, np.array(extra, dtype=np.int64))),
             tuple(bores),
         )
-        self.first = np.array([0, *(stop for _, stop in line.vaults)])
-        self.last = np.array([*(start for start, _ in line.vaults), n])
+        self.first, self.last = (
+            (n - row.last[::-1], n - row.first[::-1]) if against else (row.first, row.last)
+        )
         self.before = np.arange(n, n + len(guides[0].chain))
         self.behind = np.arange(n + len(guides[0].chain), len(self.track.chain))
         self.tags = tuple(v.tag for v in (reversed(row.vaults) if against else row.vaults))
@@ -98,7 +100,7 @@ class Way:
             self.upper = np.minimum(self.cap, 1.0 / self.press)
         # Where nothing falls, a cable is taut from any entry tension, and more friction is always more tension.
         self.falls = bool(np.any(np.minimum(self.track.chain.grade_in, self.track.chain.grade_out) < 0.0))
-        self.slid = np.concatenate(([0.0], np.cumsum(np.where(self.track.guide[:n], 0.0, line.chain.length))))
+        self.slid = np.concatenate(([0.0], np.cumsum(np.where(self.track.guide[:n], 0.0, chain.length))))
         self.ages = any(
             not b.guide and b.friction.hold is not None and (b.friction.dry or 0.0) > b.friction.lubricated
             for b in line.bores
