@@ -84,7 +84,7 @@ def _no_plan(document: Document) -> list[str]:
         return []
     lines = ["WHY THERE IS NO PLAN", *_wrap(plain(why["reason"]), "  ")]
     for b in why["blocked"]:
-        lines += _wrap(f"no pull crosses {plain(b['from'])} to {plain(b['to'])}: {plain(b['why'])}", "  - ")
+        lines += _wrap(f"{plain(b['from'])} to {plain(b['to'])}: {plain(b['why'])}", "  - ")
     lines += _wrap(
         f"sections from the start reach {plain(why['reached'])}; sections to the end can begin at {plain(why['resumes'])}",
         "  ",

@@ -119,8 +119,12 @@ def write(document: Document, path: Path) -> None:
     book.properties.title = plain(document["job"]["name"])
     for table in tables_of(document):
         _sheet(book.create_sheet(table.name), table, units)
+    content = (
+        io.BytesIO()
+    )  # an archive half written to a full disk would fail once more when it is thrown away
+    book.save(content)
     with replacing(path) as draft:
-        book.save(draft)
+        draft.write_bytes(content.getbuffer())
 
 
 def write_csv(document: Document, folder: Path) -> list[Path]:

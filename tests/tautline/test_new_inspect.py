@@ -2,9 +2,12 @@
 
 import json
 import tomllib
+from importlib.resources import files
 from pathlib import Path
 
+import ezdxf
 import pytest
+from jsonschema import Draft202012Validator
 
 from tautline.job import read_job
 from tautline.main import main
@@ -101,3 +104,20 @@ def test_new_asks_for_the_units_of_a_drawing_that_has_none(tmp_path):
     plain = tomllib.loads((tmp_path / "plain.toml").read_text(encoding="utf-8"))
     assert plain["route"]["units"] == "FILL IN"
     assert plain["route"]["ducts"]["layer"] == "DUCT é"
+
+
+@pytest.mark.parametrize("file", ["harbour.dxf", "harbour.gpkg", "unitless.dxf"])
+def test_an_inspection_keeps_to_its_schema(file, tmp_path, capsys):
+    path = SAMPLES / file
+    if file == "unitless.dxf":  # refused, and yet all that could be seen is told
+        path = tmp_path / file
+        drawing = ezdxf.new("R2010")
+        drawing.header["$INSUNITS"] = 0
+        drawing.modelspace().add_line((0, 0), (300, 0), dxfattribs={"layer": "DUCTS"})
+        drawing.saveas(path)
+    assert main(["inspect", str(path), "--json"]) == (3 if file == "unitless.dxf" else 0)
+    found = json.loads(capsys.readouterr().out)
+    schema = json.loads(files("tautline").joinpath("inspection.schema.json").read_text(encoding="utf-8"))
+    Draft202012Validator.check_schema(schema)
+    Draft202012Validator(schema).validate(found)
+    assert (found["refused"] is None) == bool(found["ducts"])

@@ -57,6 +57,8 @@ def test_no_plan_says_why_and_how_far(no_plan):
     text = " ".join(render(no_plan).split())
     assert "NO PLAN" in text
     assert "No pull crosses MH-5 to MH-6 under the sidewall limit." in text
+    # a span may also be blocked for want of a splice vault beside it, so what is in its way stands there alone
+    assert "- MH-5 to MH-6: sidewall pressure 132 % of its limit" in text
     assert "reach MH-5" in text
     assert "not a plan" in text
 
