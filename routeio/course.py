@@ -98,5 +98,16 @@ def advance(heading: FloatArray, length: FloatArray, turn: FloatArray) -> FloatA
 
 
 def wrap(angle: FloatArray) -> FloatArray:
-    """Return angles brought into (-pi, pi]. [rad]"""
+    """Return angles brought into (-pi, pi].
+
+    Parameters
+    ----------
+    angle : ndarray
+        Any shape. [rad]
+
+    Returns
+    -------
+    ndarray
+        The same shape. [rad]
+    """
     return np.asarray(np.pi - np.mod(np.pi - angle, 2.0 * np.pi))

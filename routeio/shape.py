@@ -26,10 +26,12 @@ class Shape:
     ----------
     chain : Chain
         From the first vertex to the last.
-    start, end : tuple of 3 floats
-        First and last vertex; z is 0 where ``elevated`` is False. [m]
+    start : tuple of 3 floats
+        The first vertex; z is 0 where ``elevated`` is False. [m]
     heading : float
         At the start, from the x axis, anticlockwise. [rad]
+    end : tuple of 3 floats
+        The last vertex, likewise. [m]
     origins : tuple of Origin
         One a segment.
     findings : tuple of Finding
