@@ -176,6 +176,10 @@ def main() -> None:
     print(
         f"tautline, flat                          {quick * 1e3:8.0f} ms   {plain / quick:.1f} times as fast"
     )
+    few = random.Random(2).sample(candidates, 100)
+    single, _ = timed(partial(one_by_one, flat, few), 1)
+    single *= len(candidates) / len(few)
+    print(f"every pull evaluated in full (from 100) {single * 1e3:8.0f} ms   {plain / single:.4f}")
     for name, hilly, ages in (
         ("tautline, flat, friction with distance", False, True),
         ("tautline, hills, held back", True, False),
@@ -185,6 +189,13 @@ def main() -> None:
         laid_out(row)
         spent, _ = timed(partial(ours, row), 1)
         print(f"{name:39s} {spent * 1e3:8.0f} ms   {plain / spent:.2f}")
+
+
+def one_by_one(row: Row, candidates: list[tuple[int, int, float]]) -> None:
+    """Evaluate pulls with everything that is to be said about each."""
+    pulls = RowPulls(row, BUNDLE, RULES)
+    for low, high, _ in candidates:
+        pulls.evaluate(low, high)
 
 
 def laid_out(row: Row) -> None:
