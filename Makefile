@@ -1,6 +1,7 @@
 # make demo   plan the sample route          make test        everything that must hold, quick part
 # make bench  the benchmarks                 make test-slow   the exhaustive and random checks
 # make lock   pin today's versions           make test-plain  the main job in a plain install
+# make test-gis  the GeoPackage opened in QGIS, with Debian's python3-qgis
 #
 # Needs Python 3.11 or newer with venv, make and git; no root. Another Python: make demo PYTHON=python3.12
 
@@ -11,7 +12,7 @@ PIP := -m pip --disable-pip-version-check --quiet
 PLAIN := .venv-plain
 SAMPLE := sample_routes/harbour_dxf.toml sample_routes/harbour_gis.toml
 
-.PHONY: demo test test-plain test-slow bench lock picture clean python
+.PHONY: demo test test-gis test-plain test-slow bench lock picture clean python
 
 demo: $(VENV)/installed
 	$(BIN)/tautline demo --out results
@@ -21,6 +22,11 @@ test: $(VENV)/installed-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/pytest -n 2 --dist loadfile --durations=10
+
+# QGIS brings its own Python; the tests talk to that one in a process of its own.
+test-gis: $(VENV)/installed-dev
+	@/usr/bin/python3 -c 'import qgis.core' 2>/dev/null || { echo "No QGIS for Python here (Debian, Ubuntu: apt install python3-qgis)"; exit 1; }
+	$(BIN)/pytest tests/tautline/deliver/test_gis.py
 
 test-slow: $(VENV)/installed-dev
 	$(BIN)/pytest -n 2 --dist loadfile -m slow
