@@ -58,6 +58,11 @@ class Offers(Protocol):
 
     An offer may be optimistic until it is settled: the pull may turn out to take more re-lube stops, or to be
     impossible, but never to be better. So only what lies on a cheapest way need be settled.
+
+    Parameters
+    ----------
+    *args, **kwargs
+        As the class that makes the offers has them.
     """
 
     @property
