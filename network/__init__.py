@@ -17,7 +17,7 @@ from network.errors import DoublesBackError, Gap, NoRouteError, UnknownVaultErro
 from network.feeder import FeederPlan, plan_feeder
 from network.graph import DuctNetwork
 from network.lay import Guides, build_row, guide_bend
-from network.plan import Costs, NoPlan, Options, Plan, PlanRules, PullOption, Section, plan_row
+from network.plan import Costs, NoPlan, Options, Plan, PlanRules, PullOption, Reel, Section, plan_row
 from network.reach import RowPulls
 from network.route import FeederRoute, Leg, duct_route, feeder_route
 from network.row import Row, RowFacts, RowVault, Stretch
@@ -37,6 +37,7 @@ __all__ = [
     "Plan",
     "PlanRules",
     "PullOption",
+    "Reel",
     "Row",
     "RowFacts",
     "RowPulls",

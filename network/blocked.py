@@ -98,13 +98,13 @@ def _blocked(
         need = facts.length(span, span + 1) + 2.0 * rules.slack
         if not passed[span]:
             because = "no pull through it passes its checks, in either direction"
-        elif rules.reel is not None and need > rules.reel + FITS:
-            because = f"the cable with its slack is {length_text(need)} long and a reel holds {length_text(rules.reel)}"
+        elif need > rules.longest + FITS:
+            because = f"the cable with its slack is {length_text(need)} long and a reel holds {length_text(rules.longest)}"
         elif not allowed[span]:
             because = "the pulls that pass begin or end at vaults where feeding or pulling is not allowed"
         else:
             because = "the pulls that pass begin or end at vaults where splicing is not allowed" + (
-                "" if rules.reel is None else ", or are longer than a reel holds"
+                "" if rules.longest == float("inf") else ", or are longer than a reel holds"
             )
         blocked.append((span, span + 1))
         why.append(because)

@@ -11,7 +11,7 @@ Costs, utilisations and climbs are whole numbers here, so that sums in another o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from operator import add
 
@@ -75,6 +75,10 @@ class Market:
         Price of a splice.
     middle_cost : int or None
         Price of a middle feed beside its two set-ups; None where it is not allowed.
+    reel_cost : callable, optional
+        Gives the price of the reels for sections from their first and last vaults.
+    without : collection of (int, int), optional
+        First and last vaults of sections that may not be had.
     """
 
     def __init__(
@@ -88,12 +92,16 @@ class Market:
         splice: NDArray[np.bool_],
         splice_cost: int,
         middle_cost: int | None,
+        reel_cost: Callable[[IntArray, IntArray], IntArray] | None = None,
+        without: Collection[tuple[int, int]] = (),
     ) -> None:
         self.feed, self.pull, self.cost, self.climb = feed, pull, cost.copy(), climb
         self.utilisation = np.full(feed.size, -1)
         self._settle = settle
         self.farthest, self.splice = farthest, splice
         self.splice_cost, self.middle_cost = splice_cost, middle_cost
+        self._reel_cost = reel_cost
+        self._without = [low * farthest.size + high for low, high in without]
         self._alone: Sections | None = None
 
     @property
@@ -161,7 +169,11 @@ class Market:
     ) -> Sections:
         """Of these sections, those that a reel and the vaults at their ends allow, splice priced in."""
         good = self.splice[start] & self.splice[end] & (end <= self.farthest[start])
+        if self._without:
+            good &= ~np.isin(start * self.farthest.size + end, self._without)
         cost = cost + np.where(end < self.last, self.splice_cost, 0)
+        if self._reel_cost is not None:
+            cost = cost + self._reel_cost(start, end)
         return Sections(start, end, cost, climb, first, second).where(good)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from decimal import Decimal
 from fractions import Fraction
 
@@ -13,7 +14,7 @@ from mechanics.errors import DomainError, FloatArray
 from network.cheapest import IMPOSSIBLE, Choice, Market
 from network.pulls import Offers, PullOption
 from network.row import RowFacts
-from network.terms import Costs, PlanRules, Section
+from network.terms import PlanRules, Reel, Section
 
 # A cable that is too long for its reel by less than this fits: rounding of stations. [m]
 FITS = 1e-6
@@ -45,32 +46,79 @@ def exactly(price: float) -> Fraction:
     return Fraction(repr(float(price)))
 
 
-def whole_prices(costs: Costs) -> tuple[int, int, int, int]:
-    """Return the prices of a splice, a set-up, a re-lube stop and a middle feed as whole numbers of one small unit.
+def small_unit(prices: Iterable[float]) -> Fraction:
+    """Return how many of one small unit of money make 1, so that prices are whole numbers of it.
 
     Parameters
     ----------
-    costs : Costs
+    prices : iterable of float
         Finite and at least 0.
 
     Returns
     -------
-    tuple of 4 int
-        The greatest below 10^12, so that a plan of a million sections still fits 64 bits.
+    Fraction
+        A power of ten that leaves the greatest price below 10^12: a plan of a million sections still fits 64 bits.
 
     Examples
     --------
-    >>> whole_prices(Costs(splice=10.0, setup=3.0, relube=0.1))
-    (100000000000, 30000000000, 1000000000, 0)
+    >>> small_unit([10.0, 3.0, 0.1])
+    Fraction(10000000000, 1)
     """
-    prices = (costs.splice, costs.setup, costs.relube, costs.middle_feed)
     greatest = Decimal(repr(float(max(prices))))
-    unit = Fraction(10) ** (_DIGITS - 1 - greatest.adjusted()) if greatest else Fraction(1)
-    splice, setup, relube, middle = (round(exactly(p) * unit) for p in prices)
-    return splice, setup, relube, middle
+    return Fraction(10) ** (_DIGITS - 1 - greatest.adjusted()) if greatest else Fraction(1)
 
 
-def market_of(facts: RowFacts, offers: Offers, rules: PlanRules) -> tuple[Market, IntArray]:
+def prices_of(rules: PlanRules) -> tuple[float, ...]:
+    """Return every price that a plan can be charged once.
+
+    Parameters
+    ----------
+    rules : PlanRules
+        Prices and reels.
+
+    Returns
+    -------
+    tuple of float
+        Of splice, set-up, re-lube stop, middle feed, and of each reel with all of it wasted.
+    """
+    costs = rules.costs
+    reels = (r.cost + rules.waste * r.length for r in rules.reels)
+    return (costs.splice, costs.setup, costs.relube, costs.middle_feed, *reels)
+
+
+def reel_for(rules: PlanRules, length: float) -> tuple[Reel | None, Fraction]:
+    """Return the reel on which a cable comes cheapest, and what it costs with its waste.
+
+    Parameters
+    ----------
+    rules : PlanRules
+        Reels and the price of waste.
+    length : float
+        Of the cable, not above the longest reel. [m]
+
+    Returns
+    -------
+    tuple of (Reel or None, Fraction)
+        Of reels that cost the same, the shortest.
+    """
+    fitting = [
+        (
+            exactly(r.cost) + exactly(rules.waste) * max(exactly(r.length) - exactly(length), Fraction(0)),
+            r.length,
+            r,
+        )
+        for r in rules.reels
+        if length <= r.length + FITS
+    ]
+    if not fitting:
+        return None, Fraction(0)
+    cost, _, reel = min(fitting, key=lambda one: one[:2])
+    return reel, cost
+
+
+def market_of(
+    facts: RowFacts, offers: Offers, rules: PlanRules, without: Collection[tuple[int, int]] = ()
+) -> tuple[Market, IntArray]:
     """Return what the search works on.
 
     Parameters
@@ -80,7 +128,9 @@ def market_of(facts: RowFacts, offers: Offers, rules: PlanRules) -> tuple[Market
     offers : Offers
         All feasible pulls.
     rules : PlanRules
-        Prices, reel, slack, middle feeds.
+        Prices, reels, slack, middle feeds.
+    without : collection of (int, int), optional
+        First and last vaults of sections that may not be had.
 
     Returns
     -------
@@ -90,7 +140,7 @@ def market_of(facts: RowFacts, offers: Offers, rules: PlanRules) -> tuple[Market
     Raises
     ------
     DomainError
-        An offer that names a vault the row has not.
+        An offer, or a vault where a splice must be, that the row has not.
     """
     last = len(facts.vaults) - 1
     for name in ("feed", "pull"):
@@ -99,7 +149,11 @@ def market_of(facts: RowFacts, offers: Offers, rules: PlanRules) -> tuple[Market
             raise DomainError(
                 f"{name} must be a vault from 0 to {last}, got {values.min()} to {values.max()}"
             )
-    splice, setup, relube, middle = whole_prices(rules.costs)
+    unit = small_unit(prices_of(rules))
+    costs = rules.costs
+    splice, setup, relube, middle = (
+        round(exactly(p) * unit) for p in (costs.splice, costs.setup, costs.relube, costs.middle_feed)
+    )
     allowed = permitted(facts, "feed")[offers.feed] & permitted(facts, "pull")[offers.pull]
     rows = np.flatnonzero(allowed)
     rows = rows[np.argsort(offers.feed[rows], kind="stable")]
@@ -111,17 +165,28 @@ def market_of(facts: RowFacts, offers: Offers, rules: PlanRules) -> tuple[Market
         return cost, steps(np.where(possible, used, 0.0))
 
     arrive, depart = np.array(facts.arrive), np.array(facts.depart)
-    room = np.inf if rules.reel is None else rules.reel - 2.0 * rules.slack + FITS
+    room = rules.longest - 2.0 * rules.slack + FITS
+
+    def reel_cost(start: IntArray, end: IntArray) -> IntArray:
+        length = arrive[end] - depart[start] + 2.0 * rules.slack
+        cost = np.full(length.size, np.inf)
+        for reel in rules.reels:
+            price = reel.cost + rules.waste * np.maximum(reel.length - length, 0.0)
+            cost = np.where(length <= reel.length + FITS, np.minimum(cost, price), cost)
+        return np.rint(np.where(np.isfinite(cost), cost, 0.0) * float(unit)).astype(np.int64)
+
     market = Market(
         offers.feed[rows],
         offers.pull[rows],
         setup + relube * offers.stops[rows],
         np.rint(offers.climb[rows] / _CLIMB).astype(np.int64),
         settle,
-        np.searchsorted(arrive, depart + room, side="right") - 1,
+        np.minimum(np.searchsorted(arrive, depart + room, side="right") - 1, _next_forced(facts, rules)),
         permitted(facts, "splice"),
         splice,
         middle if rules.middle_feed else None,
+        reel_cost if rules.reels else None,
+        without,
     )
     return market, rows
 
@@ -140,6 +205,20 @@ def steps(utilisation: FloatArray) -> IntArray:
         Of the same shape.
     """
     return np.rint(utilisation / _UTILISATION).astype(np.int64)
+
+
+def _next_forced(facts: RowFacts, rules: PlanRules) -> IntArray:
+    """For each vault, the first after it where a splice must be."""
+    tags = [v.tag for v in facts.vaults]
+    unknown = [t for t in rules.splice_at if t not in tags]
+    if unknown:
+        raise DomainError(f"splice_at must name vaults of the row, got {', '.join(unknown)}")
+    closed = [t for t in rules.splice_at if not permitted(facts, "splice")[tags.index(t)]]
+    if closed:
+        raise DomainError(f"splice_at must name vaults where splicing is allowed, got {', '.join(closed)}")
+    forced = np.array(sorted({tags.index(t) for t in rules.splice_at} | {len(tags) - 1}))
+    after = np.searchsorted(forced, np.arange(len(tags)), side="right")
+    return forced[np.minimum(after, forced.size - 1)]
 
 
 def permitted(facts: RowFacts, what: str) -> NDArray[np.bool_]:
@@ -194,7 +273,8 @@ def sections_of(
         key = (options[0].feed, *(sorted(o.relube) for o in options))
         if (low, high) not in best or key < best[low, high][0]:
             best[low, high] = key, options
-    return tuple(
-        Section(low, high, best[low, high][1], facts.length(low, high) + 2.0 * rules.slack)
-        for low, high in choice.stretches
-    )
+    sections = []
+    for low, high in choice.stretches:
+        length = facts.length(low, high) + 2.0 * rules.slack
+        sections.append(Section(low, high, best[low, high][1], length, reel_for(rules, length)[0]))
+    return tuple(sections)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 
 from network.blocked import no_plan
 from network.cheapest import cheapest
-from network.market import exactly, market_of, sections_of
+from network.market import exactly, market_of, reel_for, sections_of
 from network.pulls import Listed, Offers, PullOption
 from network.row import RowFacts
-from network.terms import Costs, NoPlan, Plan, PlanRules, Section
+from network.terms import Costs, NoPlan, Plan, PlanRules, Reel, Section
 
 __all__ = [
     "Costs",
@@ -18,6 +18,7 @@ __all__ = [
     "Plan",
     "PlanRules",
     "PullOption",
+    "Reel",
     "Section",
     "plan_row",
 ]
@@ -27,7 +28,12 @@ Options = Callable[[int], Iterable[PullOption]]
 (fewest first; more only where they lower the utilisation), the option of least utilisation."""
 
 
-def plan_row(facts: RowFacts, options: Options | Offers, rules: PlanRules) -> Plan | NoPlan:
+def plan_row(
+    facts: RowFacts,
+    options: Options | Offers,
+    rules: PlanRules,
+    without: Collection[tuple[int, int]] = (),
+) -> Plan | NoPlan:
     """Return the cheapest plan of a row, or why there is none.
 
     Parameters
@@ -37,7 +43,9 @@ def plan_row(facts: RowFacts, options: Options | Offers, rules: PlanRules) -> Pl
     options : Options or Offers
         The feasible pulls, whatever is allowed at the vaults: as a callable of the feed vault, or all at once.
     rules : PlanRules
-        Prices, reel, slack, middle feeds.
+        Prices, reels, slack, middle feeds, vaults where a splice must be.
+    without : collection of (int, int), optional
+        First and last vaults of sections that the plan must do without.
 
     Returns
     -------
@@ -55,7 +63,7 @@ def plan_row(facts: RowFacts, options: Options | Offers, rules: PlanRules) -> Pl
     if callable(options):
         given = options
         options = Listed(o for feed in range(len(facts.vaults)) for o in given(feed))
-    market, rows = market_of(facts, options, rules)
+    market, rows = market_of(facts, options, rules, without)
     choice = cheapest(market, 0, market.last)
     if choice is None:
         return no_plan(facts, options, rules, market, rows)
@@ -70,6 +78,7 @@ def plan_row(facts: RowFacts, options: Options | Offers, rules: PlanRules) -> Pl
         + exactly(costs.setup) * setups
         + exactly(costs.relube) * relubes
         + exactly(costs.middle_feed) * middles
+        + sum(reel_for(rules, s.cable_length)[1] for s in sections)
     )
     return Plan(
         sections,

@@ -34,6 +34,31 @@ class Costs:
 
 
 @dataclass(frozen=True)
+class Reel:
+    """A size of reel that cable can be bought on.
+
+    Parameters
+    ----------
+    length : float
+        Of the longest cable on it. [m]
+    cost : float, optional
+        Of one such reel, whatever is used of it.
+
+    Raises
+    ------
+    DomainError
+        A length that is not above 0, a price that is not at least 0.
+    """
+
+    length: float
+    cost: float = 0.0
+
+    def __post_init__(self) -> None:
+        in_range("reel.length", self.length, above=0.0)
+        in_range("reel.cost", self.cost, at_least=0.0)
+
+
+@dataclass(frozen=True)
 class PlanRules:
     """What a plan must keep to.
 
@@ -47,20 +72,36 @@ class PlanRules:
         Cable beyond the vault at each end of a section. [m]
     middle_feed : bool
         Whether a section may be fed from a vault between its ends.
+    reels : tuple of Reel
+        Sizes to choose from, each section having one; none: any length up to ``reel``, at no price.
+    waste : float
+        Price of a metre of cable left on a reel.
+    splice_at : tuple of str
+        Tags of vaults where a splice must be.
 
     Raises
     ------
     DomainError
-        A reel that is not above 0, a slack that is negative.
+        A reel that is not above 0, a slack or a price that is negative.
     """
 
     costs: Costs
     reel: float | None = None
     slack: float = 0.0
     middle_feed: bool = False
+    reels: tuple[Reel, ...] = ()
+    waste: float = 0.0
+    splice_at: tuple[str, ...] = ()
+
+    @property
+    def longest(self) -> float:
+        """Longest cable that a section can have; infinite where no reel limits it. [m]"""
+        sizes = max((r.length for r in self.reels), default=float("inf"))
+        return sizes if self.reel is None else min(sizes, self.reel)
 
     def __post_init__(self) -> None:
         in_range("slack", self.slack, at_least=0.0)
+        in_range("waste", self.waste, at_least=0.0)
         if self.reel is not None:
             in_range("reel", self.reel, above=0.0)
 
@@ -77,12 +118,15 @@ class Section:
         One, or two fed at the same vault between.
     cable_length : float
         Route length plus slack at both ends. [m]
+    reel : Reel or None
+        The size it comes on, where there are sizes to choose from.
     """
 
     start: int
     end: int
     pulls: tuple[PullOption, ...]
     cable_length: float
+    reel: Reel | None = None
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from fractions import Fraction
 import pytest
 
 from mechanics.errors import DomainError
-from network.plan import Costs, NoPlan, Plan, PlanRules, PullOption, plan_row
+from network.plan import Costs, NoPlan, Plan, PlanRules, PullOption, Reel, plan_row
 from network.pulls import Listed
 from network.row import RowFacts, RowVault
 
@@ -57,7 +57,22 @@ def random_row(rng: random.Random, price_of_stop: bool) -> tuple[RowFacts, list[
         rng.choice([0.1, 1.0, 2.0]) if price_of_stop else 0.0,
         rng.choice([0.0, 0.1, 1.0]),
     )
-    rules = PlanRules(costs, rng.choice([None, 150.0, 260.0]), rng.choice([0.0, 5.0]), rng.random() < 0.6)
+    reels: tuple[Reel, ...] = ()
+    if rng.random() < 0.3:
+        reels = tuple(
+            Reel(length, rng.choice([1.0, 4.0, 4.5]))
+            for length in rng.sample([100.0, 170.0, 300.0, 700.0], 2)
+        )
+    open_ = [v.tag for v in vaults[1:-1] if v.splice]
+    rules = PlanRules(
+        costs,
+        rng.choice([None, 150.0, 260.0]),
+        rng.choice([0.0, 5.0]),
+        rng.random() < 0.6,
+        reels,
+        rng.choice([0.0, 0.25]) if reels else 0.0,
+        tuple(rng.sample(open_, 1)) if open_ and rng.random() < 0.2 else (),
+    )
     return facts, options, rules
 
 
@@ -73,14 +88,17 @@ def enumerate_plans(
         if (o.feed in at_end or facts.vaults[o.feed].feed) and (o.pull in at_end or facts.vaults[o.pull].pull)
     ]
     middles = [k for k in range(1, last) if facts.vaults[k].splice]
+    forced = {k for k in middles if facts.vaults[k].tag in rules.splice_at}
     for count in range(len(middles) + 1):
         for cuts in itertools.combinations(middles, count):
+            if not forced <= set(cuts):
+                continue
             ends = [0, *cuts, last]
             choices = []
             for low, high in itertools.pairwise(ends):
                 length = facts.arrive[high] - facts.depart[low] + 2 * rules.slack
                 ways: list[tuple[PullOption, ...]] = []
-                if rules.reel is None or length <= rules.reel + 1e-6:
+                if reel_price(rules, length) is not None:
                     ways += [(o,) for o in allowed if {o.feed, o.pull} == {low, high}]
                     if rules.middle_feed:
                         ways += [
@@ -93,7 +111,11 @@ def enumerate_plans(
             for sections in itertools.product(*choices):
                 pulls = [p for s in sections for p in s]
                 price = {k: Fraction(str(v)) for k, v in vars(rules.costs).items()}
-                cost = (
+                reels = [
+                    reel_price(rules, facts.arrive[high] - facts.depart[low] + 2 * rules.slack) or Fraction(0)
+                    for low, high in itertools.pairwise(ends)
+                ]
+                cost = sum(reels) + (
                     price["splice"] * (len(sections) - 1)
                     + price["setup"] * len(pulls)
                     + price["relube"] * sum(len(p.relube) for p in pulls)
@@ -111,6 +133,18 @@ def enumerate_plans(
                 )
 
 
+def reel_price(rules: PlanRules, length: float) -> Fraction | None:
+    """Price of the cheapest reel with what is left on it, to the nearest billionth; None where no reel will do."""
+    if rules.reel is not None and length > rules.reel + 1e-6:
+        return None
+    if not rules.reels:
+        return Fraction(0)
+    prices = [
+        r.cost + rules.waste * max(r.length - length, 0.0) for r in rules.reels if length <= r.length + 1e-6
+    ]
+    return Fraction(round(min(prices) * 10**9), 10**9) if prices else None
+
+
 def check_against_enumeration(seed: int) -> bool:
     rng = random.Random(seed)
     facts, options, rules = random_row(rng, price_of_stop=seed % 4 != 0)
@@ -123,7 +157,8 @@ def check_against_enumeration(seed: int) -> bool:
     assert isinstance(found, Plan), seed
     (cost, utilisation, climb, ends, _), sections = plans[0]
     assert tuple(s.pulls for s in found.sections) == sections, seed
-    assert found.cost == float(cost)
+    assert found.cost == pytest.approx(float(cost), abs=1e-6)
+    assert all(s.reel is None or s.reel.length >= s.cable_length - 1e-6 for s in found.sections)
     assert found.utilisation == utilisation
     assert found.climb == pytest.approx(float(climb))
     assert tuple(s.end for s in found.sections) == ends
@@ -235,6 +270,26 @@ def test_no_plan_where_sections_do_not_meet() -> None:
     assert none.blocked == ()
     assert (none.reached, none.resumes) == (2, 1)
     assert "from V0 they reach V2" in none.reason
+
+
+def test_splice_must_be_where_it_is_allowed() -> None:
+    facts = facts_of([RowVault("A"), RowVault("B", splice=False), RowVault("C")], [100.0, 100.0])
+    for tag, message in (("X", "vaults of the row, got X"), ("B", "splicing is allowed, got B")):
+        with pytest.raises(DomainError, match=message):
+            plan_row(facts, Listed([]), PlanRules(Costs(), splice_at=(tag,)))
+
+
+def test_a_shorter_reel_is_taken_where_waste_costs() -> None:
+    facts = facts_of(plain(2), [90.0])
+    reels = (Reel(100.0, 5.0), Reel(200.0, 4.0))
+    for waste, length in ((0.0, 200.0), (0.1, 100.0)):
+        plan = plan_row(
+            facts, Listed([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs(), reels=reels, waste=waste)
+        )
+        assert isinstance(plan, Plan)
+        assert plan.sections[0].reel is not None
+        assert plan.sections[0].reel.length == length
+        assert plan.cost == pytest.approx(3.0 + (4.0 if waste == 0.0 else 6.0))
 
 
 @pytest.mark.parametrize("price", [float("nan"), float("inf"), -1.0])
