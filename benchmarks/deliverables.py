@@ -12,7 +12,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from tautline.deliver import dxf, gis, html, pdf, picture, screen, tables
+from tautline.deliver import dxf, gis, html, pdf, picture, screen, workbook
 
 TESTS = Path(__file__).parent.parent / "tests" / "tautline" / "deliver"
 MOST_PAGES = 300
@@ -48,7 +48,7 @@ def main():
         "result.gpkg": gis.write,
         "result.dxf": dxf.write,
         "result.html": html.write,
-        "result.xlsx": tables.write,
+        "result.xlsx": workbook.write,
         "plan.svg": picture.write,
         "crew.pdf": pdf.write_crew,
         "report.pdf": pdf.write_report,

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from routeio.findings import InputRefusedError
 from routeio.firstbytes import reader_for
-from tautline.deliver import dxf, dxf_copy, gis, html, pdf, picture, tables
+from tautline.deliver import dxf, dxf_copy, gis, html, pdf, picture, tables, workbook
 from tautline.deliver.atomic import write_text
 from tautline.document import Document, as_text
 from tautline.errors import OutputError, ResultError, UsageError
@@ -44,7 +44,7 @@ DELIVERABLES: Mapping[str, Deliverable] = {
     "html": Deliverable("result.html", html.write),
     "gpkg": Deliverable("result.gpkg", gis.write),
     "dxf": Deliverable("result.dxf", dxf.write),
-    "xlsx": Deliverable("result.xlsx", tables.write),
+    "xlsx": Deliverable("result.xlsx", workbook.write),
     "csv": Deliverable("tables", tables.write_csv, folder=True),
     "pdf": Deliverable("report.pdf", pdf.write_report),
     "crew": Deliverable("crew.pdf", pdf.write_crew),

@@ -213,12 +213,12 @@ def winch_of(p: Pull, units: Units) -> str:
     Returns
     -------
     str
-        Such as ``7,217 lbf with the head 57 ft before MH-13``.
+        Such as ``7,217 lbf; the head then: 57 ft before MH-13``.
     """
     at = winch_peak(p)
     if at is None:
         return ""
-    return f"{units.text('force', p.data['winch_tension_N'])} with the head {p.place(at, units)}"
+    return f"{units.text('force', p.data['winch_tension_N'])}; the head then: {p.place(at, units)}"
 
 
 def winch_peak(p: Pull) -> float | None:

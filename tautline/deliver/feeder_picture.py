@@ -81,7 +81,7 @@ def feeder_picture(document: Document, width: float = 1000.0) -> Markup | None:
     parts.append(
         element(
             "text",
-            "arrow: direction of the pull; red line: limit",
+            "arrow: direction of the pull; line across the top: limit",
             x=width - RIGHT,
             y=panels[0].top - 6,
             text_anchor="end",

@@ -1,4 +1,4 @@
-"""The result as tables: a workbook and CSV files in the job's units, numbers as numbers, names never as formulas."""
+"""The result as tables, and as CSV files in the job's units: numbers as numbers, names never as formulas."""
 
 from __future__ import annotations
 
@@ -8,9 +8,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from tautline.deliver.atomic import replacing, write_text
+from tautline.deliver.atomic import write_text
 from tautline.deliver.digest import cable_of
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, plain, words
@@ -30,11 +29,14 @@ class Column:
         Kind of quantity of :meth:`Units.unit`, ``percent`` for a utilisation, empty for text and plain numbers.
     wide : int, optional
         Width in characters.
+    decimals : int, optional
+        Shown of a plain number; None: as many as its size asks for.
     """
 
     heading: str
     kind: str = ""
     wide: int = 12
+    decimals: int | None = None
 
 
 @dataclass(frozen=True)
@@ -95,38 +97,6 @@ def tables_of(document: Document) -> tuple[Table, ...]:
     )
 
 
-def write(document: Document, path: Path) -> None:
-    """Write the tables as one workbook, a sheet each.
-
-    Parameters
-    ----------
-    document : mapping
-        A result document, valid against the schema.
-    path : Path
-        The file, replaced whole.
-
-    Raises
-    ------
-    OutputError
-        The file could not be written.
-    """
-    from openpyxl import Workbook
-
-    units = Units.of(document)
-    book = Workbook()
-    book.remove(book.active)
-    book.properties.creator = "tautline"
-    book.properties.title = plain(document["job"]["name"])
-    for table in tables_of(document):
-        _sheet(book.create_sheet(table.name), table, units)
-    content = (
-        io.BytesIO()
-    )  # an archive half written to a full disk would fail once more when it is thrown away
-    book.save(content)
-    with replacing(path) as draft:
-        draft.write_bytes(content.getbuffer())
-
-
 def write_csv(document: Document, folder: Path) -> list[Path]:
     """Write every table as a CSV file.
 
@@ -170,6 +140,7 @@ def _pulls(pulls: Sequence[Pull], units: Units) -> Table:
         Column("hold back", "force"),
         Column("exit tension", "force"),
         Column("greatest tension", "force"),
+        Column("winch reads at most", "force"),
         Column("tension limit", "force"),
         Column("sidewall pressure", "pressure"),
         Column("sidewall limit", "pressure"),
@@ -199,6 +170,7 @@ def _pulls(pulls: Sequence[Pull], units: Units) -> Table:
                 d["holding_tension_N"],
                 d["exit_tension_N"],
                 d["max_tension_N"],
+                d.get("winch_tension_N"),
                 d["limits"]["max_tension_N"],
                 d["max_sidewall_N_per_m"],
                 d["limits"]["max_sidewall_N_per_m"],
@@ -261,8 +233,8 @@ def _vaults(document: Document) -> Table:
         Column("work", wide=24),
         Column("station", "length"),
         Column("elevation", "length"),
-        Column("x, as in the source", wide=18),
-        Column("y, as in the source", wide=18),
+        Column("x, as in the source", wide=18, decimals=3),
+        Column("y, as in the source", wide=18, decimals=3),
     )
     scale = document["ground"]["metres_per_unit"]
     rows: list[tuple[Cell, ...]] = [
@@ -346,8 +318,8 @@ def _findings(document: Document) -> Table:
         Column("file", wide=20),
         Column("layer", wide=16),
         Column("id", wide=12),
-        Column("x, as in the source", wide=18),
-        Column("y, as in the source", wide=18),
+        Column("x, as in the source", wide=18, decimals=3),
+        Column("y, as in the source", wide=18, decimals=3),
     )
     scale = document["ground"]["metres_per_unit"]
     rows: list[tuple[Cell, ...]] = []
@@ -403,49 +375,3 @@ def _harmless(value: Cell) -> Cell:
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
         return "'" + value
     return value
-
-
-def _sheet(sheet: Any, table: Table, units: Units) -> None:
-    from openpyxl.styles import Alignment, Font, PatternFill
-    from openpyxl.utils import get_column_letter
-
-    head, wrapped = PatternFill("solid", fgColor="E8EDF2"), Alignment(wrap_text=True, vertical="top")
-    for k, (heading, column) in enumerate(zip(table.headings(units), table.columns, strict=True), 1):
-        cell = sheet.cell(1, k, heading)
-        cell.font, cell.fill = Font(bold=True), head
-        cell.alignment = wrapped
-        sheet.column_dimensions[get_column_letter(k)].width = column.wide
-    formats = [_format(c, units) for c in table.columns]
-    for r, row in enumerate(table.values(units), 2):
-        for k, (value, number) in enumerate(zip(row, formats, strict=True), 1):
-            if value is None or value == "":
-                continue
-            cell = sheet.cell(r, k)
-            cell.value = value
-            if isinstance(value, str):
-                cell.data_type = "s"  # never a formula, whatever it begins with
-                if value[0] in "=+-@":
-                    cell.quotePrefix = True
-                if len(value) > table.columns[k - 1].wide:
-                    cell.alignment = wrapped
-            elif number:
-                cell.number_format = number
-    sheet.freeze_panes = "A2"
-    last = get_column_letter(len(table.columns))
-    sheet.auto_filter.ref = f"A1:{last}{max(len(table.rows) + 1, 2)}"
-    sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = (
-        "landscape",
-        1,
-        0,
-    )
-    sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    sheet.print_title_rows = "1:1"
-
-
-def _format(column: Column, units: Units) -> str:
-    if column.kind == "percent":
-        return "0.0"
-    if not column.kind:
-        return ""
-    decimals = units.unit(column.kind).decimals
-    return "#,##0" + ("." + "0" * decimals if decimals else "")

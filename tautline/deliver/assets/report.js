@@ -224,9 +224,10 @@
       text.textContent = `${length.toLocaleString("en-US", { maximumFractionDigits: 3 })} ${svg.dataset.label}`;
     }
 
-    function lay() {
+    const PAPER = 700; // width between the margins of an upright sheet, letter or A4 [px]
+    function lay(most) {
       waiting = false;
-      const shown = svg.getBoundingClientRect().width;
+      const shown = Math.min(svg.getBoundingClientRect().width, most);
       const shrink = shown > 0 ? Math.max(width / shown, 0.7) : 1;
       const small = shrink * Math.min(1, Math.max(0.25, Number(svg.dataset.spacing) * k / shrink / 26)); // marks shrink where vaults crowd
       world.setAttribute("transform", `matrix(${k} 0 0 ${k} ${tx} ${ty})`);
@@ -239,7 +240,7 @@
       scaleBar(shrink);
       svg.classList.toggle("near", k > 1.001);
     }
-    function later() { if (!waiting) { waiting = true; requestAnimationFrame(lay); } }
+    function later() { if (!waiting) { waiting = true; requestAnimationFrame(() => lay(Infinity)); } }
 
     function zoom(factor, x, y) {
       more();
@@ -285,8 +286,9 @@
     let before = svg.getBoundingClientRect().width;
     new ResizeObserver(() => { const now = svg.getBoundingClientRect().width; if (now !== before) { before = now; later(); } }).observe(svg);
     setTimeout(() => { if (Object.keys(rest).length) { more(); later(); } }, 1500);
-    addEventListener("beforeprint", () => { complete(); more(); fill(); act.all(); lay(); });
-    lay();
+    addEventListener("beforeprint", () => { complete(); more(); fill(); act.all(); lay(PAPER); });
+    addEventListener("afterprint", later);
+    lay(Infinity);
   }
 
   all("table.sorted").forEach(sortable);

@@ -4,12 +4,13 @@ import openpyxl
 import pytest
 
 from tautline.deliver import tables
+from tautline.deliver.workbook import write as write_workbook
 
 FORMULA = '=HYPERLINK("a","b")'
 
 
 def workbook(document, folder):
-    tables.write(document, folder / "result.xlsx")
+    write_workbook(document, folder / "result.xlsx")
     return openpyxl.load_workbook(folder / "result.xlsx")
 
 
@@ -83,3 +84,21 @@ def test_csv_holds_what_the_workbook_holds(nasty, tmp_path):
                     assert float(text) == pytest.approx(cell.value)
                 else:
                     assert text.removeprefix("'") == (cell.value or "").removeprefix("'")
+
+
+def test_rows_are_as_high_as_their_text_and_figures_as_fine_as_they_need(harbour, tmp_path):
+    harbour["findings"][0]["message"] = "a long story " * 30
+    book = workbook(harbour, tmp_path)
+    findings = book["Findings"]
+    assert findings.row_dimensions[2].height >= 15 * (30 * 13 / 70)
+    checks = book["Checks"]
+    value = [c.value for c in checks[1]].index("value")
+    shown = {row[value].value: row[value].number_format for row in checks.iter_rows(min_row=2)}
+    shown.pop(None, None)
+    for figure, form in shown.items():
+        decimals = form.partition(".")[2].count("0")
+        # four figures or more, whatever the size
+        assert abs(round(figure, decimals) - figure) <= 0.5e-3 * abs(figure)
+    places = book["Vaults"]
+    heading = [c.value for c in places[1]].index("x, as in the source")
+    assert places[2][heading].number_format == "0.000_ "
