@@ -19,7 +19,7 @@ from network.terms import PlanRules, Reel, Section
 # A cable that is too long for its reel by less than this fits: rounding of stations. [m]
 FITS = 1e-6
 # Steps in which utilisations and climbs count.
-_UTILISATION = 1e-9
+UTILISATION_STEP = 1e-9
 _CLIMB = 1e-6
 # Digits of the greatest price that count.
 _DIGITS = 12
@@ -204,7 +204,7 @@ def steps(utilisation: FloatArray) -> IntArray:
     ndarray of int
         Of the same shape.
     """
-    return np.rint(utilisation / _UTILISATION).astype(np.int64)
+    return np.rint(utilisation / UTILISATION_STEP).astype(np.int64)
 
 
 def _next_forced(facts: RowFacts, rules: PlanRules) -> IntArray:
@@ -264,7 +264,7 @@ def sections_of(
     tuple of Section
         In the row's order.
     """
-    found, most = choice.sections, (choice.utilisation + 0.5) * _UTILISATION
+    found, most = choice.sections, (choice.utilisation + 0.5) * UTILISATION_STEP
     stops_free = rules.costs.relube == 0.0
     best: dict[tuple[int, int], tuple[tuple[object, ...], tuple[PullOption, ...]]] = {}
     columns = (found.start, found.end, rows[found.first], np.where(found.second < 0, -1, rows[found.second]))

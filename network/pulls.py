@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -94,6 +94,9 @@ class Offers(Protocol):
     def option(self, row: int, most: float, stops_free: bool) -> PullOption:
         """Return a settled offer: of its options of utilisation up to ``most``, that with the earliest stops."""
 
+    def by_stops(self, row: int) -> Iterator[PullOption]:
+        """Yield the options of an offer, fewest stops first, each of less utilisation than those before."""
+
 
 class Listed:
     """Options given one by one, as offers.
@@ -136,5 +139,67 @@ class Listed:
         """Return the option of a pull with the earliest stops whose utilisation is at most ``most``."""
         return next(o for o in self._counting(row, stops_free) if o.utilisation <= most)
 
+    def by_stops(self, row: int) -> Iterator[PullOption]:
+        """Yield the options of an offer, fewest stops first, each of less utilisation than those before."""
+        least = math.inf
+        for option in sorted(
+            self._options[row], key=lambda o: (len(o.relube), o.utilisation, sorted(o.relube))
+        ):
+            if option.utilisation < least:
+                least = option.utilisation
+                yield option
+
     def _counting(self, row: int, stops_free: bool) -> list[PullOption]:
         return [o for o in self._options[row] if stops_free or len(o.relube) == self.stops[row]]
+
+
+class Within:
+    """Offers of which only what keeps within a utilisation counts, with as many re-lube stops as that takes.
+
+    Parameters
+    ----------
+    offers : Offers
+        All of them.
+    most : float
+        Utilisation that no pull may be above.
+    """
+
+    exact = False
+
+    def __init__(self, offers: Offers, most: float) -> None:
+        self._offers, self._most = offers, most
+        self.feed: IntArray = offers.feed
+        self.pull: IntArray = offers.pull
+        self.stops: IntArray = offers.stops.copy()
+        self.climb: FloatArray = offers.climb
+        self._found: dict[int, PullOption | None] = {}
+
+    def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
+        """Return the utilisation of offers with the fewest stops that keep within the limit, infinite where none do."""
+        del stops_free  # within the limit is within it: fewer stops are as good
+        self._offers.settle(rows, False)
+        used = np.full(rows.size, np.inf)
+        for k, row in enumerate(rows.tolist()):
+            if row not in self._found:
+                self._found[row] = next(
+                    (o for o in self._offers.by_stops(row) if o.utilisation <= self._most), None
+                )
+            found = self._found[row]
+            if found is not None:
+                self.stops[row] = len(found.relube)
+                used[k] = found.utilisation
+        return used
+
+    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
+        """Return a settled offer."""
+        del most, stops_free
+        found = self._found[row]
+        if found is None:
+            raise DomainError(
+                f"the pull from {self.feed[row]} to {self.pull[row]} does not keep within the limit"
+            )
+        return found
+
+    def by_stops(self, row: int) -> Iterator[PullOption]:
+        """Yield the options of an offer that keep within the limit."""
+        return (o for o in self._offers.by_stops(row) if o.utilisation <= self._most)

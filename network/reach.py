@@ -48,9 +48,9 @@ class RowPulls:
     def __call__(self, feed: int) -> Iterator[PullOption]:
         """Yield the feasible pulls fed at vault ``feed``, both ways, fewest stops first."""
         offers = RowOffers(self, np.array([feed]))
-        used = offers.settle(np.arange(offers.feed.size), self.further_stops)
+        used = offers.settle(np.arange(offers.feed.size), False)
         for row in np.flatnonzero(np.isfinite(used)).tolist():
-            yield from offers.options(row)
+            yield from offers.by_stops(row) if self.further_stops else offers.options(row)
 
     def offers(self) -> RowOffers:
         """Return all feasible pulls of the row, for :func:`network.plan.plan_row`.
@@ -171,7 +171,7 @@ class RowOffers:
         # Utilisation at the fewest stops: NaN until settled, infinite where impossible; and the options with stops.
         self._used = np.full(self.feed.size, np.nan)
         self._stopping: dict[int, list[PullOption]] = {}
-        self._extended: set[int] = set()
+        self._further: dict[int, Iterator[tuple[float, tuple[int, ...]]]] = {}
 
     def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
         """Return the least utilisation of some offers, infinite where one is impossible.
@@ -191,12 +191,10 @@ class RowOffers:
         for against in (False, True):
             own = rows[(self.feed[rows] > self.pull[rows]) == against]
             self._settle(own[np.isnan(self._used[own])], against)
-            if stops_free:
-                self._add_stops(own, against)
         used = self._used[rows]
         if stops_free:
             for k, row in enumerate(rows.tolist()):
-                used[k] = min([used[k], *(o.utilisation for o in self._stopping.get(row, ()))])
+                used[k] = min((o.utilisation for o in self.by_stops(row)), default=np.inf)
         return used
 
     def option(self, row: int, most: float, stops_free: bool) -> PullOption:
@@ -230,22 +228,37 @@ class RowOffers:
             left = left[~np.isfinite(self._used[rows[left]]) & (self.stops[rows[left]] < most)]
             self.stops[rows[left]] += 1
 
-    def _add_stops(self, rows: IntArray, against: bool) -> None:
-        """Add options with more stops to offers that are settled, as long as they lower the utilisation."""
+    def by_stops(self, row: int) -> Iterator[PullOption]:
+        """Yield the options of a settled offer, fewest stops first, each of less utilisation than those before."""
+        place = 0
+        while True:
+            options = self.options(row)
+            if place < len(options):
+                yield options[place]
+                place += 1
+            elif not self._add_stops(row):
+                return
+
+    def _add_stops(self, row: int) -> bool:
+        """Look for one more option of a settled offer, with more stops and less utilisation; say whether there is."""
+        options = self.options(row)
+        against = bool(self.feed[row] > self.pull[row])
         way, carrier = self._pulls.way(against)
-        for row in rows.tolist():
-            if row in self._extended or not way.ages or not self.options(row):
-                continue
-            self._extended.add(row)
-            last = self.options(row)[0]
-            feed, pull = way.vault(last.feed), way.vault(last.pull)
-            fewest = last.utilisation, tuple(way.vault(v) for v in last.relube)
-            for load, stops in further(way, carrier, feed, pull, fewest):
-                relube = tuple(way.vault(v) for v in stops)
-                used = float(self._judged(np.array([row]), np.array([load]), [relube])[0])
-                if used < last.utilisation:
-                    last = PullOption(last.feed, last.pull, relube, used, last.climb)
-                    self._stopping.setdefault(row, []).append(last)
+        if not options or not way.ages:
+            return False
+        if row not in self._further:
+            first = options[0]
+            fewest = first.utilisation, tuple(way.vault(v) for v in first.relube)
+            self._further[row] = further(way, carrier, way.vault(first.feed), way.vault(first.pull), fewest)
+        last = options[-1]
+        for load, stops in self._further[row]:
+            relube = tuple(way.vault(v) for v in stops)
+            used = float(self._judged(np.array([row]), np.array([load]), [relube])[0])
+            if used < last.utilisation:
+                more = PullOption(last.feed, last.pull, relube, used, last.climb)
+                self._stopping.setdefault(row, []).append(more)
+                return True
+        return False
 
     def _accept(self, rows: IntArray, loads: FloatArray, relube: Sequence[tuple[int, ...]]) -> None:
         """Settle offers at the stops they now have: by what loads them least, and where."""
