@@ -79,11 +79,6 @@ def test_alternatives_are_all_that_nothing_beats() -> None:
         found = alternatives(facts, Listed(options), rules, 50)
         assert [(a.plan.cost, a.plan.utilisation) for a in found] == front, seed
         assert sum(a.knee for a in found) <= 1
-        assert (
-            alternatives(facts, Listed(options), rules, 2) == ()
-            or len(front) < 3
-            or not any(a.knee for a in alternatives(facts, Listed(options), rules, 2))
-        )
         longest = max(longest, len(front))
     assert longest >= 4
 
