@@ -11,7 +11,7 @@ from routeio import crs as crs_
 from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
 from routeio.dxf_rings import Piece, closed_rings
-from routeio.dxf_shapes import LINES, NotALineError, layer_of
+from routeio.dxf_shapes import LINES, NotALineError, attributes_of, layer_of
 from routeio.dxf_units import drawing_units, no_units
 from routeio.dxf_vaults import (
     TEXT_KINDS,
@@ -175,6 +175,14 @@ class _Reading:
                     where,
                     "choose them by layer",
                 )
+        if not table:
+            raise InputRefusedError(
+                "nothing-to-read",
+                "nothing stands in the drawing's model space",
+                where,
+                "check that the route is in model space, not in a paper layout or an external drawing",
+                tuple(self.findings),
+            )
         if self.options.ducts.fields:
             raise InputRefusedError(
                 "missing-field",
@@ -233,7 +241,7 @@ class _Reading:
                 tags.setdefault(str(definition.dxf.get("tag", "")).strip().upper())
         for insert in self.opened.drawing.modelspace().query("INSERT"):
             if self.is_vault(layer_of(insert)):
-                for attrib in insert.attribs:  # type: ignore[attr-defined]
+                for attrib in attributes_of(insert):
                     tags.setdefault(str(attrib.dxf.get("tag", "")).strip().upper())
         where = Where(file=self.file, layer=", ".join(self.vault_layers))
         for tag, ours in told.items():

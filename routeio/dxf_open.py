@@ -111,7 +111,7 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
             )
         )
     try:
-        if options.recover:
+        if options.recover and not seen.binary:
             drawing, auditor = recover.readfile(path)
             findings += _repairs(auditor, where)
         elif seen.marked:
@@ -129,11 +129,7 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
             f"the drawing cannot be read: {reason}",
             where,
             "open it in the program that made it, audit and save it again"
-            + (
-                ""
-                if options.recover
-                else "; or ask for recovery (recover = true), which may lose parts of it"
-            ),
+            + _about_recovery(seen.binary, options.recover),
             tuple(findings),
         ) from error
     header = drawing.header
@@ -143,6 +139,12 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
         _whole(header.get("$MEASUREMENT", None)) if "$MEASUREMENT" in seen.names else None,
         tuple(findings),
     )
+
+
+def _about_recovery(binary: bool, asked_for: bool) -> str:
+    if binary:
+        return "; recovery reads drawings saved as text only"
+    return "" if asked_for else "; or ask for recovery (recover = true), which may lose parts of it"
 
 
 def _whole(value: object) -> int | None:

@@ -11,7 +11,7 @@ import numpy as np
 
 from routeio.dxf import layer_table
 from routeio.dxf_open import Opened, open_drawing
-from routeio.dxf_shapes import LINES, layer_of
+from routeio.dxf_shapes import LINES, attributes_of, layer_of
 from routeio.dxf_units import drawing_units
 from routeio.dxf_vaults import VAULT_KINDS
 from routeio.findings import InputRefusedError, Where
@@ -100,7 +100,7 @@ def _blocks(opened: Opened) -> tuple[dict[str, dict[str, None]], dict[str, dict[
             continue
         layer = layer_of(entity).lower()
         blocks[layer].setdefault(str(entity.dxf.get("name", "")))
-        for attrib in entity.attribs:  # type: ignore[attr-defined]
+        for attrib in attributes_of(entity):
             tags[layer].setdefault(str(attrib.dxf.get("tag", "")).strip().upper())
     return tags, blocks
 

@@ -17,7 +17,7 @@ from routeio.findings import Where
 from routeio.ground import check_in_reach
 
 if TYPE_CHECKING:
-    from ezdxf.entities import DXFEntity
+    from ezdxf.entities import Attrib, DXFEntity
 
 #: Kinds that are lines, or curves that can be followed.
 LINES = frozenset({"LINE", "ARC", "LWPOLYLINE", "POLYLINE", "CIRCLE", "ELLIPSE", "SPLINE"})
@@ -69,6 +69,22 @@ def layer_of(entity: DXFEntity) -> str:
 
 class NotALineError(ValueError):
     """An entity that gives no line; the message says why."""
+
+
+def attributes_of(insert: DXFEntity) -> list[Attrib]:
+    """Return the attributes of an INSERT, those that recovery threw away left out.
+
+    Parameters
+    ----------
+    insert : DXFEntity
+        The INSERT.
+
+    Returns
+    -------
+    list of Attrib
+        Its ATTRIBs.
+    """
+    return [attrib for attrib in insert.attribs if attrib.is_alive]  # type: ignore[attr-defined]
 
 
 def place_of(entity: DXFEntity, name: str) -> tuple[float, float, float]:
@@ -219,7 +235,8 @@ def _polyline(entity: DXFEntity) -> Shape:
     if flags & (_MESH | _POLYFACE):
         raise NotALineError("a mesh, not a line")
     # the frame of a fitted curve is not the curve
-    vertices = [v for v in entity.vertices if not int(v.dxf.flags) & _FRAME_POINT]  # type: ignore[attr-defined]
+    every = [v for v in entity.vertices if v.is_alive]  # type: ignore[attr-defined]
+    vertices = [v for v in every if not int(v.dxf.flags) & _FRAME_POINT]
     points = np.array([place_of(v, "location") for v in vertices]).reshape(-1, 3)
     bulge = np.array([float(v.dxf.get("bulge", 0.0)) for v in vertices])
     if flags & _POLYLINE_3D:

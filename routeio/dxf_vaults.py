@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from mechanics.errors import FloatArray
 from routeio import bulges
 from routeio.dxf_blocks import Blocks, Placed, matrices
-from routeio.dxf_shapes import LINES, NotALineError, Shape, layer_of, place_of, shape_of
+from routeio.dxf_shapes import LINES, NotALineError, Shape, attributes_of, layer_of, place_of, shape_of
 from routeio.findings import Finding, Where
 from routeio.ground import check_in_reach
 from routeio.rawlines import RawVault
@@ -168,12 +168,9 @@ class VaultReader:
     @staticmethod
     def _attributes(insert: DXFEntity, block: object) -> dict[str, str]:
         found: dict[str, str] = {}
-        for attrib in insert.attribs:  # type: ignore[attr-defined]
-            text = (
-                attrib.virtual_mtext_entity().plain_text()
-                if attrib.has_embedded_mtext_entity
-                else (attrib.plain_text())
-            )
+        for attrib in attributes_of(insert):
+            several = attrib.has_embedded_mtext_entity
+            text = str(attrib.virtual_mtext_entity().plain_text() if several else attrib.plain_text())
             found.setdefault(str(attrib.dxf.get("tag", "")).strip().upper(), " ".join(text.split()))
         for definition in getattr(block, "attdefs", lambda: ())():
             if definition.is_const:

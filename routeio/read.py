@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
 
+from mechanics.errors import DomainError
 from routeio.clean import Cleaned, clean
 from routeio.elevation import with_inverts
 from routeio.findings import Finding, InputRefusedError
@@ -16,7 +17,7 @@ from routeio.isolation import in_worker
 from routeio.limits import Limits
 from routeio.options import ReadOptions, Selection
 from routeio.parts import parted
-from routeio.rawlines import RawSurvey
+from routeio.rawlines import RawLine, RawSurvey
 from routeio.shape import Shape, recover
 from routeio.stitch import Joined
 from routeio.survey import Duct, Survey
@@ -192,6 +193,9 @@ def _shape(
     line = joined.tied.line
     try:
         return recover(line.points, line.bulge, line.ids, line.drawn, options, line.where)
+    except DomainError as error:
+        findings.append(_no_duct(line, error))
+        return None
     except InputRefusedError as refusal:
         if refusal.code != "sharp-corner":
             findings.append(_as_finding(refusal))
@@ -209,9 +213,22 @@ def _shape(
             replace(options, sweep=options.chord_tolerance),
             line.where,
         )
+    except DomainError as error:
+        findings.append(_no_duct(line, error))
+        return None
     except InputRefusedError as refusal:
         findings.append(_as_finding(refusal))
         return None
+
+
+def _no_duct(line: RawLine, error: DomainError) -> Finding:
+    return Finding(
+        "no-duct-shape",
+        "error",
+        f"the line has a shape that no duct has, and is left out: {error}",
+        line.where,
+        "check its vertices and their elevations",
+    )
 
 
 def _as_finding(refusal: InputRefusedError) -> Finding:

@@ -20,7 +20,7 @@ def flagged(read, path, **options):
     try:
         survey = read(path, ducts="DUCT", units="m", **options)
     except InputRefusedError as refusal:
-        return refusal.code in {"damaged-drawing", "missing-layer", "empty-file", "wrong-format"}
+        return refusal.code in {"damaged-drawing", "nothing-to-read", "empty-file", "wrong-format"}
     return any(f.code == "file-cut" and f.severity == "error" for f in survey.findings)
 
 
@@ -109,3 +109,18 @@ def test_byte_order_mark(path, raw, codes):
     read = raw(path, ducts="DÜCT", units="m")
     assert len(read.lines) == 40
     assert codes(read)["byte-order-mark"] == 1
+
+
+def test_an_empty_model_space_is_said(drawing, saved, raw):
+    drawing.layout("Layout1").add_line((0, 0), (1, 1), dxfattribs=DUCT)
+    with pytest.raises(InputRefusedError, match="model space") as refused:
+        raw(saved(drawing), ducts="DUCT")
+    assert refused.value.code == "nothing-to-read"
+
+
+def test_recovery_of_a_binary_drawing_is_its_plain_reading(path, drawing, raw):
+    drawing.saveas(path, fmt="bin")
+    assert len(raw(path, ducts="DUCT", recover=True).lines) == 40
+    path.write_bytes(path.read_bytes()[:-400])
+    with pytest.raises(InputRefusedError, match="text only"):
+        raw(path, ducts="DUCT", recover=True)
