@@ -19,6 +19,7 @@ from mechanics.errors import FloatArray
 TOLERANCE = 1e-11  # of a step, relative to the tension or to the weight on the step, whichever is greater
 _COUNTS = (2, 4, 6, 8)
 _TURN = 1.2  # greatest angle of a first step [rad]
+_LEAST = 1e-250  # error [N] that never matters, where neither tension nor weight gives a measure
 _SHORTEST = 1e-9  # a step this short (as a fraction of the curve) is taken as it is
 _BLOCK = 8192  # curves at a time, so that the working arrays stay in cache
 
@@ -173,7 +174,9 @@ def _march(curves: _Curves, tension: FloatArray) -> FloatArray:
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         while True:
             new, error = curves.step(at, size, tension)
-            scale = TOLERANCE * np.maximum(np.maximum(np.abs(tension), np.abs(new)), curves.weigh * size)
+            scale = _LEAST + TOLERANCE * np.maximum(
+                np.maximum(np.abs(tension), np.abs(new)), curves.weigh * size
+            )
             fits = (error <= scale) | (size <= _SHORTEST) | ~np.isfinite(new)
             done = fits & ((at + size >= 1.0) | ~np.isfinite(new))
             if done.all():

@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.chain import Chain, IntArray
-from mechanics.errors import FloatArray
+from mechanics.errors import DomainError, FloatArray
 
 Kind = Literal["straight", "flat bend", "vertical bend", "curve"]
 _KINDS: tuple[Kind, ...] = ("straight", "flat bend", "vertical bend", "curve")
 STRAIGHT, FLAT, VERTICAL, CURVE = range(4)
 _NO_TURN = 1e-12  # a smaller turn [rad] changes no tension by more than rounding
+_MOST_TURN = 1e4  # a curve that turns further [rad] would take too long to integrate, and is no duct
 _LANES = 8192  # chains a block: what one step works on stays in cache
 _PART = 8192  # rows measured at a time, for the same reason
 
@@ -79,6 +80,11 @@ class Layout:
     chain : Chain
         One chain or many.
 
+    Raises
+    ------
+    DomainError
+        A curve that winds round more than a thousand times.
+
     Attributes
     ----------
     index : ndarray of int, shape (n,)
@@ -131,10 +137,14 @@ class Layout:
         self.kind = kind.take(self.index)
         self.vertical, self.curves = none, none
         if self.kind.max(initial=STRAIGHT) >= VERTICAL:
-            self.vertical, self.curves = (
-                np.flatnonzero(self.kind == VERTICAL),
-                np.flatnonzero(self.kind == CURVE),
-            )
+            self.vertical = np.flatnonzero(self.kind == VERTICAL)
+            self.curves = np.flatnonzero(self.kind == CURVE)
+            wound = np.abs(chain.turn[self.index[self.curves]]) > _MOST_TURN
+            if wound.any():
+                at = int(self.index[self.curves[np.argmax(wound)]])
+                raise DomainError(
+                    f"turn[{at}] must be within {_MOST_TURN:g} either way on a slope, got {float(chain.turn[at])!r}"
+                )
         self.blocks = self._steps(sizes)
         self._measures(kind)
 
