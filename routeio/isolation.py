@@ -109,6 +109,8 @@ def _environment() -> dict[str, str]:
         "OMP_NUM_THREADS": "1",
         "GDAL_SKIP": DRIVERS_OFF,
         "GDAL_NUM_THREADS": "1",
+        # how long to wait for another program to let go of a GeoPackage [ms]
+        "SQLITE_BUSY_TIMEOUT": "1000",
         "PYTHONIOENCODING": "utf-8",
         "PYTHONPATH": os.pathsep.join(p for p in sys.path if p),
     }

@@ -8,6 +8,7 @@ import sys
 
 import geopandas as gpd
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPoint, MultiPolygon, Point, Polygon
@@ -230,6 +231,7 @@ sys.stdin.read()
 
 
 def test_a_locked_geopackage_is_named(layer, raw):
+    pyogrio.set_gdal_config_options({"SQLITE_BUSY_TIMEOUT": 100})
     path = layer([LINE])
     before = path.read_bytes()
     with subprocess.Popen(
