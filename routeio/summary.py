@@ -59,7 +59,7 @@ class Summary:
     total_turn : float
         Of them all, in plan, sign left out. [rad]
     least_radius : float or None
-        Of the tightest bend in plan; None without bends. [m]
+        Of the tightest bend in plan whose radius is drawn, fitted or stated; None without such bends. [m]
     origins : mapping of str to int
         Segments drawn, fitted, swept, stated.
     elevated : int
@@ -125,12 +125,15 @@ def summarise(survey: Survey) -> Summary:
     met = {tag for d in survey.ducts for tag in (d.start_vault, d.end_vault) if tag is not None}
     bends, turned, tightest = 0, 0.0, np.inf
     origins: Counter[str] = Counter()
+    # corners swept for want of a stated radius have none to speak of
+    forgiven = any(f.code == "sharp-corner" for f in survey.findings)
     for duct in survey.ducts:
         chain = duct.chain
         flat_turn = np.abs(chain.turn)
         bends += int(((flat_turn > 0.0) | (chain.grade_in != chain.grade_out)).sum())
         turned += float(flat_turn.sum())
-        curved = flat_turn > 0.0
+        stated = np.array([not forgiven or o.how != "swept" for o in duct.origins], dtype=bool)
+        curved = (flat_turn > 0.0) & stated
         if curved.any():
             level = chain.length[curved] * np.cos(0.5 * (chain.grade_in + chain.grade_out)[curved])
             tightest = min(tightest, float((level / flat_turn[curved]).min()))

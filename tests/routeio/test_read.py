@@ -70,6 +70,7 @@ def test_forgiving_makes_a_finding_of_it(path):
     survey = read_survey(path, ducts="DUCT", vaults="VAULT", forgiving=True)
     assert len(survey.ducts) == 2
     assert [f.severity for f in survey.findings if f.code == "sharp-corner"] == ["error"]
+    assert summarise(survey).least_radius == pytest.approx(3.0, rel=1e-3)
 
 
 def test_peek_and_summary(path):
