@@ -104,7 +104,7 @@ def test_runners_up_are_the_best_without_each_section() -> None:
 def test_alternatives_of_a_real_row(random_case: Callable[..., Any]) -> None:
     """Each costs more than the one before and strains less, by pulls that pass with the utilisation told."""
     longest = 0
-    for seed in (302, 337, 347, 399, 446, 495):
+    for seed in (347, 399, 495):
         case = random_case(seed, 5, hilly=seed % 2 == 1)
         pulls = RowPulls(case.row, case.bundle, case.rules)
         found = alternatives(case.row.facts, pulls.offers(), PlanRules(Costs()), 10)

@@ -42,7 +42,7 @@ def all_choices(way: Way) -> Found:
 def test_fewest_stops_of_every_pull(random_case: Callable[..., Any], against: bool, extras: bool) -> None:
     """By intervals, as by evaluating all choices; with assists and the like never more than it takes."""
     with_stops = 0
-    for seed in TELLING:
+    for seed in TELLING[1 if extras else 0 :: 2]:
         case = random_case(seed, 5, hilly=seed % 2 == 1, extras=extras)
         way = Way(case.row, case.bundle, case.rules, against)
         carrier = Carrier(way)
@@ -66,7 +66,7 @@ def test_fewest_stops_of_every_pull(random_case: Callable[..., Any], against: bo
         else:
             assert all(found[key] <= count for key, count in fewest.items()), seed
         with_stops += sum(count > 0 for count in fewest.values())
-    assert with_stops > (5 if extras else 20)
+    assert with_stops > (2 if extras else 12)
 
 
 def test_searched_stops_are_the_best_of_all(
@@ -75,7 +75,7 @@ def test_searched_stops_are_the_best_of_all(
     """Too many choices to evaluate are searched by lowering the limits: made to do so on small rows."""
     monkeypatch.setattr(choosing, "_FEW", 0)
     tried = 0
-    for seed in TELLING[::3]:
+    for seed in TELLING[::4]:
         case = random_case(seed, 6, hilly=seed % 2 == 1)
         way = Way(case.row, case.bundle, case.rules, False)
         carrier = Carrier(way)

@@ -1,0 +1,117 @@
+"""What would relieve a pull that passes: one more re-lube stop, a larger sweep in its hardest bend, less friction."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from mechanics.pull import PullResult
+from mechanics.setting import NO_BEND
+from network.changed import roomiest, with_friction, with_sweep
+from network.pulls import PullOption
+from network.reach import RowPulls
+
+LESS_FRICTION = 0.05
+"""How much lower friction is tried."""
+
+_LEAST_FRICTION = 0.02
+_WIDER = 2.0  # how many times the radius is tried, where there is room
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What one change would make of a pull's worst utilisation.
+
+    Parameters
+    ----------
+    kind : {"stop", "radius", "friction"}
+        One more re-lube stop; a larger sweep in the bend that is pressed hardest; friction lower by
+        :data:`LESS_FRICTION` in all ducts, wet and dry.
+    value : float
+        Vault of the stop; centreline radius [m]; the change of friction.
+    where : str
+        Tag of the vault, id of the bend's segment, or empty.
+    utilisation : float
+        Worst of a binding check afterwards.
+    """
+
+    kind: Literal["stop", "radius", "friction"]
+    value: float
+    where: str
+    utilisation: float
+
+
+def gains(pulls: RowPulls, option: PullOption) -> tuple[Gain, ...]:
+    """Return what would relieve a pull, each change on its own.
+
+    Parameters
+    ----------
+    pulls : RowPulls
+        Of the row.
+    option : PullOption
+        The pull as planned.
+
+    Returns
+    -------
+    tuple of Gain
+        Those that can be made, whether or not they help.
+    """
+    result = pulls.evaluate(option.feed, option.pull, option.relube)
+    return (*_stop(pulls, option), *_sweep(pulls, option, result), *_friction(pulls, option))
+
+
+def _stop(pulls: RowPulls, option: PullOption) -> Iterator[Gain]:
+    low, high = sorted((option.feed, option.pull))
+    more = []
+    for vault in range(low + 1, high):
+        if vault not in option.relube:
+            result = pulls.evaluate(option.feed, option.pull, (*option.relube, vault))
+            if result.verdict == "pass":
+                more.append((result.utilisation, vault))
+    if more:
+        used, vault = min(more)
+        yield Gain("stop", float(vault), pulls.row.vaults[vault].tag, used)
+
+
+def _sweep(pulls: RowPulls, option: PullOption, result: PullResult) -> Iterator[Gain]:
+    place = _hardest_bend(pulls, option, result)
+    if place is None:
+        return
+    span, bend = place
+    row = pulls.row
+    now = 1.0 / float(row.spans[span].chain.curvature[bend])
+    radius = min(_WIDER * now, roomiest(row, span, bend, _WIDER * now))
+    if radius <= now * (1.0 + 1e-6):
+        return
+    changed = RowPulls(with_sweep(row, span, bend, radius), pulls.bundle, pulls.rules)
+    used = changed.evaluate(option.feed, option.pull, option.relube).utilisation
+    ids = row.spans[span].ids
+    yield Gain("radius", radius, ids[bend] if ids else "", used)
+
+
+def _hardest_bend(pulls: RowPulls, option: PullOption, result: PullResult) -> tuple[int, int] | None:
+    """Span and segment of the bend in a duct that is pressed hardest."""
+    row = pulls.row
+    against = option.feed > option.pull
+    low, high = sorted((option.feed, option.pull))
+    start, stop = int(row.first[low]), int(row.last[high - 1])
+    head = 0 if row.feed_guide is None else len(row.feed_guide.chain)
+    segment = result.source_segment - head
+    segment = np.clip(stop - 1 - segment if against else start + segment, start, stop - 1)
+    span = np.searchsorted(row.first, segment, side="right") - 1
+    on_guides = (result.source_segment < head) | (result.source_segment >= head + stop - start)
+    bent = (row.line.chain.curvature[segment] > NO_BEND) & (segment < row.last[span]) & ~on_guides
+    if not bent.any():
+        return None
+    worst = int(np.argmax(np.where(bent, result.sidewall, -1.0)))
+    return int(span[worst]), int(segment[worst] - row.first[span[worst]])
+
+
+def _friction(pulls: RowPulls, option: PullOption) -> Iterator[Gain]:
+    row = with_friction(pulls.row, lambda f: max(f - LESS_FRICTION, min(f, _LEAST_FRICTION)))
+    result = RowPulls(row, pulls.bundle, pulls.rules).evaluate(option.feed, option.pull, option.relube)
+    if result.verdict == "pass":
+        yield Gain("friction", -LESS_FRICTION, "", result.utilisation)

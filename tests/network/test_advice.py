@@ -1,0 +1,218 @@
+"""What is said where there is no plan: doing what it says makes it pass, and less would not."""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from mechanics.cable import Bundle, Cable
+from mechanics.chain import Chain
+from mechanics.errors import DomainError
+from mechanics.pull import Override, Rules
+from mechanics.track import Bore, Friction
+from network.advice import advise
+from network.changed import bends_of, roomiest, with_friction, with_sweep, with_vault
+from network.gains import gains
+from network.plan import Costs, NoPlan, Plan, PlanRules, plan_row
+from network.reach import RowPulls
+from network.row import Row, RowVault, Stretch
+
+DUCT = Bore(0.127, Friction(0.25, 0.5, 200.0))
+BUNDLE = Bundle((Cable(0.05, 60.0, conductor_area=4e-4),))
+RULES = Rules(max_sidewall=2500.0, overrides={"max_tension": Override(20_000.0)})
+PRICES = PlanRules(Costs())
+
+
+def row_of(*spans: list[tuple[float, float]], vaults: tuple[RowVault, ...] | None = None) -> Row:
+    """A flat row; each span is straights and bends in turn, as (length, turn), of 5 m radius where none is told."""
+    none = Stretch(Chain([], [], [], []), ())
+    laid = []
+    for k, span in enumerate(spans):
+        length, turn = zip(*span, strict=True)
+        zero = [0.0] * len(span)
+        chain = Chain(
+            [m if t == 0.0 else m * abs(t) for m, t in zip(length, turn, strict=True)], zero, zero, turn
+        )
+        laid.append(Stretch(chain, (DUCT,) * len(span), tuple(f"S{k}.{j}" for j in range(len(span)))))
+    vaults = vaults or tuple(RowVault(f"V{k}") for k in range(len(spans) + 1))
+    return Row(vaults, tuple(laid), (none,) * (len(spans) - 1))
+
+
+EASY = [(60.0, 0.0), (5.0, 0.3), (40.0, 0.0)]
+# The quarter turn of 1.2 m radius in mid-span is pressed too hard from either side.
+TIGHT = [(150.0, 0.0), (1.2, math.pi / 2), (150.0, 0.0)]
+# So long that the tension alone is too much.
+LONG = [(700.0, 0.0), (5.0, 0.2), (700.0, 0.0)]
+
+
+def planned(row: Row, rules: Rules = RULES, prices: PlanRules = PRICES) -> Plan | NoPlan:
+    return plan_row(row.facts, RowPulls(row, BUNDLE, rules).offers(), prices)
+
+
+def advice(row: Row, rules: Rules = RULES, prices: PlanRules = PRICES) -> dict[str, Any]:
+    none = planned(row, rules, prices)
+    assert isinstance(none, NoPlan)
+    return {r.kind: r for r in advise(RowPulls(row, BUNDLE, rules), prices, none)}
+
+
+def test_a_tight_bend_is_named_with_the_radius_it_needs() -> None:
+    row = row_of(EASY, TIGHT, EASY)
+    found = advice(row)
+    remedy = found["radius"]
+    assert (remedy.low, remedy.high, remedy.where) == (1, 2, "S1.1")
+    done = planned(with_sweep(row, 1, 1, remedy.value))
+    assert isinstance(done, Plan)
+    assert isinstance(planned(with_sweep(row, 1, 1, remedy.value - 0.06)), NoPlan)
+
+
+def test_friction_to_reach_is_the_least_change() -> None:
+    for span in (TIGHT, LONG):
+        row = row_of(EASY, span)
+        value = advice(row)["friction"].value
+        for less, kind in ((0.0, Plan), (0.0011, NoPlan)):
+            factor = (value + less) / 0.25
+            assert isinstance(planned(with_friction(row, lambda f, k=factor: f * k)), kind)  # type: ignore[misc]
+
+
+def test_a_new_vault_where_it_is_said_gives_a_plan() -> None:
+    for span in (TIGHT, LONG):
+        row = row_of(EASY, span, EASY)
+        remedy = advice(row)["vault"]
+        assert (remedy.low, remedy.high) == (1, 2)
+        done = planned(with_vault(row, 1, remedy.value))
+        assert isinstance(done, Plan)
+        assert done.utilisation == pytest.approx(remedy.utilisation, rel=1e-6)
+        ends = row.spans[1].chain.station
+        inside = np.searchsorted(ends, remedy.value)
+        assert row.spans[1].chain.turn[inside] == 0.0
+
+
+def test_a_pusher_as_strong_as_is_said_gives_a_plan() -> None:
+    row = row_of([(150.0, 0.0), (3.0, 1.2), (150.0, 0.0)])
+    rules = replace(RULES, max_sidewall=900.0)
+    force = advice(row, rules)["pusher"].value
+    assert isinstance(planned(row, replace(rules, pusher=force)), Plan)
+    assert isinstance(planned(row, replace(rules, pusher=force - 11.0)), NoPlan)
+
+
+def test_a_reel_too_short_for_a_span() -> None:
+    row = row_of(EASY, [(200.0, 0.0)], EASY)
+    prices = PlanRules(Costs(), reel=150.0, slack=5.0)
+    found = advice(row, prices=prices)
+    assert found["reel"].value == pytest.approx(210.0)
+    assert isinstance(planned(row, prices=replace(prices, reel=found["reel"].value)), Plan)
+    assert isinstance(planned(with_vault(row, 1, found["vault"].value), prices=prices), Plan)
+    assert "friction" not in found
+
+
+def test_leave_wanting_at_a_vault_or_a_longer_reel() -> None:
+    vaults = (RowVault("A"), RowVault("B", splice=False), RowVault("C", splice=False), RowVault("D"))
+    row = row_of(EASY, EASY, EASY, vaults=vaults)
+    prices = PlanRules(Costs(), reel=250.0, slack=0.0)
+    none = planned(row, prices=prices)
+    assert isinstance(none, NoPlan)
+    remedies = advise(RowPulls(row, BUNDLE, RULES), prices, none)
+    assert {r.where for r in remedies if r.kind == "allow"} == {"B", "C"}
+    for remedy in remedies:
+        if remedy.kind == "allow":
+            opened = tuple(replace(v, splice=v.splice or v.tag == remedy.where) for v in vaults)
+            assert isinstance(planned(replace(row, vaults=opened), prices=prices), Plan)
+
+
+def test_a_reel_too_short_for_sections_that_must_be_long() -> None:
+    vaults = (RowVault("A"), RowVault("B"), RowVault("C", splice=False), RowVault("D"))
+    row = row_of(EASY, EASY, EASY, vaults=vaults)
+    prices = PlanRules(Costs(), reel=150.0, slack=0.0)
+    none = planned(row, prices=prices)
+    assert isinstance(none, NoPlan)
+    (reel,) = (r for r in advise(RowPulls(row, BUNDLE, RULES), prices, none) if r.kind == "reel")
+    assert reel.value == pytest.approx(row.length(1, 3), abs=0.11)
+    assert isinstance(planned(row, prices=replace(prices, reel=reel.value)), Plan)
+    assert isinstance(planned(row, prices=replace(prices, reel=reel.value - 0.2)), NoPlan)
+
+
+def test_nothing_is_advised_that_does_not_help() -> None:
+    """A bundle too large for its duct: no friction, radius or vault lets it through."""
+    row = row_of(EASY, EASY)
+    bundle = Bundle((Cable(0.12, 60.0, conductor_area=4e-4),) * 3)
+    none = plan_row(row.facts, RowPulls(row, bundle, RULES).offers(), PRICES)
+    assert isinstance(none, NoPlan)
+    assert advise(RowPulls(row, bundle, RULES), PRICES, none) == ()
+
+
+def test_gains_are_what_the_changed_row_gives(random_case: Callable[..., Any]) -> None:
+    kinds = set()
+    for seed in (302, 337, 407):
+        case = random_case(seed, 5, hilly=seed % 2 == 1)
+        pulls = RowPulls(case.row, case.bundle, case.rules)
+        plan = plan_row(case.row.facts, pulls.offers(), PRICES)
+        if isinstance(plan, NoPlan):
+            continue
+        for option in (p for s in plan.sections for p in s.pulls):
+            for gain in gains(pulls, option):
+                kinds.add(gain.kind)
+                if gain.kind == "stop":
+                    result = pulls.evaluate(option.feed, option.pull, (*option.relube, int(gain.value)))
+                    assert result.utilisation == gain.utilisation
+                if gain.kind == "friction" and seed % 2 == 0:
+                    # Nothing falls, so that less friction is less tension all along.
+                    assert gain.utilisation <= option.utilisation + 1e-9
+    assert kinds == {"stop", "radius", "friction"}
+
+
+def test_a_larger_sweep_relieves_the_bend_it_names() -> None:
+    row = row_of([(80.0, 0.0), (3.0, 1.0), (40.0, 0.0), (2.0, 0.8), (60.0, 0.0)])
+    pulls = RowPulls(row, BUNDLE, replace(RULES, max_sidewall=1800.0))
+    for option in (*pulls(0), *pulls(1)):
+        before = pulls.evaluate(option.feed, option.pull)
+        (gain,) = (g for g in gains(pulls, option) if g.kind == "radius")
+        hardest = int(np.argmax([float(before.sidewall[before.source_segment == k].max()) for k in range(5)]))
+        bend = hardest if option.feed == 0 else 4 - hardest
+        assert gain.where == f"S0.{bend}"
+        assert gain.value == pytest.approx(2.0 * (3.0 if bend == 1 else 2.0))
+        assert gain.utilisation < option.utilisation
+
+
+def plan_points(chain: Chain) -> tuple[float, float]:
+    """Where a flat chain ends, laid from the origin along x."""
+    x = y = heading = 0.0
+    for length, turn in zip(chain.length, chain.turn, strict=True):
+        chord = length if turn == 0.0 else 2.0 * length / abs(turn) * math.sin(0.5 * abs(turn))
+        x += chord * math.cos(heading + 0.5 * turn)
+        y += chord * math.sin(heading + 0.5 * turn)
+        heading += turn
+    return x, y
+
+
+def test_a_larger_sweep_leaves_the_ends_of_the_span_where_they_are() -> None:
+    row = row_of([(30.0, 0.0), (5.0, 1.1), (25.0, 0.0), (4.0, -0.7), (30.0, 0.0)])
+    assert bends_of(row, 0) == (1, 3)
+    for radius in (3.0, 9.0, roomiest(row, 0, 1, 100.0)):
+        changed = with_sweep(row, 0, 1, radius)
+        assert plan_points(changed.spans[0].chain) == pytest.approx(plan_points(row.spans[0].chain), abs=1e-9)
+        assert changed.spans[0].chain.curvature[1] == pytest.approx(1.0 / radius)
+    with pytest.raises(DomainError, match="no room for a sweep"):
+        with_sweep(row, 0, 1, roomiest(row, 0, 1, 100.0) + 0.01)
+    with pytest.raises(DomainError, match="one of the span's bends"):
+        with_sweep(row, 0, 2, 5.0)
+    beside = row_of([(5.0, 1.1), (5.0, 0.4), (30.0, 0.0)])
+    with pytest.raises(DomainError, match="no straight beside it"):
+        with_sweep(beside, 0, 1, 6.0)
+
+
+@pytest.mark.parametrize("station", [0.5, 30.0, 33.0, 70.0])
+def test_a_new_vault_splits_a_span_and_nothing_else(station: float) -> None:
+    row = row_of(EASY, [(30.0, 0.0), (5.0, 1.1), (45.0, 0.0)], EASY)
+    changed = with_vault(row, 1, station)
+    assert [v.tag for v in changed.vaults] == ["V0", "V1", "new vault", "V2", "V3"]
+    assert changed.length(1, 2) == pytest.approx(station)
+    assert changed.length(0, 4) == pytest.approx(row.length(0, 3))
+    halves = Chain.joined([s.chain for s in changed.spans[1:3]])
+    assert plan_points(halves) == pytest.approx(plan_points(row.spans[1].chain))
+    assert changed.spans[1].ids[-1] == changed.spans[2].ids[0] or station == 30.0
+    for outside in (0.0, -1.0, 1e3):
+        with pytest.raises(DomainError, match="station"):
+            with_vault(row, 1, outside)
