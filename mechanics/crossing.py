@@ -82,6 +82,9 @@ def vault_crossing(
     - Where the guides do not fit between the mouths, which is the rule where both lines are drawn to one point, the
       mouths are taken as set back along their ducts just as far as is needed, and ``set_back`` tells. The ducts are
       not shortened for it: the way comes out a little too long, which is the safe side.
+    - A bend changes heading and grade evenly, which is not quite a circle in a tilted plane: where a way turns
+      and climbs steeply at once it ends some decimetres beside the second mouth. Directions, angles and lengths
+      are not touched by it.
     - Mouths that nearly face back (more than 150° between the directions) get one bend, its set-back not counted.
 
     Common practice, no source.

@@ -323,8 +323,8 @@ def _bend(
     lowest = np.clip(0.0, np.minimum(grade_in, grade_out), np.maximum(grade_in, grade_out))
     for place, grade in (
         ("entering", grade_in),
-        ("where the grade is least steep", lowest),
         ("leaving", grade_out),
+        ("where the grade is least steep", lowest),
     ):
         tension = after(grade)
         good = np.atleast_1d(side * (tension / r - w * np.cos(grade)) >= -_EDGE * (w + np.abs(tension / r)))
