@@ -152,6 +152,16 @@ class _Reading:
         if unit is None:
             raise no_units(self.opened, self.lines, self.vaults, where, tuple(self.findings))
         self._say_skipped(table)
+        if not self.lines:
+            there = Counter(kind for name in self.duct_layers for kind in table[name].elements())
+            raise InputRefusedError(
+                "nothing-to-read",
+                "the duct layers hold no line: "
+                + ", ".join(f"{n} {kind}" for kind, n in there.most_common(6)),
+                Where(file=self.file, layer=", ".join(self.duct_layers[:6])),
+                "choose the layers that hold the ducts",
+                tuple(self.findings),
+            )
         self._name_vaults()
         self.findings += self.vault_reader.findings
         crs = crs_.of_drawing(options.crs, unit, where)

@@ -208,6 +208,15 @@ def test_guessed_layers_are_findings_and_none_is_a_refusal(drawing, saved, raw, 
     assert refused.value.code == "no-layer-chosen"
 
 
+def test_a_duct_layer_without_a_line_is_refused(drawing, saved, raw):
+    drawing.modelspace().add_text("to be drawn", dxfattribs=DUCT)
+    drawing.modelspace().add_circle((0, 0), 1, dxfattribs=DUCT)
+    with pytest.raises(InputRefusedError, match="1 TEXT, 1 CIRCLE") as refused:
+        raw(saved(drawing), ducts="DUCT")
+    assert refused.value.code == "nothing-to-read"
+    assert [f.code for f in refused.value.findings].count("entity-skipped") == 2
+
+
 def test_hidden_layers_are_read_and_said(drawing, saved, raw, codes):
     drawing.layers.add("DUCT").freeze()
     drawing.modelspace().add_line((0, 0), (1, 0), dxfattribs=DUCT)
