@@ -1,0 +1,281 @@
+"""The fewest straights and tangent arcs that explain lines within their own scatter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+
+from mechanics.errors import FloatArray
+from routeio.asdrawn import PRICES as EXACT_PRICES
+from routeio.asdrawn import as_drawn
+from routeio.begin import first_chain, offsets_of_pieces
+from routeio.fit import Prior, cell_costs, fitted, spread_of
+from routeio.pieces import Prices, divide
+from routeio.scatter import FLOOR, Scatter, estimated, revised, stated
+from routeio.simplify import simplified
+from routeio.strays import FEWEST, spiked, strays
+from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure, put, ragged_take, stacked
+
+#: A cell whose cost is this many standard deviations above what scatter would leave is explained badly.
+_POOR = 4.0
+#: What it costs to leave out a vertex, in units of the scatter's variance.
+_STRAY = 12.0
+#: And how far off a vertex lies that is left out, in standard deviations.
+_FAR = 4.5
+#: Scatter is estimated again until it changes by less than this.
+_SETTLED = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class Explained:
+    """Lines explained.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines, with the scatter used and weight 0 for vertices left out.
+    chain : Tangents
+        Their straights and corners.
+    scatter : Scatter
+        Estimated or stated.
+    averaged : ndarray of bool, shape (m,)
+        Lines fitted to scattered vertices; the others go through their vertices.
+    sharp : ndarray of bool, shape (s,)
+        Corners drawn with no arc, before each straight.
+    turn_sd, radius_sd : ndarray, shape (s,)
+        Standard deviation of the turn [rad] and of ln R of the corner before each straight.
+    """
+
+    traces: Traces
+    chain: Tangents
+    scatter: Scatter
+    averaged: BoolArray
+    sharp: BoolArray
+    turn_sd: FloatArray
+    radius_sd: FloatArray
+
+
+@dataclass(frozen=True)
+class Beliefs:
+    """What is held of lines before they are seen.
+
+    Parameters
+    ----------
+    prior : Prior
+        Of the radii.
+    prices : Prices
+        Of pieces, where vertices scatter.
+    tolerance : float
+        How far an arc may lie from vertices drawn for it. [m]
+    """
+
+    prior: Prior = Prior()
+    prices: Prices = Prices()
+    tolerance: float = 0.03
+
+
+def explained(
+    xy: FloatArray,
+    offsets: IntArray,
+    drawn: BoolArray,
+    *,
+    sigma: float | None = None,
+    beliefs: Beliefs | None = None,
+) -> Explained:
+    """Return straights and tangent arcs for many lines of one layer.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        Vertices of all lines, each line about an origin of its own, no two neighbours alike. [m]
+    offsets : ndarray of int, shape (m + 1,)
+        Line k is vertices ``offsets[k]:offsets[k + 1]``, at least two.
+    drawn : ndarray of bool, shape (m,)
+        Lines of a format that draws arcs as arcs.
+    sigma : float, optional
+        Scatter where stated. [m]
+    beliefs : Beliefs, optional
+        What is held of lines before they are seen.
+
+    Returns
+    -------
+    Explained
+        Every line.
+    """
+    beliefs = beliefs or Beliefs()
+    count = len(offsets) - 1
+    traces = Traces(xy, offsets, np.ones(count), np.ones(len(xy)), np.full(count, np.inf))
+    told = stated(count, sigma) if sigma is not None else estimated(traces, drawn)
+    stray = strays(traces, told.sigma)
+    if stray.any():
+        traces = replace(traces, weight=np.where(stray, 0.0, 1.0))
+        told = told if sigma is not None else estimated(traces, drawn)
+    traces = replace(traces, scatter=told.effective)
+    lots: list[Explained] = []
+    lines: list[IntArray] = []
+    exact = np.flatnonzero(told.exact)
+    scattered = np.flatnonzero(~told.exact)
+    if exact.size:
+        lot = _through(traces.take(exact), told.take(exact), beliefs)
+        # corners without number may be chords cut up further: then a fit does better
+        rough = np.flatnonzero((np.bincount(lot.chain.line, lot.sharp) > 0) & (np.diff(offsets)[exact] >= FEWEST))
+        if rough.size:
+            floor = replace(told.take(exact[rough]), sigma=np.full(rough.size, FLOOR))
+            other = _averaged(replace(lot.traces.take(rough), scatter=floor.sigma), floor, beliefs, True)
+            off = np.abs(measure(other.traces, other.chain, derivatives=False).off)
+            most = np.maximum.reduceat(off, other.traces.offsets[:-1])
+            better = (other.chain.count < 0.8 * lot.chain.count[rough]) & (most <= beliefs.tolerance)
+            lots.append(_take(other, np.flatnonzero(better)))
+            lines.append(exact[rough[better]])
+            stay = np.setdiff1d(np.arange(exact.size), rough[better])
+            lot, exact = _take(lot, stay), exact[stay]
+        lots.append(lot)
+        lines.append(exact)
+    if scattered.size:
+        lot = _averaged(traces.take(scattered), told.take(scattered), beliefs, sigma is not None)
+        # where there is hardly a vertex but at corners there is nothing to average
+        sparse = (lot.chain.count > 1) & (np.diff(lot.traces.offsets) < 3 * lot.chain.count)
+        bare = np.flatnonzero(sparse)
+        if bare.size:
+            lots.append(_through(lot.traces.take(bare), lot.scatter.take(bare), beliefs, beliefs.prices))
+            lines.append(scattered[bare])
+        lots.append(_take(lot, np.flatnonzero(~sparse)))
+        lines.append(scattered[~sparse])
+    return _stacked(lots, lines)
+
+
+def _through(
+    traces: Traces, told: Scatter, beliefs: Beliefs, prices: Prices | None = None
+) -> Explained:
+    """Explain lines by straights and arcs through their vertices."""
+    found = as_drawn(traces, beliefs.tolerance, prices or EXACT_PRICES)
+    none = np.zeros(traces.count, bool)
+    return Explained(traces, found.chain, told, none, found.sharp, found.turn_sd, found.radius_sd)
+
+
+def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) -> Explained:
+    """Explain lines by straights and arcs fitted to their vertices, the scatter found again from the fit."""
+    size = np.diff(traces.offsets)
+    rough = size >= FEWEST
+    # correlated scatter, taken for none, is followed at every turn: pieces alone tell, before they are fitted
+    for _ in range(0 if settled else 2):
+        traces = replace(traces, scatter=told.effective)
+        division = divide(traces, beliefs.prices, beliefs.prior)
+        off = offsets_of_pieces(traces, division)
+        again = revised(told, traces, off, 3 * np.diff(division.offsets))
+        moved = np.flatnonzero((again.correlation > 0.0) & (again.effective > 1.3 * told.effective))
+        if moved.size == 0:
+            break
+        told = told.with_lines(moved, again)
+    traces = replace(traces, scatter=told.effective, most=np.where(rough, _STRAY, np.inf))
+    kept, chain = _structure(traces, beliefs, rough)
+    # scatter that is correlated shows only in what the fit leaves
+    for _ in range(0 if settled else 3):
+        again = revised(told, kept, measure(kept, chain, derivatives=False).off, 3 * chain.count - 1)
+        moved = np.flatnonzero(np.abs(np.log(again.effective / told.effective)) > _SETTLED)
+        if moved.size == 0:
+            break
+        told = told.with_lines(moved, again)
+        traces = replace(traces, scatter=told.effective)
+        part_traces, part = _structure(traces.take(moved), beliefs, rough[moved])
+        chain = put(chain, moved, part)
+        weight = kept.weight.copy()
+        weight[np.isin(traces.line, moved)] = part_traces.weight
+        kept = replace(traces, weight=weight)
+    off = np.abs(measure(kept, chain, derivatives=False).off) / kept.scatter[kept.line]
+    far = (off > _FAR) & np.isfinite(kept.most)[kept.line]
+    kept = replace(kept, weight=np.where(far, 0.0, np.where(off < _FAR, 1.0, kept.weight)))
+    chain, _ = fitted(kept, chain, beliefs.prior, rounds=100, closeness=1e-9)
+    turn_sd, radius_sd = spread_of(kept, chain, beliefs.prior)
+    all_lines = np.ones(kept.count, bool)
+    return Explained(kept, chain, told, all_lines, np.zeros(len(turn_sd), bool), turn_sd, radius_sd)
+
+
+def _take(lot: Explained, lines: IntArray) -> Explained:
+    index, _ = ragged_take(lot.chain.offsets, lines)
+    return Explained(
+        lot.traces.take(lines), lot.chain.take(lines), lot.scatter.take(lines), lot.averaged[lines],
+        lot.sharp[index], lot.turn_sd[index], lot.radius_sd[index],
+    )  # fmt: skip
+
+
+def _stacked(lots: list[Explained], lines: list[IntArray]) -> Explained:
+    """Return the lots as one, in the order of the lines."""
+    chain, order = stacked([lot.chain for lot in lots], lines)
+    by = np.argsort(np.concatenate(lines), kind="stable")
+    bounds = np.concatenate(([0], np.cumsum(np.concatenate([np.diff(lot.traces.offsets) for lot in lots]))))
+    index, offsets = ragged_take(bounds, by)
+
+    def whole(name: str, rows: IntArray) -> Any:
+        return np.concatenate([getattr(lot, name) for lot in lots])[rows]
+
+    def of(part: str, name: str, rows: IntArray) -> Any:
+        return np.concatenate([getattr(getattr(lot, part), name) for lot in lots])[rows]
+
+    return Explained(
+        Traces(
+            of("traces", "xy", index), offsets, of("traces", "scatter", by), of("traces", "weight", index),
+            of("traces", "most", by),
+        ),
+        chain,
+        Scatter(*(of("scatter", f.name, by) for f in fields(Scatter))),
+        whole("averaged", by), whole("sharp", order), whole("turn_sd", order), whole("radius_sd", order),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Try:
+    """Chains found for some lines, the vertices they leave out, and what they cost all told."""
+
+    traces: Traces
+    chain: Tangents
+    worth: FloatArray
+
+
+def _structure(traces: Traces, beliefs: Beliefs, rough: BoolArray) -> tuple[Traces, Tangents]:
+    """Return the chains of the lines, tried again where the first try explains them badly."""
+    prior, prices = beliefs.prior, beliefs.prices
+    found = _try(traces, prior, prices)
+    cell = cell_costs(found.traces, found.chain, prior)
+    n = np.diff(found.chain.cell)
+    poor = (cell - n) / np.sqrt(2.0 * n + 4.0) > _POOR
+    lines = np.unique(found.chain.line[poor])
+    if lines.size:
+        # long false arcs may have swallowed straights between bends
+        other = _try(traces.take(lines), prior, replace(prices, arc=np.inf))
+        found = _better(found, lines, other)
+    for _ in range(2):
+        spike = spiked(found.traces, found.chain)
+        owner = traces.line
+        lines = np.intersect1d(owner[spike], np.flatnonzero(rough))
+        if lines.size == 0:
+            break
+        without = replace(found.traces, weight=np.where(spike, 0.0, found.traces.weight))
+        found = _better(found, lines, _try(without.take(lines), prior, prices))
+    return found.traces, found.chain
+
+
+def _try(traces: Traces, prior: Prior, prices: Prices) -> _Try:
+    price = np.maximum(3.0 * np.log(np.diff(traces.offsets)), prices.line)
+    chain, _ = first_chain(traces, divide(traces, prices, prior))
+    chain, cost = fitted(traces, chain, prior)
+    chain, cost = simplified(traces, chain, cost, prior, price)
+    # every vertex counts here, and none for more than leaving it out
+    every = replace(traces, weight=np.ones(len(traces.xy)))
+    cost = np.where(
+        np.isinf(cost), np.inf, np.add.reduceat(cell_costs(every, chain, prior), chain.offsets[:-1])
+    )
+    return _Try(traces, chain, cost + price * chain.count)
+
+
+def _better(found: _Try, lines: IntArray, other: _Try) -> _Try:
+    """Return what was found, with the other try of some lines where it is worth less."""
+    pick = np.flatnonzero(other.worth < found.worth[lines])
+    lines = lines[pick]
+    owner = found.traces.line
+    weight, worth = found.traces.weight.copy(), found.worth.copy()
+    weight[np.isin(owner, lines)] = other.traces.take(pick).weight
+    worth[lines] = other.worth[pick]
+    return _Try(replace(found.traces, weight=weight), put(found.chain, lines, other.chain.take(pick)), worth)

@@ -1,0 +1,262 @@
+"""Scatter: how far digitised vertices lie from the duct, told from the vertices alone.
+
+Third divided differences across the line vanish on straights and (nearly) on arcs, so what they hold is scatter.
+Their median bears bends, corners and stray vertices. A line of few vertices says little: lines of one layer are
+pooled. Scatter that is correlated along the line hides from differences; :func:`revised` finds it in what a first fit
+leaves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from mechanics.errors import FloatArray
+from routeio.course import wrap
+from routeio.tangent import BoolArray, IntArray, Traces
+
+#: Digitised vertices are never trusted further than this: curves are drawn by chords. [m]
+FLOOR = 0.01
+#: Vertices that scatter less than this are exact, but for rounding. [m]
+EXACT = 0.001
+#: Median of |x| of the standard normal distribution.
+_MEDIAN = 0.67449
+#: Windows from which a line, or a layer, speaks for itself.
+_ENOUGH, _ENOUGH_POOLED = 12, 30
+#: Least share of neighbouring turns of opposite sign: 0.73 for white scatter (1/2 + asin(2/3)/pi, the turns being
+#: second differences), 0.67 for scatter correlated by 0.8, less where arcs are among them, 0 within an arc.
+_ALTERNATING = 0.33
+#: Scatter of a lone short line above this share of its legs is no scatter but corners. [m/m]
+_OF_LEG = 0.04
+#: Scatter above this is not told from rough ground by the line alone; it may be stated. [m]
+CEILING = 0.5
+#: Below this the correlation between neighbours is taken as none.
+_WHITE = 0.2
+
+
+@dataclass(frozen=True, eq=False)
+class Scatter:
+    """Scatter of each line.
+
+    Parameters
+    ----------
+    sigma : ndarray, shape (m,)
+        Standard deviation of a vertex, across the line; at least ``FLOOR``, for exact lines ``EXACT``. [m]
+    correlation : ndarray, shape (m,)
+        Of the scatter of neighbouring vertices.
+    exact : ndarray of bool, shape (m,)
+        Whether the vertices are as good as exact, and what they do is the duct's doing.
+    guess : ndarray, shape (m,)
+        What a line of few vertices, taken as exact for want of evidence, would have for scatter if it were
+        straight; 0 elsewhere. [m]
+    """
+
+    sigma: FloatArray
+    correlation: FloatArray
+    exact: BoolArray
+    guess: FloatArray
+
+    @property
+    def effective(self) -> FloatArray:
+        """Standard deviation of white scatter that would leave a mean as uncertain, shape (m,). [m]"""
+        return np.asarray(self.sigma * np.sqrt((1.0 + self.correlation) / (1.0 - self.correlation)))
+
+
+    def take(self, lines: IntArray) -> Scatter:
+        """Return that of the given lines alone."""
+        return Scatter(self.sigma[lines], self.correlation[lines], self.exact[lines], self.guess[lines])
+
+    def with_lines(self, lines: IntArray, other: Scatter) -> Scatter:
+        """Return this with sigma and correlation of the given lines from another."""
+        sigma, correlation = self.sigma.copy(), self.correlation.copy()
+        sigma[lines], correlation[lines] = other.sigma[lines], other.correlation[lines]
+        return replace(self, sigma=sigma, correlation=correlation)
+
+
+def stated(count: int, sigma: float) -> Scatter:
+    """Return the scatter stated for all lines.
+
+    Parameters
+    ----------
+    count : int
+        Lines.
+    sigma : float
+        Standard deviation of a vertex, >= 0. [m]
+
+    Returns
+    -------
+    Scatter
+        Uncorrelated.
+    """
+    none = np.zeros(count)
+    exact = sigma < EXACT
+    return Scatter(np.full(count, EXACT if exact else max(sigma, FLOOR)), none, np.full(count, exact), none)
+
+
+def estimated(traces: Traces, drawn: BoolArray) -> Scatter:
+    """Return the scatter of each line, lines of few vertices from the whole layer.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines of one layer; vertices of weight 0 are left out.
+    drawn : ndarray of bool, shape (m,)
+        Lines of a format that draws arcs as arcs: short ones are taken as exact.
+
+    Returns
+    -------
+    Scatter
+        Of each line, not correlated.
+    """
+    count = traces.count
+    value, line = third_differences(traces)
+    windows = np.bincount(line, minlength=count)
+    sigma = _medians(np.abs(value), line, count) / _MEDIAN
+    swaps, pairs = _alternations(traces)
+    own = windows >= _ENOUGH
+    exact = ~((sigma > EXACT) & (sigma < CEILING)) | (swaps < _ALTERNATING * pairs)
+    guess = np.zeros(count)
+
+    # the layer as one: what the short lines are told
+    pool = (~own | ~exact)[line]
+    short = np.flatnonzero(~own)
+    if pool.sum() >= _ENOUGH_POOLED:
+        pooled = float(np.median(np.abs(value[pool]))) / _MEDIAN
+        loose = ~own | ~exact
+        digitised = EXACT < pooled < CEILING and swaps[loose].sum() >= _ALTERNATING * pairs[loose].sum()
+        exact[short] = not digitised
+        sigma[short] = pooled
+        near = np.abs(np.log(np.maximum(sigma, 1e-12) / max(pooled, 1e-12))) < np.log(2.0)
+        some = own & ~exact & digitised & near
+        share = windows / (windows + _ENOUGH_POOLED)
+        sigma[some] = (sigma[some] ** share[some]) * pooled ** (1.0 - share[some])
+    else:
+        straight, leg = _straightness(traces, short)
+        ratio = straight / np.maximum(np.where(np.isnan(sigma[short]), straight, sigma[short]), 1e-12)
+        plain = (windows[short] >= 1) & ~drawn[short] & (straight <= _OF_LEG * leg) & (ratio < 3.0)
+        sigma[short] = straight
+        exact[short] = ~plain | (straight <= EXACT)
+        guess[short] = np.where(plain | drawn[short] | (windows[short] < 1), 0.0, straight)
+    sigma = np.where(exact, EXACT, np.maximum(np.nan_to_num(sigma), FLOOR))
+    return Scatter(sigma, np.zeros(count), exact, guess)
+
+
+def revised(scatter: Scatter, traces: Traces, off: FloatArray, parameters: IntArray) -> Scatter:
+    """Return the scatter and its correlation as a fit leaves them.
+
+    Parameters
+    ----------
+    scatter : Scatter
+        As used for the fit.
+    traces : Traces
+        The lines.
+    off : ndarray, shape (n,)
+        Distance of each vertex from its fitted chain. [m]
+    parameters : ndarray of int, shape (m,)
+        How many numbers were fitted to each line.
+
+    Returns
+    -------
+    Scatter
+        Unchanged for exact lines and for those with too few vertices to tell.
+    """
+    count = traces.count
+    kept = np.flatnonzero(traces.weight > 0.0)
+    line = traces.line[kept]
+    r = off[kept]
+    size = np.bincount(line, minlength=count)
+    free = np.maximum(size - parameters, 1)
+    spread = _medians(np.abs(r), line, count) / _MEDIAN
+    r = np.clip(r, -4.0 * spread[line], 4.0 * spread[line])
+    # neighbours along the same line; fitting takes about parameters/size out of the correlation
+    pair = line[1:] == line[:-1]
+    square = np.bincount(line, r * r, minlength=count)
+    both = np.bincount(line[1:], pair * r[1:] * r[:-1], minlength=count)
+    rho = both / np.maximum(square, 1e-30) + parameters / np.maximum(size, 1)
+    tell = ~scatter.exact & (free >= 20)
+    rho = np.where(tell & (rho > _WHITE + 1.0 / np.sqrt(free)), np.minimum(rho, 0.9), 0.0)
+    sigma = np.where(tell, np.maximum(spread * np.sqrt(size / free), FLOOR), scatter.sigma)
+    return Scatter(sigma, np.where(tell, rho, scatter.correlation), scatter.exact, scatter.guess)
+
+
+def third_differences(traces: Traces) -> tuple[FloatArray, IntArray]:
+    """Return third divided differences across the line, scaled to the variance of one vertex, and their lines.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+
+    Returns
+    -------
+    value : ndarray, shape (w,)
+        Of windows in which no leg is more than three times another. [m]
+    line : ndarray of int, shape (w,)
+        Which line each window is on.
+    """
+    kept = traces.weight > 0.0
+    line = traces.line[kept]
+    xy = traces.xy[kept]
+    n = len(xy) - 3
+    if n < 1:
+        return np.zeros(0), np.zeros(0, np.int64)
+    points = [xy[i : i + n] for i in range(4)]
+    legs = [np.hypot(*(points[i + 1] - points[i]).T) for i in range(3)]
+    shortest, longest = np.minimum.reduce(legs), np.maximum.reduce(legs)
+    good = (line[:n] == line[3:]) & (longest < 3.0 * shortest)
+    points = [p[good] for p in points]
+    at = np.cumsum([np.zeros(int(good.sum())), *(leg[good] for leg in legs)], axis=0)
+    chord = points[3] - points[0]
+    unit = chord / np.maximum(np.hypot(*chord.T), 1e-12)[:, None]
+    value = np.zeros(len(unit))
+    square = np.zeros(len(unit))
+    for i in range(4):
+        weight = np.ones(len(unit))
+        for j in range(4):
+            if j != i:
+                weight /= at[i] - at[j]
+        rel = points[i] - points[0]
+        value += weight * (unit[:, 0] * rel[:, 1] - unit[:, 1] * rel[:, 0])
+        square += weight * weight
+    return value / np.sqrt(square), line[:n][good]
+
+
+def _medians(value: FloatArray, line: IntArray, count: int) -> FloatArray:
+    """Return the median of each line's values, NaN where it has none."""
+    order = np.lexsort((value, line))
+    value = value[order]
+    size = np.bincount(line, minlength=count)
+    start = np.concatenate(([0], np.cumsum(size)[:-1]))
+    out = np.full(count, np.nan)
+    some = size > 0
+    low, high = start + (size - 1) // 2, start + size // 2
+    out[some] = 0.5 * (value[low[some]] + value[high[some]])
+    return out
+
+
+def _alternations(traces: Traces) -> tuple[FloatArray, FloatArray]:
+    """Return how many neighbouring turns of each line are of opposite sign, and how many there are."""
+    kept = traces.weight > 0.0
+    line = traces.line[kept]
+    step = np.diff(traces.xy[kept], axis=0)
+    turn = wrap(np.diff(np.arctan2(step[:, 1], step[:, 0])))
+    pair = (line[:-3] == line[3:]) & (np.abs(turn[:-1]) > 1e-7) & (np.abs(turn[1:]) > 1e-7)
+    swap = pair & (turn[:-1] * turn[1:] < 0.0)
+    owner = line[:-3]
+    return (
+        np.bincount(owner, swap, minlength=traces.count),
+        np.bincount(owner, pair, minlength=traces.count),
+    )
+
+
+def _straightness(traces: Traces, lines: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return the scatter each line would have if it were one straight, and its median leg."""
+    spread, leg = np.zeros(len(lines)), np.ones(len(lines))
+    for i, k in enumerate(lines):
+        xy = traces.xy[traces.offsets[k] : traces.offsets[k + 1]]
+        leg[i] = float(np.median(np.hypot(*np.diff(xy, axis=0).T)))
+        if len(xy) > 2:
+            least = np.linalg.eigvalsh(np.cov(xy.T))[0] * (len(xy) - 1)
+            spread[i] = float(np.sqrt(max(least, 0.0) / (len(xy) - 2)))
+    return spread, leg

@@ -1,0 +1,342 @@
+"""The tangent chain: straights by heading and offset, an arc at each corner tangent to both, fitted to vertices.
+
+Tangency is built in, and every vertex feels five numbers only: the two straights it lies between and the arc that
+joins them. Any number of lines are fitted side by side, all their straights in one row.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mechanics.errors import FloatArray
+from routeio.course import wrap
+
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+#: Beyond this distance, in standard deviations, a vertex pulls less and less (Lorentzian loss).
+OUTLYING = 4.0
+#: Corners are kept below this; larger bends are two corners with a straight of no length between. [rad]
+LARGEST_TURN = np.radians(150.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Traces:
+    """Vertices of many lines in one row.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        [m]
+    offsets : ndarray of int, shape (m + 1,)
+        Line k is vertices ``offsets[k]:offsets[k + 1]``.
+    scatter : ndarray, shape (m,)
+        Standard deviation of the vertices of each line. [m]
+    weight : ndarray, shape (n,)
+        0 for vertices left out.
+    most : ndarray, shape (m,)
+        What one vertex of each line may cost, in units of the scatter's variance, where chains are compared: inf
+        where no vertex may be left out.
+    """
+
+    xy: FloatArray
+    offsets: IntArray
+    scatter: FloatArray
+    weight: FloatArray
+    most: FloatArray
+
+    @property
+    def count(self) -> int:
+        """Number of lines."""
+        return len(self.offsets) - 1
+
+    @property
+    def line(self) -> IntArray:
+        """Line of each vertex."""
+        return np.repeat(np.arange(self.count), np.diff(self.offsets))
+
+    def take(self, lines: IntArray) -> Traces:
+        """Return the given lines alone."""
+        index, offsets = ragged_take(self.offsets, lines)
+        return Traces(self.xy[index], offsets, self.scatter[lines], self.weight[index], self.most[lines])
+
+
+def ragged_take(offsets: IntArray, rows: IntArray) -> tuple[IntArray, IntArray]:
+    """Return the element indices of the given ragged rows, and the offsets of the rows taken.
+
+    Parameters
+    ----------
+    offsets : ndarray of int, shape (m + 1,)
+        Of the rows.
+    rows : ndarray of int
+        Which to take, in this order.
+
+    Returns
+    -------
+    index : ndarray of int
+        Of the elements.
+    taken : ndarray of int
+        Offsets of the new rows.
+    """
+    sizes = np.diff(offsets)[rows]
+    taken = np.concatenate(([0], np.cumsum(sizes)))
+    index = np.arange(taken[-1]) + np.repeat(offsets[rows] - taken[:-1], sizes)
+    return index, taken
+
+
+@dataclass(frozen=True, eq=False)
+class Tangents:
+    """Straights and corners of many lines.
+
+    Parameters
+    ----------
+    offsets : ndarray of int, shape (m + 1,)
+        Line k has straights ``offsets[k]:offsets[k + 1]``.
+    heading : ndarray, shape (s,)
+        Of each straight. [rad]
+    foot : ndarray, shape (s, 2)
+        A point near each straight, fixed during a fit. [m]
+    shift : ndarray, shape (s,)
+        How far left of its foot each straight passes. [m]
+    log_radius : ndarray, shape (s,)
+        Of the corner before each straight, ln of metres; unused for the first of a line.
+    cell : ndarray of int, shape (s + 1,)
+        Vertices ``cell[i]:cell[i + 1]`` lie about the corner before straight i; none for the first of a line, unless
+        it is the only one, whose they all are.
+    """
+
+    offsets: IntArray
+    heading: FloatArray
+    foot: FloatArray
+    shift: FloatArray
+    log_radius: FloatArray
+    cell: IntArray
+
+    @property
+    def count(self) -> IntArray:
+        """Straights of each line."""
+        return np.diff(self.offsets)
+
+    @property
+    def first(self) -> BoolArray:
+        """Which straights are the first of their line."""
+        mark = np.zeros(len(self.heading), bool)
+        mark[self.offsets[:-1]] = True
+        return mark
+
+    @property
+    def line(self) -> IntArray:
+        """Line of each straight."""
+        return np.repeat(np.arange(len(self.offsets) - 1), np.diff(self.offsets))
+
+    def take(self, lines: IntArray) -> Tangents:
+        """Return the straights of the given lines alone, their vertices taken alike."""
+        index, offsets = ragged_take(self.offsets, lines)
+        sizes = np.diff(self.cell)[index]
+        return Tangents(
+            offsets, self.heading[index], self.foot[index], self.shift[index], self.log_radius[index],
+            np.concatenate(([0], np.cumsum(sizes))),
+        )  # fmt: skip
+
+
+def put(whole: Tangents, lines: IntArray, part: Tangents) -> Tangents:
+    """Return ``whole`` with the given lines replaced.
+
+    Parameters
+    ----------
+    whole : Tangents
+        All lines.
+    lines : ndarray of int
+        Which to replace, rising.
+    part : Tangents
+        What to replace them by, in that order; straights may be fewer or more, vertices are the same.
+
+    Returns
+    -------
+    Tangents
+        All lines.
+    """
+    count = len(whole.offsets) - 1
+    if lines.size == count:
+        return part
+    taken = np.zeros(count, bool)
+    taken[lines] = True
+    sizes = np.diff(whole.offsets)
+    sizes[lines] = np.diff(part.offsets)
+    offsets = np.concatenate(([0], np.cumsum(sizes)))
+    new = np.repeat(taken, sizes)
+    old = ~taken[whole.line]
+
+    def mixed(a: NDArray[np.generic], b: NDArray[np.generic]) -> NDArray[np.generic]:
+        out = np.empty((len(new), *a.shape[1:]), a.dtype)
+        out[~new] = a[old]
+        out[new] = b
+        return out
+
+    cells = mixed(np.diff(whole.cell), np.diff(part.cell))
+    return Tangents(
+        offsets, mixed(whole.heading, part.heading), mixed(whole.foot, part.foot), mixed(whole.shift, part.shift),
+        mixed(whole.log_radius, part.log_radius), np.concatenate(([0], np.cumsum(cells))),
+    )  # fmt: skip
+
+
+def stacked(chains: list[Tangents], lines: list[IntArray]) -> tuple[Tangents, IntArray]:
+    """Return chains of several lots of lines as one, in the order of the lines.
+
+    Parameters
+    ----------
+    chains : list of Tangents
+        Each of some of the lines, and of their vertices.
+    lines : list of ndarray of int
+        Which lines; each line once.
+
+    Returns
+    -------
+    chain : Tangents
+        Of all lines.
+    order : ndarray of int
+        Where each straight stands in the lots put end to end.
+    """
+    counts = np.concatenate([c.count for c in chains])
+    bounds = np.concatenate(([0], np.cumsum(counts)))
+    order, offsets = ragged_take(bounds, np.argsort(np.concatenate(lines), kind="stable"))
+    cells = np.concatenate([np.diff(c.cell) for c in chains])[order]
+    return Tangents(
+        offsets,
+        np.concatenate([c.heading for c in chains])[order],
+        np.concatenate([c.foot for c in chains])[order],
+        np.concatenate([c.shift for c in chains])[order],
+        np.concatenate([c.log_radius for c in chains])[order],
+        np.concatenate(([0], np.cumsum(cells))),
+    ), order
+
+
+@dataclass(frozen=True, eq=False)
+class Corners:
+    """What follows from the straights at each corner; entries of first straights mean nothing.
+
+    Parameters
+    ----------
+    turn, radius, tangent : ndarray, shape (s,)
+        Turn [rad], radius [m] and tangent length [m] of the corner before each straight.
+    apex, hub : ndarray, shape (s, 2)
+        Where the straights meet, and the centre of the arc. [m]
+    along : ndarray, shape (s, 2)
+        Unit vectors of the straights.
+    """
+
+    turn: FloatArray
+    radius: FloatArray
+    tangent: FloatArray
+    apex: FloatArray
+    hub: FloatArray
+    along: FloatArray
+
+
+def corners_of(chain: Tangents) -> Corners:
+    """Return apex, centre, turn and tangent length of every corner.
+
+    Parameters
+    ----------
+    chain : Tangents
+        Any.
+
+    Returns
+    -------
+    Corners
+        One entry a straight.
+    """
+    before = np.maximum(np.arange(len(chain.heading)) - 1, 0)
+    u = np.stack((np.cos(chain.heading), np.sin(chain.heading)), axis=-1)
+    u1 = u[before]
+    turn = wrap(chain.heading - chain.heading[before])
+    turn = np.where(np.abs(turn) < 1e-9, 1e-9, turn)
+    sine = np.sin(turn)
+    gap = chain.foot[before] - chain.foot
+    reach = chain.shift[before] - u1[:, 1] * gap[:, 0] + u1[:, 0] * gap[:, 1]
+    apex = chain.foot + (reach[:, None] * u - chain.shift[:, None] * u1) / sine[:, None]
+    radius = np.exp(chain.log_radius)
+    hub = apex + (np.sign(turn) * radius / sine)[:, None] * (u - u1)
+    return Corners(turn, radius, radius * np.tan(0.5 * np.abs(turn)), apex, hub, u)
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Where each vertex lies with respect to the chain.
+
+    Parameters
+    ----------
+    off : ndarray, shape (n,)
+        Distance left of the chain. [m]
+    part : ndarray of int, shape (n,)
+        0 on the straight before the corner, 1 on its arc, 2 on the straight after.
+    lever : ndarray, shape (n, 5)
+        Derivative of ``off`` by heading and shift of the straight before, the same after, and the log radius.
+    """
+
+    off: FloatArray
+    part: IntArray
+    lever: FloatArray
+
+
+def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
+    """Return the distance of every vertex from the chain.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+    chain : Tangents
+        Their straights and corners.
+    derivatives : bool
+        Whether ``lever`` is wanted.
+
+    Returns
+    -------
+    Fit
+        One entry a vertex.
+    """
+    corner = corners_of(chain)
+    k = np.repeat(np.arange(len(chain.heading)), np.diff(chain.cell))
+    lone = chain.first[k]
+    j = np.maximum(k - 1, 0)
+    p = traces.xy
+    u1, u2 = corner.along[j], corner.along[k]
+    rel = p - corner.apex[k]
+    a = np.einsum("ni,ni->n", u1, rel)
+    b = np.einsum("ni,ni->n", u2, rel)
+    reach = corner.tangent[k]
+    half = a + b < 0.0
+    part = np.where(half, np.where(a < -reach, 0, 1), np.where(b > reach, 2, 1))
+    part[lone] = 2
+    f1, f2 = p - chain.foot[j], p - chain.foot[k]
+    off1 = u1[:, 0] * f1[:, 1] - u1[:, 1] * f1[:, 0] - chain.shift[j]
+    off2 = u2[:, 0] * f2[:, 1] - u2[:, 1] * f2[:, 0] - chain.shift[k]
+    out = p - corner.hub[k]
+    distance = np.maximum(np.hypot(out[:, 0], out[:, 1]), 1e-12)
+    sense = np.sign(corner.turn[k])
+    arc = part == 1
+    off = np.where(arc, sense * (corner.radius[k] - distance), np.where(part == 0, off1, off2))
+    if not derivatives:
+        return Fit(off, part, np.zeros((0, 5)))
+    e = out / distance[:, None]
+    over = -sense / np.sin(corner.turn[k])
+    # weights of the two straights' normals in the direction from the centre
+    w1 = over * (e[:, 0] * u2[:, 0] + e[:, 1] * u2[:, 1])
+    w2 = -over * (e[:, 0] * u1[:, 0] + e[:, 1] * u1[:, 1])
+    hub1, hub2 = corner.hub[k] - chain.foot[j], corner.hub[k] - chain.foot[k]
+    lever = np.zeros((len(p), 5))
+    before, after = part == 0, part == 2
+    w1 = np.where(before, 1.0, np.where(arc, w1, 0.0))
+    w2 = np.where(after, 1.0, np.where(arc, w2, 0.0))
+    lever[:, 1] = -w1
+    lever[:, 3] = -w2
+    to1 = np.where(arc[:, None], hub1, f1)
+    to2 = np.where(arc[:, None], hub2, f2)
+    lever[:, 0] = -w1 * np.einsum("ni,ni->n", u1, to1)
+    lever[:, 2] = -w2 * np.einsum("ni,ni->n", u2, to2)
+    lever[:, 4] = np.where(arc, sense * corner.radius[k] * (1.0 - w1 - w2), 0.0)
+    return Fit(off, part, lever)
