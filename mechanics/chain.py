@@ -78,12 +78,12 @@ class Chain:
                 f"offsets must rise from 0 to the number of segments {n}, got {bounds.tolist()[:8]}"
             )
         for name, array in fields.items():
-            frozen = np.array(array)
-            frozen.setflags(write=False)
-            object.__setattr__(self, name, frozen)
-        frozen_bounds = bounds.astype(np.int64)
-        frozen_bounds.setflags(write=False)
-        object.__setattr__(self, "offsets", frozen_bounds)
+            self._freeze(name, np.array(array))
+        self._freeze("offsets", bounds.astype(np.int64))
+
+    def _freeze(self, name: str, array: FloatArray | IntArray) -> None:
+        array.setflags(write=False)
+        object.__setattr__(self, name, array)
 
     def __len__(self) -> int:
         """Return the number of segments, over all chains."""
@@ -125,14 +125,14 @@ class Chain:
         order = np.repeat(self.offsets[:-1] + self.offsets[1:] - 1, np.diff(self.offsets)) - np.arange(
             len(self)
         )
-        # + 0.0 turns the -0.0 of a negated zero back into 0.0
-        return Chain(
-            self.length[order],
-            -self.grade_out[order] + 0.0,
-            -self.grade_in[order] + 0.0,
-            -self.turn[order] + 0.0,
-            self.offsets,
-        )
+        # what is sound one way is sound the other way: nothing to check again
+        back = object.__new__(Chain)
+        back._freeze("length", self.length[order])
+        back._freeze("grade_in", 0.0 - self.grade_out[order])  # not -x, which makes -0.0 of 0.0
+        back._freeze("grade_out", 0.0 - self.grade_in[order])
+        back._freeze("turn", 0.0 - self.turn[order])
+        back._freeze("offsets", self.offsets)
+        return back
 
     def chain(self, index: int) -> Chain:
         """Return chain number ``index`` alone."""
