@@ -18,7 +18,7 @@ from mechanics.chain import Chain, IntArray
 from mechanics.contact import FrictionLike, PressedFriction, per_segment, pressed_coefficient
 from mechanics.curve import along_curves
 from mechanics.errors import DomainError, FloatArray, in_range
-from mechanics.layout import FLAT, STRAIGHT, Layout, Step, kinds
+from mechanics.layout import FLAT, LANES, STRAIGHT, Layout, Step, kinds
 from mechanics.vertical import VerticalBends
 
 __all__ = ["Laws", "Layout", "kinds", "march", "tension_along"]
@@ -77,26 +77,42 @@ def tension_along(
     >>> tension_along(chain, weight=5.0, friction=0.5, entry=100.0).round(6).tolist()
     [220.299824, 245.299824]
     """
-    layout = chain if isinstance(chain, Layout) else Layout(chain)
-    laws = Laws.of(layout, weight, friction)
-    n, m = len(layout), layout.chain.count
+    whole = chain.chain if isinstance(chain, Layout) else chain
+    n, m = len(whole), whole.count
     start = in_range("entry", entry)
     if start.shape not in ((), (m,)):
         raise DomainError(
             f"entry must be a number or have shape ({m},), one a chain, got shape {start.shape}"
         )
-    start = np.broadcast_to(start, (m,))[layout.entries]
-    jumps = None if added is None else per_segment("added", in_range("added", added), n)[layout.index]
-    out = march(layout, laws, start, jumps, chain_order=True)
+    start = np.broadcast_to(start, (m,))
+    jumps = None if added is None else per_segment("added", in_range("added", added), n)
+    laws = Laws.checked(n, weight, friction)
+    if isinstance(chain, Layout):
+        out = _along(chain, laws, start, jumps)
+    else:
+        out = np.empty(n)  # set out part by part: what is used once had better stay in cache
+        for begin in range(0, m, LANES):
+            some = chain.chains(begin, min(begin + LANES, m))
+            rows = slice(int(chain.offsets[begin]), int(chain.offsets[begin + some.count]))
+            added_here = None if jumps is None else jumps[rows]
+            out[rows] = _along(
+                Layout(some), laws.of_rows(rows), start[begin : begin + some.count], added_here
+            )
     if not np.isfinite(out.sum()) and not np.isfinite(out).all():  # the sum is the quicker look
         bad = int(np.argmin(np.isfinite(out)))
         raise DomainError(f"tension at the end of segment {bad} is beyond what a float holds")
     return out
 
 
+def _along(layout: Layout, laws: Laws, entry: FloatArray, added: FloatArray | None) -> FloatArray:
+    """Return the tensions of a whole layout in the order of its chain, from laws and forces in that order."""
+    jumps = None if added is None else added[layout.index]
+    return march(layout, laws.of_rows(layout.index), entry[layout.entries], jumps, chain_order=True)
+
+
 @dataclass(frozen=True, eq=False)
 class Laws:
-    """Weight and friction of each segment of a layout, in the layout's order.
+    """Weight and friction of each segment.
 
     Parameters
     ----------
@@ -117,22 +133,35 @@ class Laws:
 
     @staticmethod
     def of(layout: Layout, weight: ArrayLike, friction: FrictionLike) -> Laws:
-        """Check what a caller gave and set it out."""
-        n = len(layout)
+        """Check what a caller gave, one for all or one a segment, and set it out in the layout's order."""
+        return Laws.checked(len(layout), weight, friction).of_rows(layout.index)
 
-        def set_out(name: str, value: ArrayLike, whole: bool = False) -> FloatArray:
+    @staticmethod
+    def checked(n: int, weight: ArrayLike, friction: FrictionLike) -> Laws:
+        """Check what a caller gave for ``n`` segments."""
+
+        def check(name: str, value: ArrayLike) -> FloatArray:
             array = in_range(name, value, at_least=0.0)
-            full = per_segment(name, array, n)
-            return full[layout.index] if whole or array.ndim else array
+            per_segment(name, array, n)
+            return array
 
-        w = set_out("weight", weight)
+        w = check("weight", weight)
         if not isinstance(friction, PressedFriction):
-            return Laws(w, set_out("friction", friction))
+            return Laws(w, check("friction", friction))
         return Laws(
             w,
-            set_out("friction.light", friction.light, whole=True),
-            set_out("friction.pressed", friction.pressed, whole=True),
-            set_out("friction.force", friction.force, whole=True),
+            check("friction.light", friction.light),
+            per_segment("friction.pressed", friction.pressed, n),
+            per_segment("friction.force", friction.force, n),
+        )
+
+    def of_rows(self, rows: IntArray | slice) -> Laws:
+        """Return the laws of some of the segments, or of all in another order."""
+        return Laws(
+            _pick(self.weight, rows),
+            _pick(self.friction, rows),
+            None if self.pressed is None else self.pressed[rows],
+            None if self.force is None else self.force[rows],
         )
 
     def coefficient(self, which: IntArray | slice, contact: FloatArray) -> FloatArray:

@@ -140,6 +140,17 @@ class Chain:
             raise DomainError(f"index must be from 0 to {self.count - 1}, got {index}")
         return self.part(int(self.offsets[index]), int(self.offsets[index + 1]))
 
+    def chains(self, begin: int, end: int) -> Chain:
+        """Return chains ``begin:end``, still side by side."""
+        if not 0 <= begin <= end <= self.count:
+            raise DomainError(f"begin and end must rise within 0 to {self.count}, got {begin} and {end}")
+        start, stop = int(self.offsets[begin]), int(self.offsets[end])
+        some = object.__new__(Chain)
+        for name in ("length", "grade_in", "grade_out", "turn"):
+            some._freeze(name, getattr(self, name)[start:stop])
+        some._freeze("offsets", self.offsets[begin : end + 1] - start)
+        return some
+
     def part(self, start: int, stop: int) -> Chain:
         """Return segments ``start:stop`` as one chain."""
         cut = slice(start, stop)

@@ -17,7 +17,7 @@ _KINDS: tuple[Kind, ...] = ("straight", "flat bend", "vertical bend", "curve")
 STRAIGHT, FLAT, VERTICAL, CURVE = range(4)
 _NO_TURN = 1e-12  # a smaller turn [rad] changes no tension by more than rounding
 _MOST_TURN = 1e4  # a curve that turns further [rad] would take too long to integrate, and is no duct
-_LANES = 8192  # chains a block: what one step works on stays in cache
+LANES = 8192  # chains a block: what one step works on stays in cache
 _PART = 8192  # rows measured at a time, for the same reason
 
 
@@ -120,8 +120,8 @@ class Layout:
         order: list[IntArray] = []
         rows: list[IntArray] = []
         sizes: list[list[int]] = []  # steps of each group of each block
-        for begin in range(0, used.size, _LANES):
-            lanes = used[begin : begin + _LANES]
+        for begin in range(0, used.size, LANES):
+            lanes = used[begin : begin + LANES]
             sizes.append([])
             for group in _alike(lanes, kind[chain.offsets[lanes]]):
                 group = group[np.argsort(-counts[group], kind="stable")]
@@ -185,7 +185,7 @@ class Layout:
 def _alike(lanes: IntArray, first: NDArray[np.int8]) -> Iterator[IntArray]:
     """Part the chains of a full block into those that begin with a straight and the others: steps of one kind are quicker."""
     straight = first == STRAIGHT
-    if lanes.size < _LANES or straight.all() or not straight.any():
+    if lanes.size < LANES or straight.all() or not straight.any():
         yield lanes
     else:
         yield lanes[straight]

@@ -191,6 +191,11 @@ def test_chains_beyond_one_block() -> None:
     chain = Chain(np.full(n, 2.0), np.zeros(n), np.zeros(n), turn, offsets)
     entry = np.arange(count, dtype=float)
     out = tension_along(chain, 20.0, 0.3, entry)
+    assert tension_along(Layout(chain), 20.0, 0.3, entry).tolist() == out.tolist()
+    each = tension_along(chain, np.full(n, 20.0), np.full(n, 0.3), entry, np.zeros(n))
+    assert each == pytest.approx(out, rel=1e-14)
+    law = PressedFriction(0.3, 0.3, force=50.0)
+    assert tension_along(chain, 20.0, law, entry) == pytest.approx(out, rel=1e-14)
     for k in (1, 2, 3, 8190, 8191, 8193, 16385, 20_010):
         part = slice(int(offsets[k]), int(offsets[k + 1]))
         assert out[part] == pytest.approx(tension_along(chain.chain(k), 20.0, 0.3, float(k)), rel=1e-13)
