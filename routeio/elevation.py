@@ -3,15 +3,69 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 from mechanics.chain import Chain
-from routeio.findings import Finding, Where
+from routeio.findings import Finding, Where, span_text
+from routeio.heights import STEEPEST
 from routeio.shape import Shape
+from routeio.survey import Vault
+
+
+def without_false_zeros(
+    vaults: Sequence[Vault], spans: Sequence[tuple[int | None, int | None, float]]
+) -> tuple[tuple[Vault, ...], list[Finding]]:
+    """Drop inverts of zero that stand for none: all of them where no other is known, else those out of reach.
+
+    Parameters
+    ----------
+    vaults : sequence of Vault
+        All.
+    spans : sequence of (int or None, int or None, float)
+        Of each line the index of the vault at its start and its end, and its length. [m]
+
+    Returns
+    -------
+    vaults : tuple of Vault
+        In the same order.
+    findings : list of Finding
+        One for each invert dropped.
+    """
+    zero = [v.invert == 0.0 for v in vaults]
+    if not any(zero):
+        return tuple(vaults), []
+    blank = not any(v.invert for v in vaults)
+    grades: dict[int, list[float]] = {}
+    for start, end, length in spans:
+        for a, b in ((start, end), (end, start)):
+            if a is not None and b is not None and zero[a] and vaults[b].invert:
+                grades.setdefault(a, []).append(abs(vaults[b].invert or 0.0) / max(length, 1e-6))
+    out, findings = [], []
+    for i, vault in enumerate(vaults):
+        if zero[i] and (blank or (i in grades and min(grades[i]) > STEEPEST)):
+            why = (
+                "no vault has another"
+                if blank
+                else f"it would need a grade above {100.0 * STEEPEST:.0f} % to every vault beside it"
+            )
+            findings.append(
+                Finding(
+                    "level-dropped", "warning", f"invert 0 of vault {vault.tag} is taken as none: {why}", vault.where,
+                    "write the elevation, or leave it blank",
+                )
+            )  # fmt: skip
+            vault = replace(vault, z=None, invert=None)
+        out.append(vault)
+    return tuple(out), findings
 
 
 def with_inverts(
-    shape: Shape, start_z: float | None, end_z: float | None, where: Where | None = None
+    shape: Shape,
+    start_z: float | None,
+    end_z: float | None,
+    where: Where | None = None,
+    tags: tuple[str, str] = ("", ""),
 ) -> Shape:
     """Return a shape without elevations laid at the even grade between the inverts of its two vaults.
 
@@ -23,6 +77,8 @@ def with_inverts(
         Elevation of the duct at its start and its end; None or NaN where not known. [m]
     where : Where, optional
         Of the line, for findings.
+    tags : tuple of 2 str, optional
+        Of the vaults at its start and its end, for findings.
 
     Returns
     -------
@@ -34,24 +90,31 @@ def with_inverts(
     if shape.elevated or not any(known):
         return shape
     if not all(known):
+        end = ("first", "last")[known.index(False)]
+        tag = tags[known.index(False)]
+        without = f"vault {tag} at its {end} end" if tag else f"its {end} end"
         return _noted(shape, Finding(
-            "invert-missing", "warning", "only one end of the duct has an invert: taken as flat", where,
-            "give the vault at the other end an invert",
+            "invert-missing", "warning", f"{without} has no invert, so the grade of the duct is not known: taken as flat",
+            where, "give the vault at that end an invert",
         ))  # fmt: skip
     z0, z1 = float(start_z or 0.0), float(end_z or 0.0)
     chain = shape.chain
     grade = math.atan2(z1 - z0, chain.total_length)
     slope = [grade] * len(chain)
     inclined = Chain(chain.length / math.cos(grade), slope, slope, chain.turn, chain.offsets)
+    rise = f"between inverts at {span_text(z0)} and {span_text(z1)}"
+    percent = 100.0 * math.tan(grade)
+    if abs(percent) > 100.0 * STEEPEST:
+        found = Finding(
+            "invert-doubtful", "warning", f"laid at {percent:+.0f} % {rise}, steeper than ducts are", where,
+            "check both inverts; one may be in another unit, a depth, or 0 for not known",
+        )  # fmt: skip
+    else:
+        found = Finding("grade-from-inverts", "info", f"laid at an even {percent:+.2f} % {rise}", where)
     return _noted(
-        replace(
-            shape, chain=inclined, elevated=True, start=(*shape.start[:2], z0), end=(*shape.end[:2], z1)
-        ),
-        Finding(
-            "grade-from-inverts", "info",
-            f"laid at an even {100.0 * math.tan(grade):+.2f} % between inverts at {z0:.2f} and {z1:.2f} m", where, "",
-        ),
-    )  # fmt: skip
+        replace(shape, chain=inclined, elevated=True, start=(*shape.start[:2], z0), end=(*shape.end[:2], z1)),
+        found,
+    )
 
 
 def _noted(shape: Shape, finding: Finding) -> Shape:

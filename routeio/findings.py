@@ -52,6 +52,28 @@ class Finding:
     remedy: str = ""
 
 
+def span_text(metres: float) -> str:
+    """Return a length, offset or elevation in words, in metres and in feet.
+
+    Parameters
+    ----------
+    metres : float
+        [m]
+
+    Returns
+    -------
+    str
+        To the centimetre, or the millimetre where it is small.
+
+    Examples
+    --------
+    >>> span_text(0.6096), span_text(0.003)
+    ('0.61 m (2.00 ft)', '0.003 m (0.010 ft)')
+    """
+    digits = 3 if abs(metres) < 0.1 and metres != 0.0 else 2
+    return f"{metres:.{digits}f} m ({metres / 0.3048:.{digits}f} ft)"
+
+
 class InputRefusedError(ValueError):
     """An input that cannot be used: code, place and remedy, with all findings so far.
 
@@ -88,7 +110,8 @@ class InputRefusedError(ValueError):
                 self.where.file,
                 f"layer {self.where.layer}" if self.where.layer else "",
                 self.where.id,
-                f"at {self.where.x:.2f}, {self.where.y:.2f} m"
+                f"at {self.where.x:.2f}, {self.where.y:.2f} m "
+                f"({self.where.x / 0.3048:.2f}, {self.where.y / 0.3048:.2f} ft)"
                 if self.where.x is not None and self.where.y is not None
                 else "",
             )

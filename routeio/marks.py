@@ -11,7 +11,9 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from routeio.findings import Finding, Where
+from mechanics.errors import DomainError
+from mechanics.units import quantity
+from routeio.findings import Finding, Where, span_text
 from routeio.rawlines import RawVault
 from routeio.survey import Vault
 
@@ -165,7 +167,7 @@ def _vault(tag: str, mark: RawVault, metres_per_elevation: float, findings: list
             Finding(
                 "rim-below-invert",
                 "warning",
-                f"the rim of vault {tag} ({rim:.2f} m) is below its invert ({invert:.2f} m)",
+                f"the rim of vault {tag} ({span_text(rim)}) is below its invert ({span_text(invert)})",
                 mark.where,
                 "check the two, and whether the invert is a depth",
             )
@@ -197,9 +199,19 @@ def _level(name: str, mark: RawVault, factor: float, findings: list[Finding]) ->
     if not text:
         return None
     numbers = _NUMBER.findall(text.replace(",", ""))
-    value = float(numbers[0]) if len(numbers) == 1 else math.nan
-    # 0 and the like stand where none is known, as on lines
-    if value in {0.0, -9999.0, 9999.0, -999.0, 99999.0}:
+    value = _stated(text) / factor  # a unit written beside the number rules
+    if math.isnan(value) and len(numbers) == 1:
+        value = float(numbers[0])
+    if value in {-9999.0, 9999.0, -999.0, 99999.0, -99999.0}:
+        findings.append(
+            Finding(
+                "level-dropped",
+                "warning",
+                f"{name} {text[:40]!r} of vault {mark.tag or mark.where.id} stands for no elevation: dropped",
+                _at(mark),
+                "write the elevation, or leave it blank",
+            )
+        )
         return None
     metres = value * factor
     if not -1000.0 < metres < 9000.0:
@@ -214,6 +226,14 @@ def _level(name: str, mark: RawVault, factor: float, findings: list[Finding]) ->
         )
         return None
     return metres
+
+
+def _stated(text: str) -> float:
+    """Return a length written with its unit, such as 12'-6", in metres; NaN where it is none."""
+    try:
+        return quantity(text, "length")
+    except DomainError:
+        return math.nan
 
 
 def _allowed(name: str, mark: RawVault, findings: list[Finding]) -> bool:

@@ -9,8 +9,9 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 from mechanics.errors import DomainError
+from routeio.bulges import leg_lengths
 from routeio.clean import Cleaned, clean
-from routeio.elevation import with_inverts
+from routeio.elevation import with_inverts, without_false_zeros
 from routeio.findings import Finding, InputRefusedError
 from routeio.firstbytes import reader_for
 from routeio.isolation import in_worker
@@ -148,7 +149,13 @@ def survey_of(
         ``sharp-corner``: the first of them, all in its findings, where no sweep is stated.
     """
     cleaned = clean(raw, options)
-    findings = [*raw.findings, *cleaned.findings]
+    ties = [
+        (j.tied.start, j.tied.end, float(leg_lengths(j.tied.line.points, j.tied.line.bulge).sum()))
+        for j in cleaned.lines
+    ]
+    vaults, zeros = without_false_zeros(cleaned.vaults, ties)
+    cleaned = replace(cleaned, vaults=vaults)
+    findings = [*raw.findings, *cleaned.findings, *zeros]
     refused: list[InputRefusedError] = []
     ducts: list[Duct] = []
     ids: Counter[str] = Counter()
@@ -158,7 +165,8 @@ def survey_of(
             ends = [
                 None if v is None else cleaned.vaults[v].invert for v in (joined.tied.start, joined.tied.end)
             ]
-            shape = with_inverts(shape, ends[0], ends[1], joined.tied.line.where)
+            tags = ["" if v is None else cleaned.vaults[v].tag for v in (joined.tied.start, joined.tied.end)]
+            shape = with_inverts(shape, ends[0], ends[1], joined.tied.line.where, (tags[0], tags[1]))
             findings += shape.findings
             ducts.append(_duct(joined, shape, cleaned, ids))
     if refused:

@@ -23,7 +23,8 @@ def settled(*lines):
 @pytest.mark.parametrize("absurd", [-9999.0, 1e20, -3.4e38, -32768.0, 99999.0])
 def test_sentinels(absurd):
     z, codes = settled(line(100, absurd, 102), line(99, 98))
-    assert np.isnan(z[0][1])
+    assert z[0] == [100, 101, 102]
+    assert "elevation-interpolated" in codes
     assert "1 vertices" in codes["elevation-absurd"].message
     assert codes["elevation-absurd"].where.id == "L"
 
@@ -47,9 +48,9 @@ def test_a_stray_among_zeros():
 
 def test_zeros_on_a_line_or_a_layer_with_elevations():
     z, codes = settled(line(101, 0, 103), line(0, 0, name="Z"), line(99, 98))
-    assert np.isnan(z[0][1])
+    assert z[0] == [101, 102, 103]
     assert np.isnan(z[1]).all()
-    assert "3 vertices on 2 lines" in codes["elevation-zero"].message
+    assert "grade above 50 %" in codes["elevation-zero"].message
     assert "elevation-mixed" in codes
 
 
@@ -57,6 +58,31 @@ def test_zero_near_the_sea_is_an_elevation():
     z, codes = settled(line(0.4, 0.0, -0.3), line(1.2, 0.0))
     assert z == [[0.4, 0.0, -0.3], [1.2, 0.0]]
     assert codes == {}
+
+
+@pytest.mark.parametrize("z", [(0, -4.5), (0, 4), (4, 0, -4), (0, 3, 3, 0)])
+def test_zero_is_an_elevation_where_a_duct_can_reach_it(z):
+    (out,), codes = settled(line(*z))
+    assert out == list(z)
+    assert ("elevation-zero-kept" in codes) == (max(map(abs, z)) > 3)
+
+
+def test_zero_is_an_elevation_among_lines_of_zeros():
+    z, codes = settled(*[line(0, 0, 0) for _ in range(30)], line(0, -4.5, name="D"))
+    assert z[-1] == [0, -4.5]
+    assert codes["elevation-zero-kept"].where.id == "D"
+
+
+def test_an_end_that_is_unknown_stays_unknown():
+    (z,), codes = settled(line(100, 101, -9999))
+    assert z[:2] == [100, 101] and np.isnan(z[2])
+    assert "elevation-interpolated" not in codes
+
+
+def test_nine_thousand_feet_and_all_nines():
+    z, codes = settled(line(2740, 9999 * 0.3048, 2742))
+    assert z == [[2740, 2741, 2742]]
+    assert "9999.00 ft" in codes["elevation-absurd"].message
 
 
 def test_lines_with_and_without():
