@@ -115,7 +115,7 @@ def read_job(path: str | Path) -> Job:
         limits,
         plan,
         max_sidewall,
-        units=units,
+        area=_area_as_written(top.values),
         flooded=bool(duct.flag("flooded")),
         tables=tables,
     )
@@ -159,6 +159,13 @@ def _tables(head: Table, folder: Path) -> Tables:
     for file in tables.extended:
         head.override(f"job.tables: rows of {file} stand before the built-in ones.")
     return tables
+
+
+def _area_as_written(values: dict[str, Any]) -> object:
+    """Return the conductor's area with its unit, for the practice that goes with it."""
+    bundle = values.get("bundle")
+    conductor = bundle.get("conductor") if isinstance(bundle, dict) else None
+    return conductor.get("area") if isinstance(conductor, dict) else None
 
 
 def _parsed(file: Path) -> dict[str, Any]:

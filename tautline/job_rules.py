@@ -39,7 +39,7 @@ def read_rules(
     plan: PlanRules,
     max_sidewall: float | None,
     *,
-    units: str | None,
+    area: object,
     flooded: bool,
     tables: Tables,
 ) -> Rules:
@@ -53,8 +53,8 @@ def read_rules(
         For reel and slack.
     max_sidewall : float or None
         Of the cable's data sheet. [N/m]
-    units : str or None
-        Of the job; conductor stresses follow them unless stated.
+    area : object
+        The conductor's, as written; conductor stresses follow its unit unless stated.
     flooded : bool
         Whether ducts stand full of water.
     tables : Tables
@@ -70,10 +70,8 @@ def read_rules(
     restart = pulling.number("restart", at_least=1.0, at_most=5.0)
     practice = pulling.text("practice", choices=("us", "metric"))
     if practice is None:
-        practice = "metric" if units == "si" else "us"
-        pulling.assume(
-            f"pulling.practice not stated: conductor stresses of {practice} practice taken (by [job] units)."
-        )
+        practice, why = _practice(area)
+        pulling.assume(f"pulling.practice not stated: conductor stresses of {practice} practice taken ({why}).")
     temperature = pulling.quantity("temperature", "temperature")
     if temperature is None:
         pulling.assume(
@@ -98,6 +96,14 @@ def read_rules(
         rope_friction=pulling.number("rope_friction", above=0.0, at_most=2.0),
         tables=tables,
     )
+
+
+def _practice(area: object) -> tuple[str, str]:
+    """Return whose conductor stresses hold, and why: by how the cable is sold, never by what people like to read."""
+    if isinstance(area, str) and area.strip():
+        metric = "mm" in area.casefold() or area.casefold().rstrip().endswith(("m2", "m²", "m^2"))
+        return ("metric" if metric else "us"), f"the conductor's area is stated as {area.strip()}"
+    return "us", "no area of the conductor is stated"
 
 
 def _assists(pulling: Table) -> dict[str, float]:

@@ -222,3 +222,16 @@ def test_a_byte_order_mark_is_no_fault(write):
     path = write()
     path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
     assert read_job(path).name == "Quay"
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+@pytest.mark.parametrize(("area", "practice"), [("500 kcmil", "us"), ("240 mm2", "metric"), ("240 sq mm", "metric")])
+def test_what_people_read_changes_no_limit(
+    tmp_path: Path, units: str, area: str, practice: str
+) -> None:  # a display choice must never be a judgement
+    (tmp_path / "quay.dxf").write_text("")
+    file = tmp_path / "job.toml"
+    file.write_text(GOOD.replace('units = "us"', f'units = "{units}"', 1).replace("500 kcmil", area))
+    job = read_job(file)
+    assert job.rules.practice == practice
+    assert any(f"{practice} practice taken" in said and area in said for said in job.assumed)
