@@ -282,7 +282,15 @@ def _say(text: str) -> None:
 def _print(text: str) -> None:
     """Print a result on standard output, whatever characters that can take."""
     encoding = sys.stdout.encoding or "ascii"
-    sys.stdout.write(text.encode(encoding, "backslashreplace").decode(encoding))
+    try:
+        sys.stdout.write(text.encode(encoding, "backslashreplace").decode(encoding))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:  # a full disk behind a redirection
+        # what is left in the buffer would fail again at exit, in other words
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise OutputError(Path("standard output"), error.strerror or str(error)) from error
 
 
 def _job(given: argparse.Namespace) -> Exit:

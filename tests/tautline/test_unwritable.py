@@ -67,3 +67,18 @@ def test_a_closed_folder_is_named(tmp_path, name, capsys):
         out.mkdir(mode=0o555)
     assert report(out, name) == 4
     assert f"cannot write {out}" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full on this machine")
+def test_a_full_standard_output_is_an_output_that_cannot_be_written():
+    source = Path(__file__).parent / "deliver" / "handwritten.json"
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", "from tautline.main import entry; entry()", "explain", str(source), "1"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert done.returncode == 4
+    assert "standard output" in done.stderr
