@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterator
 
 from mechanics.units import System, show
+from tautline.deliver.digest import GRADE_UNKNOWN
 from tautline.document import Document
 from tautline.errors import UsageError
 from tautline.explain_bundle import in_each_duct
@@ -94,6 +95,9 @@ def explain(document: Document, pull: Document) -> str:
         "LUBRICANT",
         *_lubricant(pull, system),
     ]
+    warned = _warnings(document, pull)
+    if warned:
+        lines += ["", "NEEDS ATTENTION", *_wrapped(warned)]
     if pull["notes"]:
         lines += ["", "NOTES", *_wrapped(pull["notes"])]
     if document["assumptions"]:
@@ -102,6 +106,22 @@ def explain(document: Document, pull: Document) -> str:
         lines += ["", "OVERRIDDEN BY THE JOB", *_wrapped(document["overrides"])]
     lines += ["", "CAUTIONS", *_wrapped(document["cautions"])]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _warnings(document: Document, pull: Document) -> list[str]:
+    """Return what is doubtful about the ground that a pull stands on: its own grade, and findings on its ducts."""
+    said = []
+    if any(z is None for z in pull["profile"]["elevation_m"]):
+        said.append(f"{GRADE_UNKNOWN[0].upper()}{GRADE_UNKNOWN[1:]}.")
+    tags = {pull["feed"], pull["pull"], *(p["tag"] for p in pull["passes"])}
+    spans = {s["duct"] for s in document["route"] if s["from"] in tags and s["to"] in tags}
+    for finding in document["findings"]:
+        where = finding["where"]["id"]
+        # one without an id speaks of the whole drawing
+        if finding["severity"] in ("warning", "error") and (not where or where in tags or where in spans):
+            remedy = f" Remedy: {finding['remedy']}." if finding["remedy"] else ""
+            said.append(f"{finding['severity']} [{finding['code']}]: {finding['message']}.{remedy}")
+    return said
 
 
 def _all_pulls(document: Document) -> list[Document]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.digest import cable_of, winch_peak
+from tautline.deliver.digest import GRADE_UNKNOWN, cable_of, winch_peak
 from tautline.deliver.frame import Document, Pull, bend_words, sections_of
 from tautline.deliver.present import Units, percent, plain
 
@@ -93,10 +93,12 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
     if attachment:
         facts.append(["Rope fastened by", units.setting(attachment)])
     if d["holding_tension_N"] > 0:
-        brake = f"hold back {units.text('force', d['holding_tension_N'])} at the reel before the pull begins"
+        brake = f"hold back at least {units.text('force', d['holding_tension_N'])} at the reel before the pull begins"
     else:
         brake = "only to keep the reel from running on"
     facts.append(["Brake", brake])
+    if any(z is None for z in d["profile"]["elevation_m"]):
+        facts.append(["Grade", GRADE_UNKNOWN])
     if d["entry_tension_N"] > 0:
         facts.append(["Tension at the feed", units.text("force", d["entry_tension_N"])])
     speed = settings.get("pulling.speed")

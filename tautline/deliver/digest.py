@@ -9,6 +9,12 @@ from typing import Any
 from tautline.deliver.frame import Document, Pull, bend_words, sections_of
 from tautline.deliver.present import Units, count, percent, plain, words
 
+# Said wherever a pull's profile holds no elevation.
+GRADE_UNKNOWN = "grade not known: taken as flat; a slope changes the tension and may need a brake"
+
+
+_DOUBTS = 12  # told on the first page; the rest is counted there, so that failed checks keep their room
+
 
 def summary_of(document: Document, pulls: Sequence[Pull]) -> str:
     """Return the outcome in one sentence.
@@ -152,6 +158,33 @@ def trouble_of(pulls: Sequence[Pull], units: Units) -> list[dict[str, Any]]:
     """
     rows = [c for p in pulls for c in checks_of(p, units) if c["verdict"] in ("fail", "attention")]
     return sorted(rows, key=lambda c: (c["verdict"] != "fail", not c["binding"], -(c["utilisation"] or 0.0)))
+
+
+def warnings_of(document: Document, pulls: Sequence[Pull]) -> list[str]:
+    """Return what is doubtful about the input: findings of weight, errors first, and pulls whose grade is not known.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    pulls : sequence of Pull
+        Its pulls.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    flat = [str(p.number) for p in pulls if any(z is None for z in p.data["profile"]["elevation_m"])]
+    more = f" and {len(flat) - 20} more" if len(flat) > 20 else ""
+    lines = [f"Pull {', '.join(flat[:20])}{more}: {GRADE_UNKNOWN}."] if flat else []
+    for severity in ("error", "warning"):
+        for finding in document["findings"]:
+            if finding["severity"] == severity:
+                remedy = f" ({plain(finding['remedy'])})" if finding["remedy"] else ""
+                lines.append(f"{severity} [{finding['code']}]: {plain(finding['message'])}{remedy}")
+    left = len(lines) - _DOUBTS
+    return lines if left <= 0 else [*lines[:_DOUBTS], f"{left} more errors and warnings, under findings"]
 
 
 def cable_of(cable: Mapping[str, Any], units: Units) -> str:

@@ -21,6 +21,7 @@ from tautline.deliver.digest import (
     place_of,
     summary_of,
     trouble_of,
+    warnings_of,
     winch_of,
 )
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, pulls_of, sections_of
@@ -100,6 +101,7 @@ def page(document: Document) -> str:
         summary=summary_of(document, pulls),
         key=figures_of(document, units, pulls),
         trouble=trouble_of(pulls, units),
+        doubts=warnings_of(document, pulls),
         no_plan=document.get("no_plan"),
         plan=plan,
         plan_rest=Markup(_data(plan_rest)),

@@ -16,6 +16,7 @@ from tautline.deliver.digest import (
     place_of,
     summary_of,
     trouble_of,
+    warnings_of,
     winch_of,
 )
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
@@ -102,7 +103,7 @@ def report_data(document: Document) -> dict[str, Any]:
         "made": sign_off(document),
         "figures": [list(pair) for pair in figures_of(document, units, pulls)],
         "no_plan": _no_plan(document),
-        "trouble": [_trouble_line(c) for c in trouble_of(pulls, units)],
+        "trouble": [*warnings_of(document, pulls), *(_trouble_line(c) for c in trouble_of(pulls, units))],
         "plan": str(PlanPicture(document, legend=True).render()),
         "chart": str(chart) if chart else "",
         "pulls": _table(

@@ -160,7 +160,7 @@ def _pull_note(p: Pull, units: Units) -> str:
     if d["max_tension_N"] > d["exit_tension_N"] * 1.0005:
         parts.append(f"greatest tension {units.text('force', d['max_tension_N'])}, before the end")
     if d["holding_tension_N"] > 0:
-        parts.append(f"hold back {units.text('force', d['holding_tension_N'])} at the feed")
+        parts.append(f"hold back at least {units.text('force', d['holding_tension_N'])} at the feed")
     if d["relube"]:
         parts.append("re-lube at " + ", ".join(plain(v) for v in d["relube"]))
     if d["reverse"]:

@@ -39,3 +39,19 @@ def test_a_tension_that_is_wrong_in_the_document_is_told():
     text = explain(document, pull)
     assert f"THE DOCUMENT SAYS {pull['profile']['tension_N'][3]:.3f}" in text
     assert "NOT EVERY T2" in text
+
+
+def test_warnings_that_touch_the_pull_are_printed():
+    document = copy.deepcopy(DOCUMENT)
+    pull = document["sections"][0]["pulls"][0]
+    where = {"file": "", "layer": "", "id": pull["feed"], "x": None, "y": None}
+    found = {"code": "invert-missing", "severity": "warning", "message": "no invert", "remedy": "survey it"}
+    document["findings"] = [
+        found | {"where": where},
+        found | {"where": where | {"id": "ELSEWHERE"}, "code": "far"},
+    ]
+    pull["profile"]["elevation_m"] = [None] * len(pull["profile"]["elevation_m"])
+    text = " ".join(explain(document, pull).split())
+    assert "warning [invert-missing]: no invert. Remedy: survey it." in text
+    assert "Grade not known: taken as flat" in text
+    assert "[far]" not in text

@@ -98,3 +98,19 @@ def test_many_pulls_are_packed_and_small(made):
 def test_a_document_without_a_single_pull_still_makes_a_page(checked):
     document = checked | {"pulls": []}
     assert "There is no pull to judge." in html.page(document)
+
+
+def test_doubts_about_the_ground_stand_in_the_box_on_the_first_page(flat):
+    finding = {
+        "code": "elevation-zero",
+        "severity": "warning",
+        "message": "every vertex lies at 0",
+        "where": {"file": "a.dxf", "layer": "", "id": "", "x": None, "y": None},
+        "remedy": "draw the elevations",
+    }
+    flat["findings"] = [finding, finding | {"code": "only-said", "severity": "info"}]
+    page = html.page(flat)
+    box = re.search(r"<h3>Needs attention</h3>(.*?)</section>", page, re.S)[1]
+    assert "warning [elevation-zero]: every vertex lies at 0 (draw the elevations)" in box
+    assert "grade not known: taken as flat" in box
+    assert "only-said" not in box

@@ -62,7 +62,7 @@ def test_a_crew_sheet_says_what_the_crew_needs(harbour, tmp_path):
     ):
         assert part in first, part
     assert "lay it out at MH-6 first" in third
-    assert "hold back 112 lbf" in last
+    assert "hold back at least 112 lbf" in last
 
 
 @needs_reader
@@ -147,3 +147,14 @@ def test_a_picture_of_every_document(document, tmp_path, suffix):
 def test_another_kind_of_picture_is_refused(harbour, tmp_path):
     with pytest.raises(OutputError, match=r"\.svg or \.png"):
         picture.write(harbour, tmp_path / "plan.gif")
+
+
+def test_a_crew_sheet_says_that_the_grade_is_not_known(harbour):
+    def grade():
+        return dict(crew.sheet_of(harbour, pulls_of(harbour)[0], Units.of(harbour))["facts"]).get("Grade")
+
+    assert grade() is None
+    for section in harbour["sections"]:
+        for pull in section["pulls"]:
+            pull["profile"]["elevation_m"] = [None] * len(pull["profile"]["elevation_m"])
+    assert grade() == "grade not known: taken as flat; a slope changes the tension and may need a brake"

@@ -27,7 +27,7 @@ def test_everything_a_planner_needs_is_there(harbour):
         "Splices at: MH-3, MH-5, MH-7",
         "90° bend R 12.5 ft, 144 ft past MH-1",
         "other way: tension -6 %, sidewall -2 %",
-        "hold back 112 lbf at the feed",
+        "hold back at least 112 lbf at the feed",
         "LUBRICANT",
         "corner-swept",
         "limits.max_tension in the job",
