@@ -71,7 +71,9 @@ def read_rules(
     practice = pulling.text("practice", choices=("us", "metric"))
     if practice is None:
         practice, why = _practice(area)
-        pulling.assume(f"pulling.practice not stated: conductor stresses of {practice} practice taken ({why}).")
+        pulling.assume(
+            f"pulling.practice not stated: conductor stresses of {practice} practice taken ({why})."
+        )
     temperature = pulling.quantity("temperature", "temperature")
     if temperature is None:
         pulling.assume(

@@ -225,7 +225,9 @@ def test_a_byte_order_mark_is_no_fault(write):
 
 
 @pytest.mark.parametrize("units", ["us", "si"])
-@pytest.mark.parametrize(("area", "practice"), [("500 kcmil", "us"), ("240 mm2", "metric"), ("240 sq mm", "metric")])
+@pytest.mark.parametrize(
+    ("area", "practice"), [("500 kcmil", "us"), ("240 mm2", "metric"), ("240 sq mm", "metric")]
+)
 def test_what_people_read_changes_no_limit(
     tmp_path: Path, units: str, area: str, practice: str
 ) -> None:  # a display choice must never be a judgement
