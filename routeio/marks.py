@@ -199,10 +199,8 @@ def _level(name: str, mark: RawVault, factor: float, findings: list[Finding]) ->
     if not text:
         return None
     numbers = _NUMBER.findall(text.replace(",", ""))
-    value = _stated(text) / factor  # a unit written beside the number rules
-    if math.isnan(value) and len(numbers) == 1:
-        value = float(numbers[0])
-    if value in {-9999.0, 9999.0, -999.0, 99999.0, -99999.0}:
+    value = float(numbers[0]) if len(numbers) == 1 else _stated(text) / factor
+    if value in {-9999.0, 9999.0, -999.0, 99999.0, -99999.0} or (name == "rim" and value == 0.0):
         findings.append(
             Finding(
                 "level-dropped",

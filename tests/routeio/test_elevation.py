@@ -42,7 +42,6 @@ def test_zeros_all_over_are_none():
         ("", None),
         ("-9999", None),
         ("99999", None),
-        ("12.5 ft", 3.81),
     ],
 )
 def test_inverts_as_written(text, metres):
