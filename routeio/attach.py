@@ -11,7 +11,7 @@ import shapely
 
 from mechanics.errors import FloatArray
 from routeio.bulges import Spot, cut, flattened, headings, leg_lengths, nearest_spot, point_at, spot_at
-from routeio.findings import Finding
+from routeio.findings import Finding, span_text
 from routeio.passing import passing
 from routeio.rawlines import RawLine
 from routeio.stack import stacked
@@ -282,7 +282,7 @@ def _split(line: RawLine, station: float, vault: Vault, distance: float) -> Find
     return Finding(
         "split-at-vault",
         "info",
-        f"the line passes {distance:.3f} m from the middle of vault {vault.tag} and is split there",
+        f"the line passes {span_text(distance)} from the middle of vault {vault.tag} and is split there",
         placed(line.where, point_at(line.points, line.bulge, spot)),
         "end the duct at the vault if it does not pass through it",
     )
@@ -292,7 +292,7 @@ def _overshoot(line: RawLine, spot: Spot, vault: Vault, past: float) -> Finding:
     return Finding(
         "overshoot-trimmed",
         "info",
-        f"the line runs {past:.3f} m past vault {vault.tag}; the rest is left out",
+        f"the line runs {span_text(past)} past vault {vault.tag}; the rest is left out",
         placed(line.where, point_at(line.points, line.bulge, spot)),
         "end the line at the vault",
     )

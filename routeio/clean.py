@@ -12,7 +12,7 @@ from routeio import heights, marks, tidy
 from routeio.attach import attached
 from routeio.findings import Finding, Where
 from routeio.ground import doubtful_extent
-from routeio.misses import missed
+from routeio.misses import missed, unused
 from routeio.options import ReadOptions
 from routeio.rawlines import RawSurvey
 from routeio.stack import stacked
@@ -70,6 +70,7 @@ def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
     joined, more = stitched(tied, options.snap)
     findings += more
     findings += missed(joined, vaults, options.snap)
+    findings += unused(joined, vaults, options.snap)
     findings += _directions(joined, vaults, Where(file=raw.lines[0].where.file if raw.lines else ""))
     return Cleaned(tuple(joined), vaults, tuple(findings))
 

@@ -9,8 +9,8 @@ import shapely
 
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
-from routeio.bulges import nearest_spot
-from routeio.findings import Finding
+from routeio.bulges import flattened, nearest_spot
+from routeio.findings import Finding, span_text
 from routeio.stack import ObjectArray, box_tree, run_boxes, stacked
 from routeio.stitch import Joined
 from routeio.survey import Vault
@@ -18,6 +18,8 @@ from routeio.tidy import placed, points_at
 
 #: Ends this many times the tolerance away are near misses.
 NEAR = 5.0
+#: Vaults this many times the tolerance off a duct, or at least this far, are passed by. [-], [m]
+PASSING, PASSING_LEAST = 20.0, 10.0
 #: Legs of a long line are looked up in runs of this many.
 _RUN = 32
 
@@ -61,7 +63,7 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
         other, apart, on_end = beside.get(e, (-1, np.inf, False))
         name = lines[other].tied.line.where.id if other >= 0 else ""
         near_vault = (
-            f"vault {vaults[nearest[e]].tag} is {to_vault[e]:.3f} m away" if vaults else "there are no vaults"
+            _away(vaults[nearest[e]], points[e], float(to_vault[e])) if vaults else "there are no vaults"
         )
         end = "last" if k else "first"
         if apart <= snap and not on_end:
@@ -69,14 +71,14 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
                 Finding(
                     "end-on-line",
                     "error",
-                    f"the {end} end meets the middle of {name}, {apart:.3f} m off, where there is no vault: not joined",
+                    f"the {end} end meets the middle of {name}, {span_text(apart)} off, where there is no vault: not joined",
                     place,
                     "draw the vault there; a branch needs one",
                 )
             )
         elif min(apart, to_vault[e]) <= NEAR * snap:
             what = (
-                f"{'an end' if on_end else 'the middle'} of {name} is {apart:.3f} m away; "
+                f"{'an end' if on_end else 'the middle'} of {name} is {span_text(apart)} away; "
                 if other >= 0
                 else ""
             )
@@ -84,7 +86,7 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
                 Finding(
                     "near-miss",
                     "warning",
-                    f"the {end} end reaches nothing within the tolerance of {snap:.3f} m: {what}{near_vault}",
+                    f"the {end} end reaches nothing within the tolerance of {span_text(snap)}: {what}{near_vault}",
                     place,
                     "draw the end where it belongs, or raise snap",
                 )
@@ -99,6 +101,66 @@ def missed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
                     "draw the vault or the duct that is missing, if one is",
                 )
             )
+    return findings
+
+
+def _away(vault: Vault, end: FloatArray, apart: float) -> str:
+    """Say how far a vault is, with its middle where it has an outline, since a drawing is measured to the middle."""
+    if vault.footprint is None:
+        return f"vault {vault.tag} is {span_text(apart)} away"
+    middle = float(np.hypot(end[0] - vault.x, end[1] - vault.y))
+    return f"vault {vault.tag} is {span_text(middle)} away, its outline {span_text(apart)}"
+
+
+def unused(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> list[Finding]:
+    """Say of every vault that no duct meets how far off the nearest duct passes.
+
+    Parameters
+    ----------
+    lines : sequence of Joined
+        After stitching.
+    vaults : sequence of Vault
+        All.
+    snap : float
+        [m]
+
+    Returns
+    -------
+    list of Finding
+        ``vault-passed-by`` within 20 tolerances or 10 m, ``vault-unused`` beyond.
+    """
+    used = {v for line in lines for v in (line.tied.start, line.tied.end)}
+    left = [i for i in range(len(vaults)) if i not in used]
+    if not left or not lines:
+        return []
+    drawn = np.array(
+        [shapely.LineString(flattened(j.tied.line.points, j.tied.line.bulge, 1e-3)[0][:, :2]) for j in lines],
+        dtype=object,
+    )
+    shapes = np.array(
+        [vaults[i].footprint or shapely.Point(vaults[i].x, vaults[i].y) for i in left], dtype=object
+    )
+    nearest = np.asarray(shapely.STRtree(drawn).nearest(shapes))
+    findings = []
+    for i, line, apart in zip(
+        left, nearest.tolist(), shapely.distance(shapes, drawn[nearest]).tolist(), strict=True
+    ):
+        vault, duct = vaults[i], lines[line].tied.line.where.id
+        place = placed(vault.where, np.array([vault.x, vault.y]))
+        if apart <= max(PASSING * snap, PASSING_LEAST):
+            finding = Finding(
+                "vault-passed-by", "warning",
+                f"no duct meets vault {vault.tag}; {duct} passes {span_text(apart)} away, beyond the tolerance of "
+                f"{span_text(snap)}",
+                place, "draw the duct through the vault, or raise snap, if they belong together",
+            )  # fmt: skip
+        else:
+            finding = Finding(
+                "vault-unused", "info",
+                f"no duct meets vault {vault.tag}; the nearest, {duct}, is {span_text(apart)} away", place,
+                "draw the duct that is missing, if one is",
+            )  # fmt: skip
+        findings.append(finding)
     return findings
 
 

@@ -6,11 +6,14 @@ import numpy as np
 import pytest
 import shapely
 
+from routeio.attach import Tied
 from routeio.clean import clean
 from routeio.findings import Where
+from routeio.misses import unused
 from routeio.options import ReadOptions
 from routeio.rawlines import RawLine, RawSurvey, RawVault
-from routeio.survey import DuctFields, Ground
+from routeio.stitch import Joined
+from routeio.survey import DuctFields, Ground, Vault
 
 
 def line(*points, bulge=None, name="L", fields=None):
@@ -51,13 +54,13 @@ def test_both_sides_of_the_tolerance_are_reported_with_distance_and_place():
     assert [(f.severity, round(f.where.x, 2)) for f in tied] == [("info", 0.1), ("warning", 99.71)]
     assert "0.290 m from vault B" in tied[1].message
     (miss,) = [f for f in by_code(result, "near-miss") if f.where.x < 250]
-    assert "vault C is 0.310 m away" in miss.message
+    assert "vault C is 0.31 m (1.02 ft) away" in miss.message
     assert (miss.where.x, miss.where.id) == (200.31, "out")
 
 
 def test_a_loose_end_says_how_far_the_nearest_vault_is():
     (loose,) = by_code(cleaned([line((0, 0), (50, 0))], [vault("A", 0, 0), vault("B", 122, 0)]), "loose-end")
-    assert "vault B is 72.000 m away" in loose.message
+    assert "vault B is 72.00 m (236.22 ft) away" in loose.message
 
 
 def test_ends_stay_where_they_are_drawn():
@@ -148,7 +151,7 @@ def test_an_overshoot_is_trimmed():
     result = cleaned([line((0, 0), (100.2, 0), name="over")], [vault("A", 0, 0), vault("B", 100, 0)])
     assert result.lines[0].tied.line.points[-1, :2] == pytest.approx([100, 0])
     (finding,) = by_code(result, "overshoot-trimmed")
-    assert "0.200 m past vault B" in finding.message
+    assert "0.20 m (0.66 ft) past vault B" in finding.message
 
 
 def test_many_lines_between_two_vaults_and_a_loop():
@@ -218,3 +221,18 @@ def test_a_line_drawn_from_wall_to_wall_through_its_own_vault():
     assert spans(result) == [("A", "B")]
     assert result.lines[0].tied.line.points[0, 0] == pytest.approx(0)
     assert by_code(result, "overshoot-trimmed")
+
+
+@pytest.mark.parametrize(
+    ("off", "code"), [(0.61, "vault-passed-by"), (9.14, "vault-passed-by"), (60.0, "vault-unused")]
+)
+def test_a_vault_that_no_duct_meets_is_spoken_of(off, code):
+    line = RawLine(
+        np.array([[0.0, 0, np.nan], [100, 0, np.nan]]), np.zeros(1), ("L",), True, where=Where(id="L")
+    )
+    vault = Vault("V", 50.0, off)
+    (finding,) = unused([Joined(Tied(line), ())], [vault], 0.3)
+    assert finding.code == code
+    assert f"{off:.2f} m" in finding.message
+    assert "vault V" in finding.message
+    assert (finding.where.x, finding.where.y) == (50.0, off)
