@@ -263,7 +263,7 @@ class _Reading:
                     "the attributes are " + ", ".join(repr(t) for t in sorted(tags)),
                     tuple(self.findings),
                 )
-        open_names = [name for name in _VAULT_FIELDS[:4] if name not in self.options.vaults.fields]
+        open_names = [name for name in _VAULT_FIELDS if name not in self.options.vaults.fields]
         for guess in fields_like(open_names, [t for t in tags if t and t not in told]):
             told[guess.name] = guess.what
             self._find(

@@ -210,7 +210,7 @@ class _Reading:
     def _vault_names(self, known: Facts, where: Where) -> dict[str, str]:
         told = check_fields("vaults", self.options.vaults.fields, known.fields, where)
         free = [f for f in known.fields if f not in told.values()]
-        for guess in fields_like([n for n in VAULT_FIELDS[:4] if n not in told], free):
+        for guess in fields_like([n for n in VAULT_FIELDS if n not in told], free):
             told[guess.what] = guess.name
             self._find(
                 "field-guessed",

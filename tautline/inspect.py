@@ -202,7 +202,8 @@ def units_read(seen: Peek) -> System:
         ``us`` where the file is in feet, inches or miles.
     """
     unit = seen.units or ""
-    return "us" if any(word in unit for word in ("foot", "feet", "inch", "mile", "yard")) else "si"
+    words = ("foot", "feet", "inch", "mile", "yard")
+    return "us" if unit in {"ft", "in", "mi", "yd"} or any(word in unit for word in words) else "si"
 
 
 def _fields(seen: Peek, what: str) -> dict[str, str]:
