@@ -34,12 +34,12 @@ def drawing_units(
     unit : str or None
         A key of :data:`routeio.ground.UNITS`.
     findings : tuple of Finding
-        Where the user and the file differ, or a survey unit stands beside a metric $MEASUREMENT.
+        Where the user and the file differ, or $INSUNITS and $MEASUREMENT.
 
     Raises
     ------
     InputRefusedError
-        ``units-contradict``: $INSUNITS against $MEASUREMENT, or a unit that is no unit of a drawing of the ground.
+        ``units-contradict``: a unit that is no unit of a drawing of the ground.
     """
     stated = unit_named(options.units, "units", where) if options.units else None
     code = opened.units or None
@@ -65,23 +65,16 @@ def drawing_units(
         )
     if own and opened.measurement is not None and (own in _METRIC) != (opened.measurement == 1):
         system = "metric" if opened.measurement == 1 else "imperial"
-        if own.startswith("us_survey"):
-            # nobody writes a survey unit by default, and libraries that write one leave $MEASUREMENT at metric
-            return own, (
-                Finding(
-                    "units-doubtful",
-                    "warning",
-                    f"the drawing says {own} ($INSUNITS {code}), which is used, and {system} ($MEASUREMENT "
-                    f"{opened.measurement})",
-                    where,
-                    "state units to be sure",
-                ),
-            )
-        raise InputRefusedError(
-            "units-contradict",
-            f"the drawing says {own} ($INSUNITS {code}) and {system} ($MEASUREMENT {opened.measurement})",
-            where,
-            f"state units: one of {', '.join(UNITS)}",
+        # $MEASUREMENT only picks linetypes and hatches, and libraries that write drawings leave it at metric
+        return own, (
+            Finding(
+                "units-doubtful",
+                "warning",
+                f"the drawing says {own} ($INSUNITS {code}), which is used, and {system} ($MEASUREMENT "
+                f"{opened.measurement})",
+                where,
+                "state units to be sure",
+            ),
         )
     return own, ()
 

@@ -61,17 +61,13 @@ def test_a_file_without_a_header_has_no_units(tmp_path, raw):
     assert raw(path, ducts="DUCT", units="yd").lines[0].points[1, 0] == pytest.approx(9 * 0.9144)
 
 
-@pytest.mark.parametrize(("units", "measurement"), [(2, 1), (4, 0), (1, 1), (6, 0)])
-def test_contradiction_is_refused(saved, raw, units, measurement):
-    with pytest.raises(InputRefusedError) as refused:
-        raw(saved(drawn(units, measurement)), ducts="DUCT")
-    assert refused.value.code == "units-contradict"
-    assert "$MEASUREMENT" in str(refused.value)
-
-
-def test_a_survey_unit_is_no_default_and_rules_with_a_warning(saved, raw, codes):
-    read = raw(saved(drawn(21, 1)), ducts="DUCT")
-    assert read.ground.unit == "us_survey_foot"
+@pytest.mark.parametrize(
+    ("units", "measurement", "name"),
+    [(2, 1, "ft"), (4, 0, "mm"), (1, 1, "in"), (6, 0, "m"), (21, 1, "us_survey_foot")],
+)
+def test_the_unit_rules_over_the_system_with_a_warning(saved, raw, codes, units, measurement, name):
+    read = raw(saved(drawn(units, measurement)), ducts="DUCT")
+    assert read.ground.unit == name
     assert codes(read)["units-doubtful"] == 1
 
 
