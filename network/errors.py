@@ -18,9 +18,17 @@ class UnknownVaultError(InputRefusedError):
         Tags of the survey that look like it, best first.
     where : Where, optional
         The file.
+    renamed : tuple of str, optional
+        What vaults are called that bear this tag and share it.
     """
 
-    def __init__(self, tag: str, suggestions: tuple[str, ...], where: Where | None = None) -> None:
+    def __init__(
+        self,
+        tag: str,
+        suggestions: tuple[str, ...],
+        where: Where | None = None,
+        renamed: tuple[str, ...] = (),
+    ) -> None:
         self.tag = tag
         self.suggestions = suggestions
         remedy = (
@@ -28,6 +36,11 @@ class UnknownVaultError(InputRefusedError):
             if suggestions
             else "tautline inspect lists the vaults"
         )
+        if renamed:
+            remedy = (
+                f"several vaults are tagged {tag!r}, and are called {', '.join(renamed)} here; name one of these, "
+                "or give each a tag of its own in the file"
+            )
         super().__init__("unknown-vault", f"there is no vault {tag!r}", where, remedy)
 
 

@@ -118,7 +118,8 @@ class DuctNetwork:
             With the names that look most like it.
         """
         if tag not in self.graph:
-            raise UnknownVaultError(tag, self._like(tag), Where(file=self.survey.file))
+            renamed = tuple(v.tag for v in self.survey.vaults if v.tag.startswith(f"{tag}@"))
+            raise UnknownVaultError(tag, self._like(tag), Where(file=self.survey.file), renamed)
         vault: Vault = self.graph.nodes[tag]["vault"]
         return vault
 
