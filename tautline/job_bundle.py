@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Literal, cast
 
 from mechanics.cable import Arrangement, Bundle, Cable, Material
-from mechanics.tables import Tables
-from tautline.job_table import Table
+from mechanics.tables import Tables, friction_default, least_temperature
+from tautline.job_table import Table, nearest
 
 _ARRANGEMENTS = ("single", "pair", "triangular", "cradled", "diamond", "circle")
 _THICKEST = 0.5  # m; a diameter beyond it is a wrong unit
@@ -65,6 +65,21 @@ def _beside(table: Table, role: Literal["ground", "fibre"], tables: Tables) -> t
     return () if found is None else (found,)
 
 
+def _jacket(table: Table, tables: Tables) -> str | None:
+    """Read the jacket, which sets friction and cold: one that no table knows is refused, never taken for another."""
+    jacket = table.text("jacket")
+    rows = [row.key[0] for name in ("friction", "temperature") for row in tables.rows(name)]
+    known = list(dict.fromkeys(name for name in rows if name and name != "dry rope"))
+    unknown = "is not in the table"  # said by both look-ups of a jacket that neither holds
+    if jacket is None or any(
+        unknown not in said for said in (friction_default(jacket, "", tables)[2], least_temperature(jacket, tables)[1])
+    ):
+        return jacket
+    listed = ", ".join(f'"{name}"' for name in known)
+    table.fault("jacket", f'must be one of {listed}, got "{jacket}"{nearest(jacket, known)}')
+    return None
+
+
 def _cable(table: Table, role: Literal["power", "ground", "fibre"], tables: Tables) -> Cable | None:
     """Read one cable; the sub-tables of ``[bundle]`` for a cable beside the others hold the same keys."""
     diameter = table.quantity("diameter", "diameter", above=0.0, at_most=_THICKEST, required=True)
@@ -78,7 +93,7 @@ def _cable(table: Table, role: Literal["power", "ground", "fibre"], tables: Tabl
     temper = conductor.text("temper", choices=list(dict.fromkeys(tempers))) if stated else None
     constructions = [row.key[0] for row in tables.rows("sidewall")]
     construction = table.text("construction", choices=constructions, required=role != "power")
-    jacket = table.text("jacket")
+    jacket = _jacket(table, tables)
     sheath = table.quantity("sheath_area", "area", above=0.0)
     name = table.text("name")
     if diameter is None or weight is None:

@@ -237,3 +237,13 @@ def test_what_people_read_changes_no_limit(
     job = read_job(file)
     assert job.rules.practice == practice
     assert any(f"{practice} practice taken" in said and area in said for said in job.assumed)
+
+
+def test_a_misspelled_jacket_is_refused_and_the_nearest_named(write):
+    given = ('construction = "shielded"', 'construction = "shielded"\njacket = "polyethelene"')
+    said = faults(write(given))
+    assert len(said) == 1
+    assert "bundle.jacket must be one of" in said[0]
+    assert 'did you mean "polyethylene"?' in said[0]
+    for good in ("polyethylene", "PE", "xlpe", "pvc", "LSZH"):  # common abbreviations of the trade
+        read_job(write((given[0], f'{given[0]}\njacket = "{good}"')))
