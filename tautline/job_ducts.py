@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from mechanics.errors import DomainError
-from mechanics.tables import Tables, inside_diameter
+from mechanics.tables import Tables, friction_default, inside_diameter
 from network import Guides, guide_bend
 from tautline.bores import Lining
-from tautline.job_table import Table
+from tautline.job_table import Table, nearest
 
 
 def read_lining(duct: Table, friction: Table, layers: list[Table], jacket: str, tables: Tables) -> Lining:
@@ -81,6 +81,11 @@ def _size(table: Table, tables: Tables) -> tuple[str | None, str | None, float |
             inside_diameter(size, kind, tables)
         except DomainError as error:
             table.fault("trade_size", f'"{size}" with type "{kind}" is not in the table of ducts: {error}')
+    elif kind is not None and "is not in the table" in friction_default("polyethylene", kind, tables)[2]:
+        known = list(dict.fromkeys(row.key[0] for row in tables.rows("ducts")))
+        if kind.casefold() not in [name.casefold() for name in known]:
+            listed = ", ".join(f'"{name}"' for name in known)
+            table.fault("type", f'must be one of {listed}, got "{kind}"{nearest(kind, known)}')
     return size, kind, diameter
 
 

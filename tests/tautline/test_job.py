@@ -247,3 +247,11 @@ def test_a_misspelled_jacket_is_refused_and_the_nearest_named(write):
     assert 'did you mean "polyethylene"?' in said[0]
     for good in ("polyethylene", "PE", "xlpe", "pvc", "LSZH"):  # common abbreviations of the trade
         read_job(write((given[0], f'{given[0]}\njacket = "{good}"')))
+
+
+def test_a_misspelled_type_of_duct_is_refused_where_its_diameter_is_stated(write):
+    said = faults(write(('trade_size = "5"', 'inside_diameter = "5 in"'), ('"PVC 40"', '"PVV 40"')))
+    assert len(said) == 1
+    assert "duct.type must be one of" in said[0]
+    assert 'did you mean "PVC 40"?' in said[0]
+    read_job(write(('trade_size = "5"', 'inside_diameter = "5 in"')))
