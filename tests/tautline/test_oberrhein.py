@@ -154,7 +154,7 @@ def test_line_that_misses_its_bus_is_left_loose_and_said(plan: dict[str, Any], e
     assert distance == pytest.approx(72.2, abs=0.1)
     (finding,) = [f for f in plan["findings"] if f["code"] == "loose-end"]
     assert finding["where"]["id"] == line
-    said = re.search(rf"{bus} is ([\d.]+) m away", finding["message"])
+    said = re.search(rf"{bus} is ([\d.]+) m\b", finding["message"])
     assert said is not None
     assert float(said[1]) == pytest.approx(distance, rel=0.001)  # the projection's scale
 
