@@ -11,12 +11,13 @@ import numpy as np
 import shapely
 
 from mechanics.errors import FloatArray
-from routeio.attach import EXACT, Tied
+from routeio.attach import Tied
 from routeio.bulges import headings
 from routeio.findings import Finding
 from routeio.rawlines import RawLine
 from routeio.survey import DuctFields
 from routeio.tidy import placed, points_at
+from routeio.ties import EXACT
 
 #: Ends nearer than this touch. [m]
 TOUCH = 1e-4

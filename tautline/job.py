@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, cast
@@ -161,7 +162,7 @@ def _tables(head: Table, folder: Path) -> Tables:
     return tables
 
 
-def _area_as_written(values: dict[str, Any]) -> object:
+def _area_as_written(values: Mapping[str, Any]) -> object:
     """Return the conductor's area with its unit, for the practice that goes with it."""
     bundle = values.get("bundle")
     conductor = bundle.get("conductor") if isinstance(bundle, dict) else None

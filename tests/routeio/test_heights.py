@@ -75,7 +75,8 @@ def test_zero_is_an_elevation_among_lines_of_zeros():
 
 def test_an_end_that_is_unknown_stays_unknown():
     (z,), codes = settled(line(100, 101, -9999))
-    assert z[:2] == [100, 101] and np.isnan(z[2])
+    assert z[:2] == [100, 101]
+    assert np.isnan(z[2])
     assert "elevation-interpolated" not in codes
 
 
