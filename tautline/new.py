@@ -45,7 +45,7 @@ _EXAMPLES = {
 }
 _BUNDLE = """
 [bundle]
-cables = 3                        # cables pulled together into one duct
+cables = "FILL IN"                # cables pulled together into one duct: 1 to 6, a plain number, such as 3
 diameter = "FILL IN"              # over the jacket, from the data sheet, such as "{diameter}"
 weight = "FILL IN"                # of one cable, such as "{weight}"
 conductor = {{ material = "FILL IN", area = "FILL IN" }}   # such as "copper" and "{area}"

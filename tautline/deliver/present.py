@@ -156,7 +156,7 @@ class Units:
         return kind, self.label(kind)
 
     def setting(self, setting: Mapping[str, Any]) -> str:
-        """Return the value of one of the document's settings."""
+        """Return the value of one of the document's settings, with the digits it was given: it is input."""
         value, unit = setting["value"], setting["unit"]
         if value is None:
             return "not stated"
@@ -164,7 +164,12 @@ class Units:
             return "yes" if value else "no"
         if isinstance(value, str):
             return plain(value)
-        return self.check({"value": float(value), "limit": None, "unit": unit})[0]
+        if unit == "degC":
+            return self.temperature(float(value))
+        kind, label = self.kind_of({"value": value, "limit": None, "unit": unit})
+        shown = float(value) if kind == "number" else self.value(kind, float(value))
+        # six digits: more than any data sheet states, fewer than conversion leaves as noise
+        return " ".join(part for part in (f"{float(f'{shown:.6g}'):,.10g}", label) if part)
 
 
 def percent(utilisation: float | None) -> str:

@@ -77,6 +77,7 @@ def test_new_writes_a_job_that_is_refused_until_it_is_filled_in(tmp_path, capsys
     filled = filled.replace(
         'material = "FILL IN", area = "FILL IN"', 'material = "copper", area = "500 kcmil"'
     )
+    filled = filled.replace('cables = "FILL IN"', "cables = 3")
     assert "FILL IN" not in "".join(line.split("#")[0] for line in filled.splitlines())
     path.write_text(filled, encoding="utf-8")
     assert read_job(path).feeder == ("SUB-A", "RISER-9")

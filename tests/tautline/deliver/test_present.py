@@ -65,7 +65,7 @@ def test_settings_of_every_type():
     assert si.setting(value | {"value": True, "unit": ""}) == "yes"
     assert si.setting(value | {"value": None, "unit": "m"}) == "not stated"
     assert si.setting(value | {"value": "eye", "unit": ""}) == "eye"
-    assert si.setting(value | {"value": 450.0, "unit": "m"}) == "450.0 m"
+    assert si.setting(value | {"value": 450.0, "unit": "m"}) == "450 m"
 
 
 @pytest.mark.parametrize("character", ["\x1b", "\x00", "\u202e", "\u2066", "\x9b"])
@@ -78,3 +78,11 @@ def test_wide_and_combining_characters_are_counted_as_shown():
     assert present.columns("MH-1") == 4
     assert present.columns("井戸") == 4
     assert present.columns("e\u0301") == 1
+
+
+def test_settings_keep_the_digits_they_were_given():
+    us = Units("us")
+    assert us.setting({"value": 1.75 * 4.4482216152605 / 0.3048, "unit": "N/m"}) == "1.75 lbf/ft"
+    assert us.setting({"value": 3, "unit": ""}) == "3"
+    assert us.setting({"value": 10.0, "unit": ""}) == "10"
+    assert us.setting({"value": 2800 * 0.3048, "unit": "m"}) == "2,800 ft"
