@@ -265,21 +265,20 @@ class _Coefficients:
         straight, flat = any(step.straight for step in steps), any(step.flat for step in steps)
         along, other = layout.along[rows], layout.other[rows]
         self.add = self.cosh = self.sinh = self.press = along
+        bends = layout.kind[rows] == FLAT if straight and flat else None
         if flat:
-            bends = layout.kind[rows] == FLAT
             angle = friction * along
-            self.press = weight * other
-            if straight:
+            self.press = weight * weight * other
+            if bends is not None:
                 angle *= bends
                 self.press *= bends
-            self.press *= self.press
             self.cosh, self.sinh = np.cosh(angle), np.sinh(angle)
         if straight:
             if laws.pressed is not None:
                 friction = laws.coefficient(rows, weight * np.cos(layout.chain.grade_in[layout.index[rows]]))
             self.add = weight * friction * along
             self.add += weight * other
-            if flat:
+            if bends is not None:
                 self.add *= ~bends
 
     def carry(self, before: FloatArray, after: FloatArray, step: Step) -> None:

@@ -161,7 +161,7 @@ class Layout:
         return [[list(islice(steps, size)) for size in block] for block in sizes]
 
     def _measures(self, kind: NDArray[np.int8]) -> None:
-        """Take what tensions are reckoned with: run and rise of straights, angle and radius of flat bends."""
+        """Take what tensions are reckoned with: run and rise of straights, angle and squared radius of flat bends."""
         n = len(self)
         along, other = np.empty(n), np.empty(n)
         sloped = bool(self.chain.grade_in.any())
@@ -174,7 +174,8 @@ class Layout:
                 grade = self.chain.grade_in[part]
                 rise, run = length * np.sin(grade), length * np.cos(grade)
             along[part] = np.where(flat, turn, run)
-            other[part] = np.where(flat, length / (turn + ~flat), rise)
+            radius = length / (turn + ~flat)
+            other[part] = np.where(flat, radius * radius, rise)
         self.along, self.other = along.take(self.index), other.take(self.index)
         self.inverse: IntArray = np.empty(n, dtype=np.int64)
         for block in self.blocks:
