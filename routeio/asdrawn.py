@@ -110,7 +110,9 @@ def _with_single_chords(traces: Traces, division: Division, tolerance: float) ->
     before, after = kink[:-1], kink[1:]
     half = 0.5 * np.abs(before + after)
     straight = ~division.arc
-    single = (line[k - 1] == line[k]) & (line[k + 1] == line[k]) & straight[k - 1] & straight[k] & straight[k + 1]
+    single = (
+        (line[k - 1] == line[k]) & (line[k + 1] == line[k]) & straight[k - 1] & straight[k] & straight[k + 1]
+    )
     single &= (division.stop[k] - division.start[k] == 1) & (before * after > 0.0) & (half < np.radians(50.0))
     single &= np.abs(before - after) < _ALIKE * np.abs(before + after)
     single &= 0.5 * size[k] * np.tan(0.5 * half) <= tolerance

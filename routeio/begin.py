@@ -123,7 +123,7 @@ def offsets_of_pieces(traces: Traces, division: Division) -> FloatArray:
     flat = np.cos(fit.heading[piece]) * rel[:, 1] - np.sin(fit.heading[piece]) * rel[:, 0]
     out = np.hypot(*(traces.xy - fit.hub[piece]).T)
     round_ = fit.sense[piece] * (fit.radius[piece] - out)
-    return np.where(division.arc[piece], round_, flat)
+    return np.asarray(np.where(division.arc[piece], round_, flat))
 
 
 def _through_joints(
@@ -137,7 +137,7 @@ def _through_joints(
 
     def nearest(vertex: IntArray) -> FloatArray:
         rel = traces.xy[vertex] - fit.foot
-        return fit.foot + np.einsum("ni,ni->n", rel, unit)[:, None] * unit
+        return np.asarray(fit.foot + np.einsum("ni,ni->n", rel, unit)[:, None] * unit)
 
     begin, end = nearest(division.start), nearest(division.stop)
     k = np.flatnonzero(joint)

@@ -30,7 +30,7 @@ def solve(diagonal: FloatArray, upper: FloatArray, right: FloatArray) -> FloatAr
         The solution.
     """
     if len(diagonal) == 1:
-        return np.einsum("nij,nj->ni", inverse(diagonal), right)
+        return np.asarray(np.einsum("nij,nj->ni", inverse(diagonal), right))
     inner, left, after = _halved(diagonal, upper)
     odd = right[1::2]
     fewer = right[::2].copy()
@@ -131,4 +131,4 @@ def _reduced(
 
 def _apply(coupling: FloatArray, right: FloatArray, inner: FloatArray) -> FloatArray:
     """Return coupling times inner times right, for each row."""
-    return np.einsum("nij,nj->ni", coupling, np.einsum("nij,nj->ni", inner, right))
+    return np.asarray(np.einsum("nij,nj->ni", coupling, np.einsum("nij,nj->ni", inner, right)))

@@ -89,6 +89,7 @@ def round_corners(
         back on itself.
     """
     kink = kinks(pieces)
+    kink[np.abs(kink) < 1e-9] = 0.0
     sharp = np.abs(kink) > DRAFTING_KINK
     places = [_placed(where, piece.last, locate) for piece in pieces]
     _refuse(kink, sharp, sweep, places)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -69,11 +69,14 @@ class Beliefs:
         Of pieces, where vertices scatter.
     tolerance : float
         How far an arc may lie from vertices drawn for it. [m]
+    ceiling : float
+        Scatter above this must be stated. [m]
     """
 
-    prior: Prior = Prior()
-    prices: Prices = Prices()
+    prior: Prior = field(default_factory=Prior)
+    prices: Prices = field(default_factory=Prices)
     tolerance: float = 0.03
+    ceiling: float = 0.5
 
 
 def explained(
@@ -81,6 +84,7 @@ def explained(
     offsets: IntArray,
     drawn: BoolArray,
     *,
+    exact: BoolArray | None = None,
     sigma: float | None = None,
     beliefs: Beliefs | None = None,
 ) -> Explained:
@@ -94,8 +98,10 @@ def explained(
         Line k is vertices ``offsets[k]:offsets[k + 1]``, at least two.
     drawn : ndarray of bool, shape (m,)
         Lines of a format that draws arcs as arcs.
+    exact : ndarray of bool, shape (m,), optional
+        Lines known to be exact.
     sigma : float, optional
-        Scatter where stated. [m]
+        Scatter of the others where stated. [m]
     beliefs : Beliefs, optional
         What is held of lines before they are seen.
 
@@ -107,32 +113,37 @@ def explained(
     beliefs = beliefs or Beliefs()
     count = len(offsets) - 1
     traces = Traces(xy, offsets, np.ones(count), np.ones(len(xy)), np.full(count, np.inf))
-    told = stated(count, sigma) if sigma is not None else estimated(traces, drawn)
-    stray = strays(traces, told.sigma)
+    known = np.zeros(count, bool) if exact is None else exact
+    told = _told(traces, drawn, known, sigma, beliefs.ceiling)
+    stray = strays(traces, told.sigma) & ~known[traces.line]
     if stray.any():
         traces = replace(traces, weight=np.where(stray, 0.0, 1.0))
-        told = told if sigma is not None else estimated(traces, drawn)
+        told = _told(traces, drawn, known, sigma, beliefs.ceiling)
     traces = replace(traces, scatter=told.effective)
     lots: list[Explained] = []
     lines: list[IntArray] = []
-    exact = np.flatnonzero(told.exact)
+    through = np.flatnonzero(told.exact)
     scattered = np.flatnonzero(~told.exact)
-    if exact.size:
-        lot = _through(traces.take(exact), told.take(exact), beliefs)
+    if through.size:
+        lot = _through(traces.take(through), told.take(through), beliefs)
         # corners without number may be chords cut up further: then a fit does better
-        rough = np.flatnonzero((np.bincount(lot.chain.line, lot.sharp) > 0) & (np.diff(offsets)[exact] >= FEWEST))
+        rough = np.flatnonzero(
+            (np.bincount(lot.chain.line, lot.sharp) > 0)
+            & (np.diff(offsets)[through] >= FEWEST)
+            & ~known[through]
+        )
         if rough.size:
-            floor = replace(told.take(exact[rough]), sigma=np.full(rough.size, FLOOR))
+            floor = replace(told.take(through[rough]), sigma=np.full(rough.size, FLOOR))
             other = _averaged(replace(lot.traces.take(rough), scatter=floor.sigma), floor, beliefs, True)
             off = np.abs(measure(other.traces, other.chain, derivatives=False).off)
             most = np.maximum.reduceat(off, other.traces.offsets[:-1])
             better = (other.chain.count < 0.8 * lot.chain.count[rough]) & (most <= beliefs.tolerance)
             lots.append(_take(other, np.flatnonzero(better)))
-            lines.append(exact[rough[better]])
-            stay = np.setdiff1d(np.arange(exact.size), rough[better])
-            lot, exact = _take(lot, stay), exact[stay]
+            lines.append(through[rough[better]])
+            stay = np.setdiff1d(np.arange(through.size), rough[better])
+            lot, through = _take(lot, stay), through[stay]
         lots.append(lot)
-        lines.append(exact)
+        lines.append(through)
     if scattered.size:
         lot = _averaged(traces.take(scattered), told.take(scattered), beliefs, sigma is not None)
         # where there is hardly a vertex but at corners there is nothing to average
@@ -146,9 +157,27 @@ def explained(
     return _stacked(lots, lines)
 
 
-def _through(
-    traces: Traces, told: Scatter, beliefs: Beliefs, prices: Prices | None = None
-) -> Explained:
+def _told(traces: Traces, drawn: BoolArray, known: BoolArray, sigma: float | None, ceiling: float) -> Scatter:
+    """Return the scatter of the lines: none of those known to be exact, that stated, or that estimated."""
+    told = stated(traces.count, 0.0)
+    rest = np.flatnonzero(~known)
+    if rest.size == 0:
+        return told
+    own = (
+        stated(rest.size, sigma) if sigma is not None else estimated(traces.take(rest), drawn[rest], ceiling)
+    )
+    if rest.size == traces.count:
+        return own
+
+    def spread(name: str) -> Any:
+        whole = getattr(told, name).copy()
+        whole[rest] = getattr(own, name)
+        return whole
+
+    return Scatter(*(spread(f.name) for f in fields(Scatter)))
+
+
+def _through(traces: Traces, told: Scatter, beliefs: Beliefs, prices: Prices | None = None) -> Explained:
     """Explain lines by straights and arcs through their vertices."""
     found = as_drawn(traces, beliefs.tolerance, prices or EXACT_PRICES)
     none = np.zeros(traces.count, bool)

@@ -39,7 +39,13 @@ class Prior:
 
 
 def fitted(
-    traces: Traces, chain: Tangents, prior: Prior, *, rounds: int = 40, closeness: float = 1e-3, radii_only: bool = False
+    traces: Traces,
+    chain: Tangents,
+    prior: Prior,
+    *,
+    rounds: int = 40,
+    closeness: float = 1e-3,
+    radii_only: bool = False,
 ) -> tuple[Tangents, FloatArray]:
     """Return the chain that lies nearest the vertices, starting from the given one, and its cost.
 
@@ -66,7 +72,7 @@ def fitted(
         Of each line: robust sum of squares in units of its scatter, and the prior; inf where the chain cannot be.
     """
     damping = np.full(traces.count, 1e-3)
-    chain = held(traces, chain)
+    chain = halved(traces, held(traces, chain))
     cost = cost_of(traces, chain, prior)
     live = np.flatnonzero(np.diff(chain.offsets) > 0)
     whole, final = chain, cost.copy()
@@ -79,8 +85,8 @@ def fitted(
         trial = held(part_traces, _step(part_traces, part, prior, damping[live], radii_only))
         trial_cost = cost_of(part_traces, trial, prior)
         better = trial_cost <= final[live]
-        gain = np.where(better, final[live] - trial_cost, np.inf)
-        gain[np.isnan(gain)] = np.inf
+        lost = np.isinf(trial_cost) | np.isinf(final[live])
+        gain = np.where(better & ~lost, final[live] - np.where(lost, 0.0, trial_cost), np.inf)
         damping[live] = np.clip(damping[live] * np.where(better, 0.2, 6.0), 1e-9, 1e9)
         taken = live[better]
         whole = put(whole, taken, trial.take(np.flatnonzero(better)))
@@ -107,7 +113,7 @@ def cost_of(traces: Traces, chain: Tangents, prior: Prior) -> FloatArray:
     ndarray, shape (m,)
         In units of the scatter's variance; inf where the chain cannot be.
     """
-    cell = sums(_losses(traces, chain), chain.cell) + _unlike(chain, prior)
+    cell = sums(losses(traces, chain), chain.cell) + _unlike(chain, prior)
     cost = np.add.reduceat(cell, chain.offsets[:-1])
     cost[np.logical_or.reduceat(impossible(traces, chain), chain.offsets[:-1])] = np.inf
     return np.asarray(cost)
@@ -130,11 +136,25 @@ def cell_costs(traces: Traces, chain: Tangents, prior: Prior) -> FloatArray:
     ndarray, shape (s,)
         In units of the scatter's variance.
     """
-    loss = np.minimum(_losses(traces, chain), traces.most[traces.line])
+    loss = np.minimum(losses(traces, chain), traces.most[traces.line])
     return sums(loss, chain.cell) + _unlike(chain, prior)
 
 
-def _losses(traces: Traces, chain: Tangents) -> FloatArray:
+def losses(traces: Traces, chain: Tangents) -> FloatArray:
+    """Return what each vertex costs, robustly.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+    chain : Tangents
+        Their chains.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        In units of the scatter's variance.
+    """
     off = measure(traces, chain, derivatives=False).off
     square = (off / traces.scatter[traces.line]) ** 2
     return np.asarray(traces.weight * OUTLYING**2 * np.log1p(square / OUTLYING**2))
@@ -217,9 +237,7 @@ def normal(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray, F
     return diagonal, upper, right
 
 
-def _step(
-    traces: Traces, chain: Tangents, prior: Prior, damping: FloatArray, radii_only: bool
-) -> Tangents:
+def _step(traces: Traces, chain: Tangents, prior: Prior, damping: FloatArray, radii_only: bool) -> Tangents:
     diagonal, upper, right = normal(traces, chain, prior)
     if radii_only:
         move = right[:, 2] / (diagonal[:, 2, 2] * (1.0 + damping[chain.line]))
@@ -299,6 +317,46 @@ def held(traces: Traces, chain: Tangents) -> Tangents:
     )
 
 
+def halved(traces: Traces, chain: Tangents) -> Tangents:
+    """Return the chain with the vertices of each straight parted in its middle between the corners at its ends.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+    chain : Tangents
+        Their chains.
+
+    Returns
+    -------
+    Tangents
+        Alike but for cells.
+    """
+    corner = corners_of(chain)
+    leg, inner = legs_of(chain, corner)
+    k = np.flatnonzero(inner & (leg > 0.0))
+    if k.size == 0:
+        return chain
+    count = len(chain.heading)
+    middle = np.zeros((count, 2))
+    middle[k] = 0.5 * (
+        corner.apex[k]
+        + corner.apex[k + 1]
+        + (corner.tangent[k] - corner.tangent[k + 1])[:, None] * corner.along[k]
+    )
+    part = measure(traces, chain, derivatives=False).part
+    cell = np.repeat(np.arange(count), np.diff(chain.cell))
+    straight = np.where(part == 2, cell, np.maximum(cell - 1, 0))
+    along = np.einsum("ni,ni->n", traces.xy - middle[straight], corner.along[straight])
+    moved = np.zeros(count, bool)
+    moved[k] = True
+    late = np.bincount(straight, moved[straight] & (part == 2) & (along > 0.0), minlength=count)
+    early = np.bincount(straight, moved[straight] & (part == 0) & (along < 0.0), minlength=count)
+    bounds = chain.cell.copy()
+    bounds[k + 1] += (early - late)[k].astype(np.int64)
+    return replace(chain, cell=np.maximum.accumulate(np.minimum(bounds, bounds[-1])))
+
+
 def legs_of(chain: Tangents, corner: Corners) -> tuple[FloatArray, np.ndarray]:
     """Return the length of each straight from apex to apex, and which straights have two.
 
@@ -354,4 +412,4 @@ def impossible(traces: Traces, chain: Tangents) -> BoolArray:
     middle = corner.along[k - 1] + corner.along[k]
     end = traces.xy[traces.offsets[1:] - 1][line[k]]
     bad[k] |= np.einsum("ni,ni->n", middle, end - corner.apex[k]) < 0.0
-    return bad
+    return np.asarray(bad)

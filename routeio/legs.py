@@ -69,15 +69,13 @@ class Piece:
         return np.asarray(self.first + step[0])
 
 
-def kept_vertices(points: FloatArray, bulge: FloatArray) -> NDArray[np.bool_]:
+def kept_vertices(points: FloatArray) -> NDArray[np.bool_]:
     """Return a mask of the vertices that remain when legs of no length are dropped, the first always.
 
     Parameters
     ----------
     points : ndarray, shape (k, 3)
         [m]
-    bulge : ndarray, shape (k - 1,)
-        Of each leg.
 
     Returns
     -------

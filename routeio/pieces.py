@@ -82,6 +82,7 @@ class Moments:
         return np.asarray(np.maximum(self.n * (half - np.sqrt((0.5 * (xx - yy)) ** 2 + xy * xy)), 0.0))
 
     def second(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the mean squares xx, xy and yy about the mean point."""
         mx, my = self.x / self.n, self.y / self.n
         return self.xx / self.n - mx * mx, self.xy / self.n - mx * my, self.yy / self.n - my * my
 
@@ -117,7 +118,7 @@ class Moments:
         det = np.where(np.abs(det) < 1e-300, 1e-300, det)
         cx = 0.5 * (xz * (yy - root) - yz * xy) / det
         cy = 0.5 * (yz * (xx - root) - xz * xy) / det
-        radius = np.sqrt(cx * cx + cy * cy + z)
+        radius = np.hypot(np.hypot(cx, cy), np.sqrt(z))
         return n * root, cx + mx, cy + my, radius
 
 
@@ -198,7 +199,7 @@ def _blocks(traces: Traces) -> IntArray:
     def bound(k: IntArray) -> IntArray:
         n, m = legs[line], count[line]
         half = 2 * k <= m
-        return np.where(half, n * k // m, n - n * (m - k) // m)
+        return np.asarray(np.where(half, n * k // m, n - n * (m - k) // m))
 
     base = traces.offsets[:-1][line]
     return np.stack((line, base + bound(number), base + bound(number + 1)), axis=-1)
@@ -311,19 +312,19 @@ def _divide_batch(
     for t in range(1, longest):
         while live and sizes[live - 1] <= t:
             live -= 1
-        rows = offsets[:live] + t
+        row = offsets[:live] + t
         width = min(t, reach)
-        source = rows[:, None] - back[None, :width]
-        by_line = best_any[source] + line_cost[rows, :width]
+        source = row[:, None] - back[None, :width]
+        by_line = best_any[source] + line_cost[row, :width]
         pick = by_line.argmin(axis=1)
-        from_line[rows] = pick + 1
+        from_line[row] = pick + 1
         value = by_line[np.arange(live), pick]
-        best_line[rows] = value
-        by_arc = np.minimum(best_line[source], best_arc[source] + prices.line) + arc_cost[rows, :width]
+        best_line[row] = value
+        by_arc = np.minimum(best_line[source], best_arc[source] + prices.line) + arc_cost[row, :width]
         pick = by_arc.argmin(axis=1)
-        from_arc[rows] = pick + 1
-        best_arc[rows] = by_arc[np.arange(live), pick]
-        best_any[rows] = np.minimum(value, best_arc[rows])
+        from_arc[row] = pick + 1
+        best_arc[row] = by_arc[np.arange(live), pick]
+        best_any[row] = np.minimum(value, best_arc[row])
     # walk back, all lines at once
     here = offsets[1:] - 1
     start_of = offsets[:-1]

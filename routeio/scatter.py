@@ -29,8 +29,6 @@ _ENOUGH, _ENOUGH_POOLED = 12, 30
 _ALTERNATING = 0.33
 #: Scatter of a lone short line above this share of its legs is no scatter but corners. [m/m]
 _OF_LEG = 0.04
-#: Scatter above this is not told from rough ground by the line alone; it may be stated. [m]
-CEILING = 0.5
 #: Below this the correlation between neighbours is taken as none.
 _WHITE = 0.2
 
@@ -61,7 +59,6 @@ class Scatter:
     def effective(self) -> FloatArray:
         """Standard deviation of white scatter that would leave a mean as uncertain, shape (m,). [m]"""
         return np.asarray(self.sigma * np.sqrt((1.0 + self.correlation) / (1.0 - self.correlation)))
-
 
     def take(self, lines: IntArray) -> Scatter:
         """Return that of the given lines alone."""
@@ -94,7 +91,7 @@ def stated(count: int, sigma: float) -> Scatter:
     return Scatter(np.full(count, EXACT if exact else max(sigma, FLOOR)), none, np.full(count, exact), none)
 
 
-def estimated(traces: Traces, drawn: BoolArray) -> Scatter:
+def estimated(traces: Traces, drawn: BoolArray, ceiling: float) -> Scatter:
     """Return the scatter of each line, lines of few vertices from the whole layer.
 
     Parameters
@@ -103,6 +100,8 @@ def estimated(traces: Traces, drawn: BoolArray) -> Scatter:
         The lines of one layer; vertices of weight 0 are left out.
     drawn : ndarray of bool, shape (m,)
         Lines of a format that draws arcs as arcs: short ones are taken as exact.
+    ceiling : float
+        Scatter above this is not told from the shape of the line; such lines are taken as exact. [m]
 
     Returns
     -------
@@ -115,7 +114,7 @@ def estimated(traces: Traces, drawn: BoolArray) -> Scatter:
     sigma = _medians(np.abs(value), line, count) / _MEDIAN
     swaps, pairs = _alternations(traces)
     own = windows >= _ENOUGH
-    exact = ~((sigma > EXACT) & (sigma < CEILING)) | (swaps < _ALTERNATING * pairs)
+    exact = ~((sigma > EXACT) & (sigma < ceiling)) | (swaps < _ALTERNATING * pairs)
     guess = np.zeros(count)
 
     # the layer as one: what the short lines are told
@@ -124,7 +123,7 @@ def estimated(traces: Traces, drawn: BoolArray) -> Scatter:
     if pool.sum() >= _ENOUGH_POOLED:
         pooled = float(np.median(np.abs(value[pool]))) / _MEDIAN
         loose = ~own | ~exact
-        digitised = EXACT < pooled < CEILING and swaps[loose].sum() >= _ALTERNATING * pairs[loose].sum()
+        digitised = EXACT < pooled < ceiling and swaps[loose].sum() >= _ALTERNATING * pairs[loose].sum()
         exact[short] = not digitised
         sigma[short] = pooled
         near = np.abs(np.log(np.maximum(sigma, 1e-12) / max(pooled, 1e-12))) < np.log(2.0)
@@ -134,10 +133,17 @@ def estimated(traces: Traces, drawn: BoolArray) -> Scatter:
     else:
         straight, leg = _straightness(traces, short)
         ratio = straight / np.maximum(np.where(np.isnan(sigma[short]), straight, sigma[short]), 1e-12)
-        plain = (windows[short] >= 1) & ~drawn[short] & (straight <= _OF_LEG * leg) & (ratio < 3.0)
+        plain = (
+            (windows[short] >= 1)
+            & ~drawn[short]
+            & (straight <= np.minimum(_OF_LEG * leg, ceiling))
+            & (ratio < 3.0)
+        )
         sigma[short] = straight
         exact[short] = ~plain | (straight <= EXACT)
-        guess[short] = np.where(plain | drawn[short] | (windows[short] < 1), 0.0, straight)
+        # a little rougher than scatter may be: corners, but doubtful ones
+        doubtful = ~plain & ~drawn[short] & (windows[short] >= 1) & (straight <= 2.0 * _OF_LEG * leg)
+        guess[short] = np.where(doubtful, straight, 0.0)
     sigma = np.where(exact, EXACT, np.maximum(np.nan_to_num(sigma), FLOOR))
     return Scatter(sigma, np.zeros(count), exact, guess)
 
@@ -245,8 +251,8 @@ def _alternations(traces: Traces) -> tuple[FloatArray, FloatArray]:
     swap = pair & (turn[:-1] * turn[1:] < 0.0)
     owner = line[:-3]
     return (
-        np.bincount(owner, swap, minlength=traces.count),
-        np.bincount(owner, pair, minlength=traces.count),
+        np.bincount(owner, swap, minlength=traces.count).astype(np.float64),
+        np.bincount(owner, pair, minlength=traces.count).astype(np.float64),
     )
 
 

@@ -119,13 +119,11 @@ def _broken(traces: Traces, trial: Tangents, new_of: IntArray, chosen: IntArray,
 def _counted(cost: FloatArray, region: IntArray, count: int) -> FloatArray:
     """Return the cost of all cells that count for each removal."""
     some = region >= 0
-    return np.bincount(region[some], cost[some], minlength=count)
+    return np.bincount(region[some], cost[some], minlength=count).astype(np.float64)
 
 
 def _predicted(traces: Traces, chain: Tangents, prior: Prior) -> FloatArray:
-    """Return about what it would cost to straighten each corner, to drop the straight after it, to straighten both
-    it and the next, which turns the other way.
-    """
+    """Return about what each kind of removal would cost: see :func:`_removed`."""
     corner = corners_of(chain)
     leg, inner = legs_of(chain, corner)
     turn_sd, radius_sd = spread_of(traces, chain, prior)

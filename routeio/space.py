@@ -40,9 +40,9 @@ def weave(
         One a segment: the plan's where it bends there, else the profile's where that does.
     """
     bounds = plan.stations
-    # the profile may end a rounding away from the plan's end
-    reach = profile.end[0]
-    bounds = bounds * (reach / bounds[-1]) if bounds[-1] > 0.0 and reach > 0.0 else bounds
+    # the profile may start and end a little off the plan's ends
+    head, tail = profile.start[0], profile.end[0]
+    bounds = head + bounds * ((tail - head) / bounds[-1])
     length: list[float] = []
     grade_in: list[float] = []
     grade_out: list[float] = []

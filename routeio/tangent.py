@@ -7,6 +7,7 @@ joins them. Any number of lines are fitted side by side, all their straights in 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from routeio.course import wrap
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+_Any = TypeVar("_Any", bound=np.generic)
 
 #: Beyond this distance, in standard deviations, a vertex pulls less and less (Lorentzian loss).
 OUTLYING = 4.0
@@ -170,7 +172,7 @@ def put(whole: Tangents, lines: IntArray, part: Tangents) -> Tangents:
     new = np.repeat(taken, sizes)
     old = ~taken[whole.line]
 
-    def mixed(a: NDArray[np.generic], b: NDArray[np.generic]) -> NDArray[np.generic]:
+    def mixed(a: NDArray[_Any], b: NDArray[_Any]) -> NDArray[_Any]:
         out = np.empty((len(new), *a.shape[1:]), a.dtype)
         out[~new] = a[old]
         out[new] = b

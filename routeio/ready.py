@@ -1,0 +1,133 @@
+"""Lines made ready for recovery: numbers checked, legs of no length dropped, coordinates about an origin of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from mechanics.errors import FloatArray
+from routeio.findings import Finding, InputRefusedError, Where
+from routeio.legs import ZERO_LENGTH, kept_vertices
+from routeio.rawlines import RawLine
+from routeio.tangent import BoolArray, IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """A line ready for recovery.
+
+    Parameters
+    ----------
+    locate : callable
+        From a point of the plane the line is in to its place on the map. [m]
+    origin : ndarray, shape (2,)
+        The first vertex; what follows is relative to it. [m]
+    xy : ndarray, shape (k, 2)
+        Vertices in plan, no two neighbours alike. [m]
+    turn : ndarray, shape (k - 1,)
+        Of each leg in plan, 0 for a straight one. [rad]
+    bulge : ndarray, shape (k - 1,)
+        As drawn.
+    ids : tuple of str
+        Of each leg in plan.
+    z : ndarray, shape (n,)
+        Elevation of every vertex, upright legs included; NaN where none. [m]
+    plan_vertex : ndarray of int, shape (n,)
+        Which vertex in plan each is at.
+    elevated : bool
+        Whether every vertex has an elevation.
+    upright : bool
+        Whether the plane is that of distance and elevation.
+    drawn : bool
+        Whether the format draws arcs as arcs.
+    where : Where
+        Of the line.
+    findings : tuple of Finding
+        So far.
+    """
+
+    locate: Callable[[FloatArray], FloatArray]
+    origin: FloatArray
+    xy: FloatArray
+    turn: FloatArray
+    bulge: FloatArray
+    ids: tuple[str, ...]
+    z: FloatArray
+    plan_vertex: IntArray
+    elevated: bool
+    upright: bool
+    drawn: bool
+    where: Where
+    findings: tuple[Finding, ...]
+
+    def placed(self, point: FloatArray) -> Where:
+        """Return the place on the map of a point of the line."""
+        x, y = self.locate(point)
+        return replace(self.where, x=float(x), y=float(y))
+
+
+def made_ready(line: RawLine) -> Ready:
+    """Return a line ready for recovery.
+
+    Parameters
+    ----------
+    line : RawLine
+        As read or cleaned.
+
+    Returns
+    -------
+    Ready
+        With findings on what was dropped.
+
+    Raises
+    ------
+    InputRefusedError
+        ``bad-coordinate``, ``line-without-length``.
+    """
+    points = np.asarray(line.points, dtype=np.float64)
+    bulge = np.asarray(line.bulge, dtype=np.float64)
+    if not (np.isfinite(points[:, :2]).all() and np.isfinite(bulge).all()):
+        raise InputRefusedError(
+            "bad-coordinate", "a vertex or a bulge of the line is not a number", line.where,
+            "mend the line in its source",
+        )  # fmt: skip
+    findings: list[Finding] = []
+    ids = line.ids
+    keep = kept_vertices(points)
+    if not keep.all():
+        findings.append(
+            Finding(
+                "zero-length-leg", "info", f"{int((~keep).sum())} legs of no length dropped", line.where, ""
+            )
+        )
+        points, bulge, ids = points[keep], bulge[keep[1:]], _kept(ids, keep[1:])
+    step = np.diff(points[:, :2], axis=0)
+    level = np.hypot(step[:, 0], step[:, 1]) > ZERO_LENGTH
+    if not level.any():
+        raise InputRefusedError(
+            "line-without-length", "the line has no length in plan", line.where,
+            "remove it, or draw it from vault to vault",
+        )  # fmt: skip
+    known = np.isfinite(points[:, 2])
+    if known.any() and not known.all():
+        findings.append(
+            Finding(
+                "elevation-incomplete", "warning",
+                f"{int((~known).sum())} of {len(points)} vertices have no elevation: taken as flat",
+                line.where, "give every vertex an elevation, or state the elevations at the vaults",
+            )
+        )  # fmt: skip
+    in_plan = np.concatenate(([True], level))
+    origin = points[0, :2].copy()
+    turn = 4.0 * np.arctan(bulge[level])
+    return Ready(
+        lambda point: point + origin, origin, points[in_plan, :2] - origin, np.where(np.abs(turn) < 1e-9, 0.0, turn), bulge[level],
+        ids if level.all() else _kept(ids, level), points[:, 2], np.cumsum(in_plan) - 1, bool(known.all()),
+        False, line.drawn, line.where, tuple(findings),
+    )  # fmt: skip
+
+
+def _kept(ids: tuple[str, ...], keep: BoolArray) -> tuple[str, ...]:
+    return tuple(i for i, k in zip(ids, keep, strict=True) if k)
