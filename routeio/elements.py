@@ -137,7 +137,24 @@ def laid_out(traces: Traces, chain: Tangents, sharp: BoolArray) -> Elements:
 
 
 def begin_of_arc(apex: FloatArray, tangent: FloatArray, u: FloatArray, k: IntArray) -> FloatArray:
-    """Return where the arcs before straights k begin, shape (len(k), 2). [m]"""
+    """Return where the arcs before some straights begin.
+
+    Parameters
+    ----------
+    apex : ndarray, shape (n, 2)
+        Where each straight would meet the one before it. [m]
+    tangent : ndarray, shape (n,)
+        From the apex to either end of its arc. [m]
+    u : ndarray, shape (n, 2)
+        Directions of the straights.
+    k : ndarray of int
+        Which straights, by the arc before them.
+
+    Returns
+    -------
+    ndarray, shape (len(k), 2)
+        [m]
+    """
     return np.asarray(apex[k] - tangent[k, None] * u[k - 1])
 
 

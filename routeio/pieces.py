@@ -63,7 +63,21 @@ class Division:
 
 @dataclass(frozen=True, eq=False)
 class Moments:
-    """Sums over the vertices of pieces, up to the fourth power, about any point."""
+    """Sums over the vertices of pieces, up to the fourth power, about any point.
+
+    Parameters
+    ----------
+    n : ndarray
+        Vertices.
+    x, y : ndarray
+        Sums of the coordinates. [m]
+    xx, xy, yy : ndarray
+        Of their products. [m2]
+    xz, yz : ndarray
+        Of each times z, the squared distance from the point. [m3]
+    zz : ndarray
+        Of z squared. [m4]
+    """
 
     n: FloatArray
     x: FloatArray

@@ -53,7 +53,7 @@ def test_every_line_ends_at_the_buses_of_the_table(read, network):
 
 
 def test_quirks_are_findings(read, codes, said):
-    assert "72.178 m" in said(read, "loose-end")[0]
+    assert "72.18 m (236.80 ft)" in said(read, "loose-end")[0]
     assert codes(read)["reprojected"] == 1
     assert codes(read)["vaults-coincide"] == 2
     mixed = said(read, "directions-mixed")[0].split()
