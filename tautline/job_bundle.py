@@ -72,7 +72,8 @@ def _jacket(table: Table, tables: Tables) -> str | None:
     known = list(dict.fromkeys(name for name in rows if name and name != "dry rope"))
     unknown = "is not in the table"  # said by both look-ups of a jacket that neither holds
     if jacket is None or any(
-        unknown not in said for said in (friction_default(jacket, "", tables)[2], least_temperature(jacket, tables)[1])
+        unknown not in said
+        for said in (friction_default(jacket, "", tables)[2], least_temperature(jacket, tables)[1])
     ):
         return jacket
     listed = ", ".join(f'"{name}"' for name in known)
