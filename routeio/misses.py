@@ -145,6 +145,8 @@ def unused(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
     for i, line, apart in zip(
         left, nearest.tolist(), shapely.distance(shapes, drawn[nearest]).tolist(), strict=True
     ):
+        if apart <= snap:
+            continue  # an end in reach that could not be decided, which has been said
         vault, duct = vaults[i], lines[line].tied.line.where.id
         place = placed(vault.where, np.array([vault.x, vault.y]))
         if apart <= max(PASSING * snap, PASSING_LEAST):
