@@ -72,9 +72,9 @@ def build_row(route: FeederRoute, bore_of: Callable[[Duct], Bore], guides: Guide
     """
     in_range("guides.radius", guides.radius, above=0.0)
     in_range("guides.friction", guides.friction, at_least=0.0)
-    spans = tuple(_span(leg, bore_of(leg.duct)) for leg in route.legs)
+    spans = tuple(_span(leg, bore_of) for leg in route.legs)
     crossings = tuple(
-        _crossing(before, after, bore_of(before.duct), vault, guides)
+        _crossing(before, after, bore_of(before.duct.at(_last(before))), vault, guides)
         for (before, after), vault in zip(pairwise(route.legs), route.vaults[1:-1], strict=True)
     )
     vaults = tuple(RowVault(v.tag, v.splice, v.feed, v.pull) for v in route.vaults)
@@ -111,11 +111,18 @@ def guide_bend(radius: float, turn: float, friction: float, label: str = "guides
     return Stretch(chain, (Bore(None, Friction(friction), guide=True, label=label),), (label,), ("guide",))
 
 
-def _span(leg: Leg, bore: Bore) -> Stretch:
+def _last(leg: Leg) -> int:
+    """Return the segment of the leg's duct by which the feeder leaves it."""
+    return len(leg.duct.chain) - 1 if leg.forward else 0
+
+
+def _span(leg: Leg, bore_of: Callable[[Duct], Bore]) -> Stretch:
     duct = leg.duct
     n = len(duct.chain)
+    # a duct may change its size or layer with no vault between
+    bores = tuple(bore_of(duct.at(k)) for k in range(n)) if duct.parts else (bore_of(duct),) * n
     ids = tuple(duct.id if o.id in ("", duct.id) else f"{duct.id} {o.id}" for o in duct.origins)
-    span = Stretch(duct.chain, (bore,) * n, ids, tuple(str(o.how) for o in duct.origins))
+    span = Stretch(duct.chain, bores, ids, tuple(str(o.how) for o in duct.origins))
     return span if leg.forward else span.reversed()
 
 
