@@ -75,7 +75,7 @@ def first_chain(
     log_radius[:] = np.log(1e-3)
     size = np.hypot(*(traces.xy[division.stop] - traces.xy[division.start]).T)
     piece = np.flatnonzero(~first & ~after_arc & ~arc)
-    log_radius[place[piece]] = np.log(np.maximum(0.05 * np.minimum(size[piece], size[piece - 1]), 1e-3))
+    log_radius[place[piece]] = _unseen(traces, division, piece, heading, place, size)
     piece = np.flatnonzero(arc)
     node_after = place[piece] + adds_before[piece]
     radius = fit.radius[piece]
@@ -124,6 +124,17 @@ def offsets_of_pieces(traces: Traces, division: Division) -> FloatArray:
     out = np.hypot(*(traces.xy - fit.hub[piece]).T)
     round_ = fit.sense[piece] * (fit.radius[piece] - out)
     return np.asarray(np.where(division.arc[piece], round_, flat))
+
+
+def _unseen(
+    traces: Traces, division: Division, piece: IntArray, heading: FloatArray, place: IntArray, size: FloatArray
+) -> FloatArray:
+    """Return ln of radii for bends between two straights: as large as could hide in the scatter of one vertex."""
+    half = 0.5 * np.abs(wrap(heading[place[piece]] - heading[np.maximum(place[piece] - 1, 0)]))
+    line = np.searchsorted(traces.offsets, division.start[piece], side="right") - 1
+    hidden = 2.0 * traces.scatter[line] * np.cos(half) / np.maximum(1.0 - np.cos(half), 1e-9)
+    room = 0.3 * np.minimum(size[piece], size[piece - 1]) / np.maximum(np.tan(half), 1e-9)
+    return np.log(np.clip(np.minimum(hidden, room), 1e-3, 100.0))
 
 
 def _through_joints(

@@ -12,7 +12,7 @@ from routeio.asdrawn import PRICES as EXACT_PRICES
 from routeio.asdrawn import as_drawn
 from routeio.begin import first_chain, offsets_of_pieces
 from routeio.fit import Prior, cell_costs, fitted, spread_of
-from routeio.pieces import Prices, divide
+from routeio.pieces import Division, Prices, divide
 from routeio.scatter import FLOOR, Scatter, estimated, revised, stated
 from routeio.simplify import simplified
 from routeio.strays import FEWEST, spiked, strays
@@ -189,17 +189,17 @@ def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) ->
     size = np.diff(traces.offsets)
     rough = size >= FEWEST
     # correlated scatter, taken for none, is followed at every turn: pieces alone tell, before they are fitted
+    division = divide(traces, beliefs.prices, beliefs.prior)
     for _ in range(0 if settled else 2):
-        traces = replace(traces, scatter=told.effective)
-        division = divide(traces, beliefs.prices, beliefs.prior)
         off = offsets_of_pieces(traces, division)
         again = revised(told, traces, off, 3 * np.diff(division.offsets))
         moved = np.flatnonzero((again.correlation > 0.0) & (again.effective > 1.3 * told.effective))
         if moved.size == 0:
             break
         told = told.with_lines(moved, again)
-    traces = replace(traces, scatter=told.effective, most=np.where(rough, _STRAY, np.inf))
-    kept, chain = _structure(traces, beliefs, rough)
+        traces = replace(traces, scatter=told.effective)
+        division = divide(traces, beliefs.prices, beliefs.prior)
+    kept, chain = _structure(traces, beliefs, rough, division)
     # scatter that is correlated shows only in what the fit leaves
     for _ in range(0 if settled else 3):
         again = revised(told, kept, measure(kept, chain, derivatives=False).off, 3 * chain.count - 1)
@@ -216,7 +216,7 @@ def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) ->
     off = np.abs(measure(kept, chain, derivatives=False).off) / kept.scatter[kept.line]
     far = (off > _FAR) & np.isfinite(kept.most)[kept.line]
     kept = replace(kept, weight=np.where(far, 0.0, np.where(off < _FAR, 1.0, kept.weight)))
-    chain, _ = fitted(kept, chain, beliefs.prior, rounds=100, closeness=1e-9)
+    chain, _ = fitted(kept, chain, beliefs.prior, closeness=1e-4)
     turn_sd, radius_sd = spread_of(kept, chain, beliefs.prior)
     all_lines = np.ones(kept.count, bool)
     return Explained(kept, chain, told, all_lines, np.zeros(len(turn_sd), bool), turn_sd, radius_sd)
@@ -263,10 +263,12 @@ class _Try:
     worth: FloatArray
 
 
-def _structure(traces: Traces, beliefs: Beliefs, rough: BoolArray) -> tuple[Traces, Tangents]:
+def _structure(
+    traces: Traces, beliefs: Beliefs, rough: BoolArray, division: Division | None = None
+) -> tuple[Traces, Tangents]:
     """Return the chains of the lines, tried again where the first try explains them badly."""
     prior, prices = beliefs.prior, beliefs.prices
-    found = _try(traces, prior, prices)
+    found = _try(traces, prior, prices, division)
     cell = cell_costs(found.traces, found.chain, prior)
     n = np.diff(found.chain.cell)
     poor = (cell - n) / np.sqrt(2.0 * n + 4.0) > _POOR
@@ -286,10 +288,10 @@ def _structure(traces: Traces, beliefs: Beliefs, rough: BoolArray) -> tuple[Trac
     return found.traces, found.chain
 
 
-def _try(traces: Traces, prior: Prior, prices: Prices) -> _Try:
+def _try(traces: Traces, prior: Prior, prices: Prices, division: Division | None = None) -> _Try:
     price = np.maximum(3.0 * np.log(np.diff(traces.offsets)), prices.line)
-    chain, _ = first_chain(traces, divide(traces, prices, prior))
-    chain, cost = fitted(traces, chain, prior)
+    chain, _ = first_chain(traces, division or divide(traces, prices, prior))
+    chain, cost = fitted(traces, chain, prior, rounds=20, closeness=0.05)
     chain, cost = simplified(traces, chain, cost, prior, price)
     # every vertex counts here, and none for more than leaving it out
     every = replace(traces, weight=np.ones(len(traces.xy)))

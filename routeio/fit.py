@@ -19,7 +19,12 @@ from routeio.tangent import (
     corners_of,
     measure,
     put,
+    ragged_take,
 )
+
+
+#: Steps after which a chain that still cannot be, or is far from its goal, is given up.
+_HOPEFUL = 3
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,7 @@ def fitted(
     rounds: int = 40,
     closeness: float = 1e-3,
     radii_only: bool = False,
+    goal: FloatArray | None = None,
 ) -> tuple[Tangents, FloatArray]:
     """Return the chain that lies nearest the vertices, starting from the given one, and its cost.
 
@@ -63,6 +69,8 @@ def fitted(
         A line is done when a step changes its cost by less than this (or by 1e-15 of it).
     radii_only : bool
         Leave the straights where they are.
+    goal : ndarray, shape (m,), optional
+        A line that will not get below this is given up where it is.
 
     Returns
     -------
@@ -71,29 +79,46 @@ def fitted(
     cost : ndarray, shape (m,)
         Of each line: robust sum of squares in units of its scatter, and the prior; inf where the chain cannot be.
     """
-    damping = np.full(traces.count, 1e-3)
-    chain = halved(traces, held(traces, chain))
-    cost = cost_of(traces, chain, prior)
-    live = np.flatnonzero(np.diff(chain.offsets) > 0)
-    whole, final = chain, cost.copy()
-    for _ in range(rounds):
-        if live.size == 0:
-            break
-        part_traces, part = (
-            (traces, whole) if live.size == traces.count else (traces.take(live), whole.take(live))
+    whole = halved(traces, held(traces, chain))
+    lines = np.arange(traces.count)
+    work, part = traces, whole
+    cost, system = _judged(work, part, prior)
+    final = cost.copy()
+    damping, live = np.full(lines.size, 1e-3), np.ones(lines.size, bool)
+    for number in range(rounds):
+        trial = held(work, _moved(part, system, damping, radii_only))
+        trial_cost, trial_system = _judged(work, trial, prior)
+        better = trial_cost <= cost
+        lost = np.isinf(trial_cost) | np.isinf(cost)
+        gain = np.where(better & ~lost, cost - np.where(lost, 0.0, trial_cost), np.inf)
+        damping = np.clip(damping * np.where(better, 0.2, 6.0), 1e-9, 1e9)
+        cost = np.where(better, trial_cost, cost)
+        hopeless = np.isinf(cost)
+        if goal is not None:
+            hopeless |= cost - 5.0 * np.where(np.isinf(gain), 0.0, gain) > goal[lines]
+        hopeless &= number >= _HOPEFUL
+        live = ~((gain <= np.maximum(closeness, 1e-15 * cost)) | (damping > 1e6) | hopeless)
+        node = better[part.line]
+        part = replace(
+            part,
+            heading=np.where(node, trial.heading, part.heading),
+            shift=np.where(node, trial.shift, part.shift),
+            log_radius=np.where(node, trial.log_radius, part.log_radius),
         )
-        trial = held(part_traces, _step(part_traces, part, prior, damping[live], radii_only))
-        trial_cost = cost_of(part_traces, trial, prior)
-        better = trial_cost <= final[live]
-        lost = np.isinf(trial_cost) | np.isinf(final[live])
-        gain = np.where(better & ~lost, final[live] - np.where(lost, 0.0, trial_cost), np.inf)
-        damping[live] = np.clip(damping[live] * np.where(better, 0.2, 6.0), 1e-9, 1e9)
-        taken = live[better]
-        whole = put(whole, taken, trial.take(np.flatnonzero(better)))
-        final[taken] = trial_cost[better]
-        done = (gain <= np.maximum(closeness, 1e-15 * final[live])) | (damping[live] > 1e6)
-        live = live[~done]
-    return whole, final
+        system = system.chosen(node, trial_system)
+        going = int(live.sum())
+        if going < 0.75 * lines.size:
+            # go on with the lines that still move
+            whole = put(whole, lines, part)
+            final[lines] = cost
+            if going == 0:
+                return whole, final
+            stay = np.flatnonzero(live)
+            system = system.take(ragged_take(part.offsets, stay)[0])
+            lines, work, part = lines[stay], work.take(stay), part.take(stay)
+            cost, damping = cost[stay], damping[stay]
+    final[lines] = cost
+    return put(whole, lines, part), final
 
 
 def cost_of(traces: Traces, chain: Tangents, prior: Prior) -> FloatArray:
@@ -113,7 +138,11 @@ def cost_of(traces: Traces, chain: Tangents, prior: Prior) -> FloatArray:
     ndarray, shape (m,)
         In units of the scatter's variance; inf where the chain cannot be.
     """
-    cell = sums(losses(traces, chain), chain.cell) + _unlike(chain, prior)
+    return _of_lines(traces, chain, losses(traces, chain), prior)
+
+
+def _of_lines(traces: Traces, chain: Tangents, loss: FloatArray, prior: Prior) -> FloatArray:
+    cell = sums(loss, chain.cell) + _unlike(chain, prior)
     cost = np.add.reduceat(cell, chain.offsets[:-1])
     cost[np.logical_or.reduceat(impossible(traces, chain), chain.offsets[:-1])] = np.inf
     return np.asarray(cost)
@@ -157,7 +186,11 @@ def losses(traces: Traces, chain: Tangents) -> FloatArray:
     """
     off = measure(traces, chain, derivatives=False).off
     square = (off / traces.scatter[traces.line]) ** 2
-    return np.asarray(traces.weight * OUTLYING**2 * np.log1p(square / OUTLYING**2))
+    return _lorentz(square, traces.weight)
+
+
+def _lorentz(square: FloatArray, weight: FloatArray) -> FloatArray:
+    return np.asarray(weight * OUTLYING**2 * np.log1p(square / OUTLYING**2))
 
 
 def _unlike(chain: Tangents, prior: Prior) -> FloatArray:
@@ -187,8 +220,48 @@ def sums(values: FloatArray, bounds: IntArray) -> FloatArray:
     return out
 
 
-def normal(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the normal equations of one step: diagonal blocks, couplings, right-hand side.
+@dataclass(frozen=True, eq=False)
+class System:
+    """The normal equations of one step of many chains, by heading, shift and log radius of each straight.
+
+    Parameters
+    ----------
+    diagonal, beside : ndarray, shape (s, 3, 3)
+        Blocks on the diagonal, and coupling of each straight with the one before.
+    right : ndarray, shape (s, 3)
+        Descent direction.
+    """
+
+    diagonal: FloatArray
+    beside: FloatArray
+    right: FloatArray
+
+    @property
+    def scale(self) -> FloatArray:
+        """What to multiply the unknowns by so that the diagonal is one, shape (s, 3)."""
+        return np.asarray(1.0 / np.sqrt(np.einsum("nii->ni", self.diagonal)))
+
+    def take(self, rows: IntArray) -> System:
+        """Return the equations of some straights, whole lines of them."""
+        return System(self.diagonal[rows], self.beside[rows], self.right[rows])
+
+    def chosen(self, rows: BoolArray, other: System) -> System:
+        """Return these equations with those of some straights from another."""
+        return System(
+            np.where(rows[:, None, None], other.diagonal, self.diagonal),
+            np.where(rows[:, None, None], other.beside, self.beside),
+            np.where(rows[:, None], other.right, self.right),
+        )
+
+    def scaled(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return scale, diagonal and upper blocks with unit diagonal."""
+        scale = self.scale
+        diagonal = self.diagonal * scale[:, :, None] * scale[:, None, :]
+        return scale, diagonal, self.beside[1:] * scale[:-1, :, None] * scale[1:, None, :]
+
+
+def normal(traces: Traces, chain: Tangents, prior: Prior) -> System:
+    """Return the normal equations at a chain.
 
     Parameters
     ----------
@@ -201,32 +274,36 @@ def normal(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray, F
 
     Returns
     -------
-    diagonal : ndarray, shape (s, 3, 3)
-        By heading, shift and log radius of each straight.
-    upper : ndarray, shape (s - 1, 3, 3)
-        Coupling of each straight with the next.
-    right : ndarray, shape (s, 3)
-        Descent direction.
+    System
+        Of one step.
     """
+    return _judged(traces, chain, prior)[1]
+
+
+def _judged(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray, System]:
+    """Return the cost of each line and the equations of the next step."""
     seen = measure(traces, chain)
-    scatter = traces.scatter[traces.line]
+    scatter = np.repeat(traces.scatter, np.diff(traces.offsets))
     square = (seen.off / scatter) ** 2
+    cost = _of_lines(traces, chain, _lorentz(square, traces.weight), prior)
     weight = traces.weight / (1.0 + square / OUTLYING**2) / scatter**2
-    lever = np.ascontiguousarray(seen.lever.T)
-    weighted = lever * weight
+    lever, weighted = seen.lever, seen.lever * weight
     count = len(chain.heading)
-    block = np.zeros((count, 5, 5))
+    some = np.flatnonzero(np.diff(chain.cell) > 0)
+    bounds = chain.cell[some]
+    block, pull = np.zeros((count, 5, 5)), np.zeros((count, 5))
     for i in range(5):
         for j in range(i, 5):
-            block[:, i, j] = block[:, j, i] = sums(weighted[i] * lever[j], chain.cell)
-    pull = np.stack([sums(weighted[i] * seen.off, chain.cell) for i in range(5)], axis=-1)
+            block[some, i, j] = np.add.reduceat(weighted[i] * lever[j], bounds)
+        pull[some, i] = np.add.reduceat(weighted[i] * seen.off, bounds)
     diagonal = np.zeros((count, 3, 3))
-    diagonal[:, :, :] = block[:, 2:, 2:]
+    diagonal += block[:, 2:, 2:]
     diagonal[:-1, :2, :2] += block[1:, :2, :2]
-    upper = np.zeros((max(count - 1, 0), 3, 3))
-    upper[:, :2, :] = block[1:, :2, 2:]
-    right = np.zeros((count, 3))
-    right -= pull[:, 2:]
+    for i, j in ((0, 1), (0, 2), (1, 2)):
+        diagonal[:, j, i] = diagonal[:, i, j]
+    beside = np.zeros((count, 3, 3))
+    beside[:, :2, :] = block[:, :2, 2:]
+    right = -pull[:, 2:]
     right[:-1, :2] -= pull[1:, :2]
     inner = ~chain.first
     diagonal[:, 2, 2] += np.where(inner, prior.spread**-2, 1.0)
@@ -234,26 +311,24 @@ def normal(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray, F
     # a straight that no vertex feels stays where it is
     diagonal[:, 0, 0] += 1e-6
     diagonal[:, 1, 1] += 1e-6
-    return diagonal, upper, right
+    return cost, System(diagonal, beside, right)
 
 
-def _step(traces: Traces, chain: Tangents, prior: Prior, damping: FloatArray, radii_only: bool) -> Tangents:
-    diagonal, upper, right = normal(traces, chain, prior)
+def _moved(chain: Tangents, system: System, damping: FloatArray, radii_only: bool) -> Tangents:
+    """Return the chain after one step."""
     if radii_only:
-        move = right[:, 2] / (diagonal[:, 2, 2] * (1.0 + damping[chain.line]))
+        move = system.right[:, 2] / (system.diagonal[:, 2, 2] * (1.0 + damping[chain.line]))
         return replace(chain, log_radius=chain.log_radius + np.clip(move, -1.0, 1.0))
-    scale = 1.0 / np.sqrt(np.einsum("nii->ni", diagonal))
-    diagonal = diagonal * scale[:, :, None] * scale[:, None, :]
-    upper = upper * scale[:-1, :, None] * scale[1:, None, :]
+    scale, diagonal, upper = system.scaled()
     extra = damping[chain.line]
     for i in range(3):
         diagonal[:, i, i] += extra
-    move = solve(diagonal, upper, right * scale) * scale
+    step = solve(diagonal, upper, system.right * scale) * scale
     return replace(
         chain,
-        heading=chain.heading + np.clip(move[:, 0], -0.5, 0.5),
-        shift=chain.shift + move[:, 1],
-        log_radius=chain.log_radius + np.clip(move[:, 2], -1.0, 1.0),
+        heading=chain.heading + np.clip(step[:, 0], -0.5, 0.5),
+        shift=chain.shift + step[:, 1],
+        log_radius=chain.log_radius + np.clip(step[:, 2], -1.0, 1.0),
     )
 
 
@@ -276,11 +351,8 @@ def spread_of(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray
     log_radius : ndarray, shape (s,)
         Of ln R.
     """
-    diagonal, upper, _ = normal(traces, chain, prior)
-    scale = 1.0 / np.sqrt(np.einsum("nii->ni", diagonal))
-    on, beside = variances(
-        diagonal * scale[:, :, None] * scale[:, None, :], upper * scale[:-1, :, None] * scale[1:, None, :]
-    )
+    scale, diagonal, upper = normal(traces, chain, prior).scaled()
+    on, beside = variances(diagonal, upper)
     heading = on[:, 0, 0] * scale[:, 0] ** 2
     both = beside[:, 0, 0] * scale[:-1, 0] * scale[1:, 0]
     turn = np.zeros(len(heading))

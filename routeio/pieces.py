@@ -15,8 +15,8 @@ from mechanics.errors import FloatArray
 from routeio.fit import Prior
 from routeio.tangent import BoolArray, IntArray, Traces
 
-#: Vertices dealt with at a time, and legs of a long line.
-_BATCH, _BLOCK = 16_000, 256
+#: Vertices dealt with at a time, legs of a long line, lines that are many, and pieces priced at a time.
+_BATCH, _BLOCK, _MANY, _PAIRS = 16_000, 256, 128, 200_000
 #: Arcs that turn more are two, with a straight of no length between. [rad]
 LARGEST_ARC = 2.3
 
@@ -310,11 +310,21 @@ def _divide_batch(
     index = np.arange(offsets[-1]) + np.repeat(block[:, 1] - offsets[:-1], sizes)
     reach = int(min(prices.reach, sizes.max() - 1))
     local = np.arange(len(index)) - np.repeat(offsets[:-1], sizes)
+    run = np.repeat(np.arange(len(lines)), sizes)
+    xy, weight = traces.xy[index], traces.weight[index]
+    variance = traces.scatter[lines][run] ** 2
     line_cost = np.full((len(index), reach), np.inf)
     arc_cost = np.full((len(index), reach), np.inf)
-    for a in range(0, len(index), _BATCH):
-        rows = slice(a, min(a + _BATCH, len(index)))
-        _piece_costs(traces, lines, index, offsets, local, rows, prices, prior, line_cost, arc_cost)
+
+    def price(rows: IntArray, width: int) -> None:
+        cost = _piece_costs(xy, weight, variance, local, rows, width, prices, prior)
+        line_cost[rows, :width], arc_cost[rows, :width] = cost
+
+    # of many lines the vertices of one rank at a time, of few all vertices: arrays of a good size either way
+    many = len(lines) >= _MANY
+    if not many:
+        for rows in np.array_split(np.arange(len(index)), max(1, len(index) * reach // _PAIRS)):
+            price(rows, reach)
     best_line = np.zeros(len(index))
     best_arc = np.full(len(index), np.inf)
     best_any = np.zeros(len(index))
@@ -328,6 +338,8 @@ def _divide_batch(
             live -= 1
         row = offsets[:live] + t
         width = min(t, reach)
+        if many:
+            price(row, width)
         source = row[:, None] - back[None, :width]
         by_line = best_any[source] + line_cost[row, :width]
         pick = by_line.argmin(axis=1)
@@ -365,45 +377,37 @@ def _divide_batch(
 
 
 def _piece_costs(
-    traces: Traces,
-    lines: IntArray,
-    index: IntArray,
-    offsets: IntArray,
+    xy: FloatArray,
+    weight: FloatArray,
+    variance: FloatArray,
     local: IntArray,
-    rows: slice,
+    rows: IntArray,
+    width: int,
     prices: Prices,
     prior: Prior,
-    line_cost: FloatArray,
-    arc_cost: FloatArray,
-) -> None:
-    """Fill in what the pieces that end at the given rows cost, by how many legs they have."""
-    reach = line_cost.shape[1]
-    here = np.arange(rows.start, rows.stop)
-    source = here[:, None] - np.arange(reach + 1)[None, :]
-    inside = np.arange(reach + 1)[None, :] <= local[rows, None]
-    at = index[np.maximum(source, 0)]
-    point = traces.xy[at] - traces.xy[index[here]][:, None, :]
-    weight = np.where(inside, traces.weight[at], 0.0)
-    x, y = point[..., 0], point[..., 1]
+) -> tuple[FloatArray, FloatArray]:
+    """Return what straights and arcs that end at the given rows cost, by how many legs they have, 1 to width."""
+    back = np.arange(width + 1)
+    inside = back <= local[rows, None]
+    at = np.maximum(rows[:, None] - back, 0)
+    x, y = xy[:, 0][at], xy[:, 1][at]
+    x -= x[:, :1].copy()
+    y -= y[:, :1].copy()
+    w = np.where(inside, weight[at], 0.0)
     z = x * x + y * y
-    wx, wy = weight * x, weight * y
-    total = [
-        np.cumsum(m, axis=1)[:, 1:]
-        for m in (weight, wx, wy, wx * x, wx * y, wy * y, wx * z, wy * z, weight * z * z)
-    ]
-    sums = Moments(*[np.ascontiguousarray(m) for m in total])
-    sums.n[...] = np.maximum(sums.n, 1e-9)
-    line = np.repeat(np.arange(len(lines)), np.diff(offsets))[rows]
-    variance = (traces.scatter[lines][line] ** 2)[:, None]
+    wx, wy = w * x, w * y
+    every = (w, wx, wy, wx * x, wx * y, wy * y, wx * z, wy * z, w * z * z)
+    sums = Moments(*[np.cumsum(m, axis=1)[:, 1:].copy() for m in every])
+    np.maximum(sums.n, 1e-9, out=sums.n)
     inside = inside[:, 1:]
-    line_cost[rows] = np.where(inside, sums.line() / variance + prices.line, np.inf)
-    if reach < 2:
-        return
-    leg = np.hypot(np.diff(x, axis=1), np.diff(y, axis=1))
-    longest = np.maximum.accumulate(leg, axis=1)
-    square, _, _, radius = sums.circle()
-    unlike = ((np.log(np.maximum(radius, 1e-6)) - np.log(prior.radius)) / prior.spread) ** 2
-    good = inside & (longest * longest <= 8.0 * prices.bow * radius) & (sums.n > 2.5)
-    cost = np.where(good, square / variance + prices.arc + unlike, np.inf)
-    cost[:, 0] = np.inf
-    arc_cost[rows] = cost
+    spread = variance[rows, None]
+    line = np.where(inside, sums.line() / spread + prices.line, np.inf)
+    arc = np.full(line.shape, np.inf)
+    if width > 1:
+        longest = np.maximum.accumulate(np.hypot(np.diff(x, axis=1), np.diff(y, axis=1)), axis=1)
+        square, _, _, radius = sums.circle()
+        unlike = ((np.log(np.maximum(radius, 1e-6)) - np.log(prior.radius)) / prior.spread) ** 2
+        good = inside & (longest * longest <= 8.0 * prices.bow * radius) & (sums.n > 2.5)
+        good[:, 0] = False
+        arc = np.where(good, square / spread + prices.arc + unlike, np.inf)
+    return line, arc

@@ -67,8 +67,8 @@ def settle_radii(found: Explained, prior: Prior, standard: tuple[float, ...], sw
     tried = np.array(sorted({*standard, *(() if sweep is None else (sweep,))}))
     best = sums(losses(traces, chain), chain.cell)
     # straights are held fast here; they would give way, and the cost be less, in this proportion
-    diagonal, _, _ = normal(traces, chain, Prior(prior.radius, 1e6))
-    fast = 1.0 / np.maximum(diagonal[:, 2, 2] * found.radius_sd**2, 1e-12)
+    system = normal(traces, chain, Prior(prior.radius, 1e6))
+    fast = 1.0 / np.maximum(system.diagonal[:, 2, 2] * found.radius_sd**2, 1e-12)
     give = np.minimum(1.0, fast)
     cost = np.array([give * (_cost(traces, chain, r) - best) for r in tried]).reshape(len(tried), len(best))
     cost[~(tried[:, None] <= _room(traces, chain))] = np.inf

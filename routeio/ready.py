@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -68,24 +68,61 @@ class Ready:
         return replace(self.where, x=float(x), y=float(y))
 
 
-def made_ready(line: RawLine) -> Ready:
-    """Return a line ready for recovery.
+def all_ready(lines: Sequence[RawLine]) -> list[Ready | InputRefusedError]:
+    """Return every line ready for recovery, or why it is not.
 
     Parameters
     ----------
-    line : RawLine
+    lines : sequence of RawLine
         As read or cleaned.
 
     Returns
     -------
-    Ready
-        With findings on what was dropped.
-
-    Raises
-    ------
-    InputRefusedError
-        ``bad-coordinate``, ``line-without-length``.
+    list of Ready or InputRefusedError
+        In the same order; ``bad-coordinate``, ``line-without-length``.
     """
+    if not lines:
+        return []
+    # all lines at once; those with anything about them one by one
+    points = np.concatenate([np.asarray(line.points, dtype=np.float64) for line in lines])
+    bulge = np.concatenate([np.asarray(line.bulge, dtype=np.float64) for line in lines])
+    sizes = np.array([len(line.points) for line in lines])
+    offsets = np.concatenate(([0], np.cumsum(sizes)))
+    leg = np.delete(np.arange(len(points)), offsets[1:] - 1)
+    step = points[leg + 1, :2] - points[leg, :2]
+    owner = np.repeat(np.arange(len(lines)), sizes - 1)
+    odd = np.bincount(owner, ~(np.hypot(step[:, 0], step[:, 1]) > ZERO_LENGTH), minlength=len(lines)) > 0
+    odd |= np.bincount(owner, bulge != 0.0, minlength=len(lines)) > 0
+    odd |= (sizes < 2) | ~np.logical_and.reduceat(np.isfinite(points[:, 0] + points[:, 1]), offsets[:-1])
+    known = np.add.reduceat(np.isfinite(points[:, 2]).astype(np.int64), offsets[:-1])
+    odd |= (known > 0) & (known < sizes)
+    xy = points[:, :2] - np.repeat(points[offsets[:-1], :2], sizes, axis=0)
+    none, count = np.zeros(int(sizes.max())), np.arange(int(sizes.max()))
+    out: list[Ready | InputRefusedError] = []
+    for i, line in enumerate(lines):
+        if odd[i]:
+            try:
+                out.append(_made_ready(line))
+            except InputRefusedError as refusal:
+                out.append(refusal)
+            continue
+        a, b = int(offsets[i]), int(offsets[i + 1])
+        k = b - a
+        out.append(
+            Ready(
+                _from(points[a, :2]), points[a, :2], xy[a:b], none[: k - 1], none[: k - 1], line.ids,
+                points[a:b, 2], count[:k], bool(known[i]), False, line.drawn, line.where, (),
+            )
+        )  # fmt: skip
+    return out
+
+
+def _from(origin: FloatArray) -> Callable[[FloatArray], FloatArray]:
+    return lambda point: point + origin
+
+
+def _made_ready(line: RawLine) -> Ready:
+    """Return a line ready for recovery, or raise what is wrong with it."""
     points = np.asarray(line.points, dtype=np.float64)
     bulge = np.asarray(line.bulge, dtype=np.float64)
     if not (np.isfinite(points[:, :2]).all() and np.isfinite(bulge).all()):
@@ -123,7 +160,7 @@ def made_ready(line: RawLine) -> Ready:
     origin = points[0, :2].copy()
     turn = 4.0 * np.arctan(bulge[level])
     return Ready(
-        lambda point: point + origin, origin, points[in_plan, :2] - origin, np.where(np.abs(turn) < 1e-9, 0.0, turn), bulge[level],
+        _from(origin), origin, points[in_plan, :2] - origin, np.where(np.abs(turn) < 1e-9, 0.0, turn), bulge[level],
         ids if level.all() else _kept(ids, level), points[:, 2], np.cumsum(in_plan) - 1, bool(known.all()),
         False, line.drawn, line.where, tuple(findings),
     )  # fmt: skip

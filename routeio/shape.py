@@ -13,7 +13,7 @@ from routeio.options import ReadOptions
 from routeio.plan import Plan, not_at_end, recovered
 from routeio.profile import Profile, profiles
 from routeio.rawlines import RawLine
-from routeio.ready import Ready, made_ready
+from routeio.ready import Ready, all_ready
 from routeio.space import flat, weave
 from routeio.survey import Origin
 
@@ -120,11 +120,11 @@ def recover_many(
     options = options or ReadOptions()
     refused: dict[int, InputRefusedError] = {}
     ready: dict[int, Ready] = {}
-    for i, line in enumerate(lines):
-        try:
-            ready[i] = made_ready(line)
-        except InputRefusedError as refusal:
-            refused[i] = refusal
+    for i, line in enumerate(all_ready(lines)):
+        if isinstance(line, InputRefusedError):
+            refused[i] = line
+        else:
+            ready[i] = line
     plans: dict[int, Plan] = {}
     beliefs = Beliefs(tolerance=options.chord_tolerance)
     for i, plan in zip(ready, recovered(list(ready.values()), options, beliefs), strict=True):

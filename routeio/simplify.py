@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from mechanics.errors import FloatArray
-from routeio.fit import Prior, cell_costs, fitted, impossible, legs_of, spread_of
+from routeio.fit import Prior, cell_costs, cost_of, fitted, impossible, legs_of, spread_of
 from routeio.tangent import (
     LARGEST_TURN,
     BoolArray,
@@ -15,6 +15,8 @@ from routeio.tangent import (
     Traces,
     corners_of,
     put,
+    ragged_take,
+    stacked,
 )
 
 #: Candidates this near each other, in straights, are not tried together.
@@ -89,7 +91,10 @@ def _round(
         return chain, None, tried, busy
     if broken.any():
         trial, new_of = _removed(traces, chain, chosen, kind)
-    trial, trial_cost = fitted(traces, trial, prior, rounds=12, closeness=0.05)
+    goal = cost_of(traces, chain, prior) + 1.5 * np.bincount(
+        line[chosen], price[line[chosen]], minlength=traces.count
+    )
+    trial, trial_cost = fitted(traces, trial, prior, rounds=12, closeness=0.05, goal=goal)
     # each cell counts for the nearest removal of its line
     region = _nearest(chosen, line)
     alive = new_of >= 0
@@ -102,11 +107,35 @@ def _round(
     for shift in (-2, -1, 0, 1, 2):
         near = np.clip(chosen[keep] + shift, 0, len(line) - 1)
         tried[:, near[line[near] == line[chosen[keep]]]] = False
-    if not keep.all():
-        trial, new_of = _removed(traces, chain, chosen[keep], kind[keep])
-        trial, trial_cost = fitted(traces, trial, prior, rounds=12, closeness=0.05)
-        alive = new_of >= 0
-    return trial, trial_cost, tried[:, alive], busy
+    if keep.all():
+        return trial, trial_cost, tried[:, alive], busy
+    # lines of which every removal pays have their chain; of which none does keep theirs; the rest are done again
+    none, some = np.zeros(traces.count, bool), np.zeros(traces.count, bool)
+    none[line[chosen[~keep]]] = True
+    some[line[chosen[keep]]] = True
+    all_pay, mixed = np.flatnonzero(some & ~none), np.flatnonzero(some & none)
+    rest = np.flatnonzero(~some)
+    lots = [trial.take(all_pay), chain.take(rest)]
+    parts = [tried[:, alive][:, _of(trial, all_pay)], tried[:, _of(chain, rest)]]
+    cost = np.zeros(traces.count)
+    cost[all_pay], cost[rest] = trial_cost[all_pay], cost_of(traces.take(rest), lots[1], prior)
+    if mixed.size:
+        number = np.full(len(line), -1)
+        rows = _of(chain, mixed)
+        number[rows] = np.arange(rows.size)
+        again = keep & (number[chosen] >= 0)
+        few = traces.take(mixed)
+        other, new_of = _removed(few, chain.take(mixed), number[chosen[again]], kind[again])
+        other, cost[mixed] = fitted(few, other, prior, rounds=12, closeness=0.05)
+        lots.append(other)
+        parts.append(tried[:, rows][:, new_of >= 0])
+    out, order = stacked(lots, [all_pay, rest, mixed][: len(lots)])
+    return out, cost, np.concatenate(parts, axis=1)[:, order], busy
+
+
+def _of(chain: Tangents, lines: IntArray) -> IntArray:
+    """Return the straights of the given lines."""
+    return ragged_take(chain.offsets, lines)[0]
 
 
 def _broken(traces: Traces, trial: Tangents, new_of: IntArray, chosen: IntArray, line: IntArray) -> BoolArray:

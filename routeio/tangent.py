@@ -275,7 +275,7 @@ class Fit:
         Distance left of the chain. [m]
     part : ndarray of int, shape (n,)
         0 on the straight before the corner, 1 on its arc, 2 on the straight after.
-    lever : ndarray, shape (n, 5)
+    lever : ndarray, shape (5, n)
         Derivative of ``off`` by heading and shift of the straight before, the same after, and the log radius.
     """
 
@@ -302,43 +302,44 @@ def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
         One entry a vertex.
     """
     corner = corners_of(chain)
-    k = np.repeat(np.arange(len(chain.heading)), np.diff(chain.cell))
-    lone = chain.first[k]
-    j = np.maximum(k - 1, 0)
-    p = traces.xy
-    u1, u2 = corner.along[j], corner.along[k]
-    rel = p - corner.apex[k]
-    a = np.einsum("ni,ni->n", u1, rel)
-    b = np.einsum("ni,ni->n", u2, rel)
-    reach = corner.tangent[k]
+    size = np.diff(chain.cell)
+    before = np.maximum(np.arange(len(size)) - 1, 0)
+    u = corner.along
+    # a straight is where u x p = level; how far along it a point lies is u . p
+    level = u[:, 0] * chain.foot[:, 1] - u[:, 1] * chain.foot[:, 0] + chain.shift
+    u1, x, y = u[before], traces.xy[:, 0], traces.xy[:, 1]
+
+    def each(value: FloatArray) -> FloatArray:
+        return np.repeat(value, size)
+
+    u1x, u1y, u2x, u2y = each(u1[:, 0]), each(u1[:, 1]), each(u[:, 0]), each(u[:, 1])
+    along1, along2 = u1x * x + u1y * y, u2x * x + u2y * y
+    a = along1 - each(np.einsum("ni,ni->n", u1, corner.apex))
+    b = along2 - each(np.einsum("ni,ni->n", u, corner.apex))
+    reach = each(corner.tangent)
     half = a + b < 0.0
-    part = np.where(half, np.where(a < -reach, 0, 1), np.where(b > reach, 2, 1))
-    part[lone] = 2
-    f1, f2 = p - chain.foot[j], p - chain.foot[k]
-    off1 = u1[:, 0] * f1[:, 1] - u1[:, 1] * f1[:, 0] - chain.shift[j]
-    off2 = u2[:, 0] * f2[:, 1] - u2[:, 1] * f2[:, 0] - chain.shift[k]
-    out = p - corner.hub[k]
-    distance = np.maximum(np.hypot(out[:, 0], out[:, 1]), 1e-12)
-    sense = np.sign(corner.turn[k])
-    arc = part == 1
-    off = np.where(arc, sense * (corner.radius[k] - distance), np.where(part == 0, off1, off2))
+    on_arc = np.where(half, a >= -reach, b <= reach)
+    lone = each(chain.first)
+    part = np.where(lone, 2, np.where(on_arc, 1, np.where(half, 0, 2)))
+    arc, first, second = part == 1, part == 0, part == 2
+    out_x, out_y = x - each(corner.hub[:, 0]), y - each(corner.hub[:, 1])
+    distance = np.maximum(np.sqrt(out_x * out_x + out_y * out_y), 1e-12)
+    sense = np.sign(corner.turn)
+    off1 = u1x * y - u1y * x - each(level[before])
+    off2 = u2x * y - u2y * x - each(level)
+    off = np.where(arc, each(sense) * (each(corner.radius) - distance), np.where(first, off1, off2))
     if not derivatives:
-        return Fit(off, part, np.zeros((0, 5)))
-    e = out / distance[:, None]
-    over = -sense / np.sin(corner.turn[k])
-    # weights of the two straights' normals in the direction from the centre
-    w1 = over * (e[:, 0] * u2[:, 0] + e[:, 1] * u2[:, 1])
-    w2 = -over * (e[:, 0] * u1[:, 0] + e[:, 1] * u1[:, 1])
-    hub1, hub2 = corner.hub[k] - chain.foot[j], corner.hub[k] - chain.foot[k]
-    lever = np.zeros((len(p), 5))
-    before, after = part == 0, part == 2
-    w1 = np.where(before, 1.0, np.where(arc, w1, 0.0))
-    w2 = np.where(after, 1.0, np.where(arc, w2, 0.0))
-    lever[:, 1] = -w1
-    lever[:, 3] = -w2
-    to1 = np.where(arc[:, None], hub1, f1)
-    to2 = np.where(arc[:, None], hub2, f2)
-    lever[:, 0] = -w1 * np.einsum("ni,ni->n", u1, to1)
-    lever[:, 2] = -w2 * np.einsum("ni,ni->n", u2, to2)
-    lever[:, 4] = np.where(arc, sense * corner.radius[k] * (1.0 - w1 - w2), 0.0)
-    return Fit(off, part, lever)
+        return Fit(off, part, np.zeros((5, 0)))
+    # on the arc, the direction from the centre is made of the two straights' normals, w1 of one and w2 of the other
+    over = each(-sense / np.sin(corner.turn)) / distance
+    w1 = np.where(arc, over * (out_x * u2x + out_y * u2y), first)
+    w2 = np.where(arc, -over * (out_x * u1x + out_y * u1y), second)
+    foot1, foot2 = chain.foot[before], chain.foot
+    lever1 = np.where(
+        arc, each(np.einsum("ni,ni->n", u1, corner.hub - foot1)), along1 - each(np.einsum("ni,ni->n", u1, foot1))
+    )
+    lever2 = np.where(
+        arc, each(np.einsum("ni,ni->n", u, corner.hub - foot2)), along2 - each(np.einsum("ni,ni->n", u, foot2))
+    )
+    radial = np.where(arc, each(sense * corner.radius) * (1.0 - w1 - w2), 0.0)
+    return Fit(off, part, np.stack((-w1 * lever1, -w1, -w2 * lever2, -w2, radial)))

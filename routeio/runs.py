@@ -1,0 +1,247 @@
+"""Runs: straight legs one after another, laid out as straights and bends, with what is asked of each run."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from mechanics.errors import FloatArray
+from routeio.course import Course, wrap
+from routeio.elements import Elements
+from routeio.explain import Explained
+from routeio.findings import Finding
+from routeio.legs import Piece
+from routeio.radii import Radii
+from routeio.ready import Ready
+from routeio.survey import How, Origin
+from routeio.tangent import BoolArray, IntArray
+
+#: Elements shorter than this are none. [m]
+_NOTHING = 1e-6
+
+
+@dataclass(frozen=True)
+class Run:
+    """Straight legs of a line one after another: from which vertex of the line to which.
+
+    Parameters
+    ----------
+    line : int
+        Number of the line.
+    first, last : int
+        Vertices in plan.
+    """
+
+    line: int
+    first: int
+    last: int
+
+
+class Runs:
+    """Runs laid out. What is wanted of every run is worked out for all at once.
+
+    Parameters
+    ----------
+    found : Explained
+        Their vertices explained.
+    radii : Radii
+        What was settled on.
+    elements : Elements
+        Their straights and arcs.
+    """
+
+    def __init__(self, found: Explained, radii: Radii, elements: Elements) -> None:
+        self.found, self.radii, self.elements = found, radii, elements
+        e, traces, chain = elements, found.traces, radii.chain
+        count = traces.count
+        bends = e.turn != 0.0
+        self.sharp: BoolArray = np.logical_or.reduceat(radii.sharp, chain.offsets[:-1])
+        self.averaged: list[bool] = found.averaged.tolist()
+        self.scatter: list[float] = np.where(found.averaged, found.scatter.sigma, 0.0).tolist()
+        self.guess: list[float] = found.scatter.guess.tolist()
+        weight = traces.weight
+        square = np.add.reduceat(weight * e.off * e.off, traces.offsets[:-1])
+        self.residual: list[float] = np.sqrt(
+            square / np.maximum(np.add.reduceat(weight, traces.offsets[:-1]), 1.0)
+        ).tolist()
+        self.miss: FloatArray = np.abs(
+            np.stack((e.off[traces.offsets[:-1]], e.off[traces.offsets[1:] - 1]), axis=-1)
+        )
+        # the vertex nearest each element: the last about a straight's corner, the middle one about an arc's
+        cell = chain.cell
+        low, high = cell[e.straight], cell[e.straight + 1]
+        self.vertex: IntArray = np.where(bends, (low + high) // 2, np.maximum(high - 1, 0))
+        run = np.repeat(np.arange(count), np.diff(e.offsets))
+        leg = np.clip(self.vertex - traces.offsets[run], 0, np.diff(traces.offsets)[run] - 2)
+        radius = e.length / np.where(bends, np.abs(e.turn), 1.0)
+        self._rows = [
+            np.where(bends, found.turn_sd[e.straight], 0.0).tolist(),
+            np.where(bends, found.radius_sd[e.straight] * radius, 0.0).tolist(),
+            leg.tolist(),
+            bends.tolist(),
+        ]
+        # elements that have a length
+        self._kept = np.flatnonzero(e.length > _NOTHING)
+        self._bounds = np.searchsorted(self._kept, e.offsets).tolist()
+        self._length, self._turn = e.length[self._kept], e.turn[self._kept]
+        kept_run, kept_bend = run[self._kept], bends[self._kept]
+        double = (kept_run[1:] == kept_run[:-1]) & kept_bend[1:] & kept_bend[:-1]
+        self._double = np.bincount(kept_run[1:][double], minlength=count) > 0
+        # what the vertices did, and what is left of it
+        step = np.diff(traces.xy, axis=0)
+        inside = np.diff(traces.line) == 0
+        size = np.where(inside, np.hypot(step[:, 0], step[:, 1]), 0.0)
+        kink = wrap(np.diff(np.arctan2(step[:, 1], step[:, 0])))
+        two = inside[1:] & inside[:-1]
+        owner = traces.line
+        self._before = (
+            np.bincount(owner[:-1], size, minlength=count),
+            np.degrees(np.bincount(owner[:-2], np.where(two, np.abs(kink), 0.0), minlength=count)),
+        )
+        self._after = (
+            np.bincount(run, e.length, minlength=count),
+            np.degrees(np.bincount(run, np.abs(e.turn), minlength=count)),
+            np.bincount(run, bends, minlength=count).astype(np.int64),
+        )
+        self._strays = np.bincount(owner, weight == 0.0, minlength=count) > 0
+        self._assumed = np.logical_or.reduceat(radii.assumed, chain.offsets[:-1])
+
+    def vertices(self, run: int) -> slice:
+        """Return the vertices of a run."""
+        offsets = self.found.traces.offsets
+        return slice(int(offsets[run]), int(offsets[run + 1]))
+
+    def stations(self, run: int) -> FloatArray:
+        """Return how far along the run its vertices lie. [m]"""
+        return self.elements.station[self.vertices(run)]
+
+    def origins(self, run: int, rows: list[int], ids: tuple[str, ...]) -> list[Origin]:
+        """Return where elements of a run come from, ids being those of its legs."""
+        turn_sd, radius_sd, leg, bends = self._rows
+        straight: How = "fitted" if self.averaged[run] else "drawn"
+        return [
+            Origin(ids[leg[k]], "fitted", turn_sd[k], radius_sd[k])
+            if bends[k]
+            else Origin(ids[leg[k]], straight)
+            for k in rows
+        ]
+
+    def course(self, run: int, line: Ready) -> tuple[Course, tuple[Origin, ...]]:
+        """Return the course of a run without sharp corners, and where its elements come from."""
+        a, b = self._bounds[run], self._bounds[run + 1]
+        length, turn = self._length[a:b], self._turn[a:b]
+        origins = self.origins(run, self._kept[a:b].tolist(), line.ids)
+        if self._double[run]:
+            length, turn, origins = _arcs_joined(length, turn, origins)
+        x, y = self.elements.start[run].tolist()
+        return Course((x, y), float(self.elements.heading[run]), length, turn), tuple(origins)
+
+    def pieces(self, run: int, line: Ready, first: int) -> list[Piece]:
+        """Return the pieces of a run that starts at a vertex of its line, for corners to be rounded."""
+        e = self.elements
+        begin, end = int(e.offsets[run]), int(e.offsets[run + 1])
+        part = self.vertices(run)
+        rows = list(range(begin, end))
+        origins = self.origins(run, rows, line.ids[first : first + part.stop - part.start - 1])
+        keep = (e.length[begin:end] > _NOTHING).tolist()
+        element = np.maximum.accumulate(e.element[part]) - begin
+        heading = float(e.heading[run])
+        out: list[Piece] = []
+        here = e.start[run]
+        for i, row in enumerate(rows):
+            length, turn = float(e.length[row]), float(e.turn[row])
+            if keep[i]:
+                # a vertex at a corner belongs to the pieces on its two sides
+                from_corner = i > 0 and not keep[i - 1]
+                to_corner = i + 1 < len(rows) and not keep[i + 1]
+                low = int(np.searchsorted(element, i - from_corner, side="left"))
+                high = int(np.searchsorted(element, i + to_corner, side="right")) - 1
+                span = (first + min(low, len(element) - 1), first + max(high, low, 0))
+                piece = Piece(here, here, heading, length, turn, origins[i], span)
+                here = piece.end_of()
+                piece.last = here
+                out.append(piece)
+            heading += turn
+        return out
+
+    def findings(self, run: int, line: Ready, first: int) -> tuple[Finding, ...]:
+        """Return what is to be said of a run that starts at a vertex of its line."""
+        if not self.averaged[run]:
+            return ()
+        found: list[Finding] = []
+        if self._strays[run]:
+            found += self._stray(run, line, first)
+        if self._assumed[run]:
+            found += self._untold(run, line, first)
+        part = self.vertices(run)
+        rho = float(self.found.scatter.correlation[run])
+        correlated = f" (correlation {rho:.1f})" if rho else ""
+        found.append(
+            Finding(
+                "line-fitted", "info",
+                f"{part.stop - part.start} vertices that scatter by {self.scatter[run]:.3g} m{correlated} became "
+                f"{self._after[2][run]} bends: turns of {self._before[1][run]:.0f} degrees became "
+                f"{self._after[1][run]:.0f}, {self._before[0][run]:.2f} m became {self._after[0][run]:.2f}, "
+                f"residual {self.residual[run]:.3g} m",
+                line.where, "state the scatter if it is known to be another",
+            )
+        )  # fmt: skip
+        return tuple(found)
+
+    def _stray(self, run: int, line: Ready, first: int) -> list[Finding]:
+        part = self.vertices(run)
+        off = self.elements.off[part]
+        return [
+            Finding(
+                "stray-vertex", "warning",
+                f"a vertex lies {abs(float(off[i])):.2f} m off a line whose others scatter by "
+                f"{self.scatter[run]:.2g} m: left out", line.placed(line.xy[first + i]),
+                "correct the vertex, or draw the bend it stands for with more of them",
+            )
+            for i in np.flatnonzero(self.found.traces.weight[part] == 0.0).tolist()
+        ]  # fmt: skip
+
+    def _untold(self, run: int, line: Ready, first: int) -> list[Finding]:
+        e, radii = self.elements, self.radii
+        a, b = radii.chain.offsets[run : run + 2].tolist()
+        found = []
+        for k in (a + np.flatnonzero(radii.assumed[a:b])).tolist():
+            row = int(e.offsets[run]) + 2 * (k - a) - 1
+            if e.turn[row] == 0.0:
+                continue
+            best = math.exp(float(self.found.chain.log_radius[k]))
+            at = first + int(self.vertex[row] - self.found.traces.offsets[run])
+            found.append(
+                Finding(
+                    "radius-assumed", "info",
+                    f"vertices do not tell the radius of a bend of {math.degrees(abs(float(e.turn[row]))):.1f} degrees "
+                    f"(best {best:.3g} m, give or take {100 * float(self.found.radius_sd[k]):.0f} %; allowed "
+                    f"{radii.least[k]:.4g} to {radii.most[k]:.4g} m): taken as "
+                    f"{math.exp(float(radii.chain.log_radius[k])):.4g} m",
+                    line.placed(line.xy[at]), "sidewall pressure hangs on it: find the radius it was built with",
+                )
+            )  # fmt: skip
+        return found
+
+
+def _arcs_joined(
+    length: FloatArray, turn: FloatArray, origins: list[Origin]
+) -> tuple[FloatArray, FloatArray, list[Origin]]:
+    """Return the elements with neighbouring arcs of one radius made one, as large turns are found in two halves."""
+    bend = turn != 0.0
+    pair = np.flatnonzero(bend[1:] & bend[:-1])
+    if pair.size == 0:
+        return length, turn, origins
+    lengths, turns, kept = [float(length[0])], [float(turn[0])], [origins[0]]
+    for i in range(1, len(length)):
+        rate, last = turn[i] / length[i], turns[-1] / lengths[-1]
+        if turn[i] and turns[-1] and abs(rate - last) <= 1e-6 * abs(rate):
+            lengths[-1] += float(length[i])
+            turns[-1] += float(turn[i])
+        else:
+            lengths.append(float(length[i]))
+            turns.append(float(turn[i]))
+            kept.append(origins[i])
+    return np.array(lengths), np.array(turns), kept
