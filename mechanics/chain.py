@@ -60,7 +60,7 @@ class Chain:
         turn: ArrayLike,
         offsets: ArrayLike | None = None,
     ) -> None:
-        fields = {
+        fields = _usual(length, grade_in, grade_out, turn) or {
             "length": in_range("length", length, above=0.0),
             "grade_in": in_range("grade_in", grade_in, at_least=-_HALF_PI, at_most=_HALF_PI),
             "grade_out": in_range("grade_out", grade_out, at_least=-_HALF_PI, at_most=_HALF_PI),
@@ -70,7 +70,12 @@ class Chain:
         for name, array in fields.items():
             if array.shape != (n,):
                 raise DomainError(f"{name} must have shape ({n},) like length, got {array.shape}")
-        bounds = np.array([0, n]) if offsets is None else np.asarray(offsets)
+        if offsets is None:
+            for name, array in fields.items():
+                self._freeze(name, np.array(array))
+            self._freeze("offsets", np.array([0, n], dtype=np.int64))
+            return
+        bounds = np.asarray(offsets)
         if bounds.ndim != 1 or bounds.size < 1 or not np.issubdtype(bounds.dtype, np.integer):
             raise DomainError("offsets must be a row of integers")
         if bounds[0] != 0 or bounds[-1] != n or np.any(np.diff(bounds) < 0):
@@ -180,3 +185,19 @@ class Chain:
             np.concatenate([c.grade_out for c in chains]),
             np.concatenate([c.turn for c in chains]),
         )
+
+
+def _usual(*fields: ArrayLike) -> dict[str, FloatArray] | None:
+    """Return length, grades and turn checked all at once where they are rows of one length and nothing is wrong.
+
+    A survey makes a hundred thousand chains, and checking each array by itself would be most of the work.
+    """
+    try:
+        rows = np.array(fields, dtype=np.float64)
+    except (TypeError, ValueError):
+        return None
+    if rows.ndim != 2 or not np.isfinite(rows).all():
+        return None
+    if rows.shape[1] and (rows[0].min() <= 0.0 or np.abs(rows[1:3]).max() > _HALF_PI):
+        return None
+    return dict(zip(("length", "grade_in", "grade_out", "turn"), rows, strict=True))

@@ -9,7 +9,7 @@ import numpy as np
 from mechanics.errors import FloatArray
 from routeio.explain import Explained
 from routeio.fit import Prior, legs_of, losses, normal, sums
-from routeio.tangent import BoolArray, Tangents, Traces, corners_of
+from routeio.tangent import BoolArray, Tangents, Traces, corners_of, ragged_take
 
 #: Standard deviation of ln R above which vertices do not tell a radius.
 UNTOLD = 0.2
@@ -64,27 +64,50 @@ def settle_radii(found: Explained, prior: Prior, standard: tuple[float, ...], sw
     untold = ~chain.first & found.averaged[chain.line] & (found.radius_sd > UNTOLD)
     if not untold.any():
         return Radii(chain, found.sharp, none.astype(bool), none, none)
-    tried = np.array(sorted({*standard, *(() if sweep is None else (sweep,))}))
+    lines = np.unique(chain.line[untold])
+    rows = ragged_take(chain.offsets, lines)[0]
+    part = _settled(
+        traces.take(lines), chain.take(lines), untold[rows], found.radius_sd[rows], prior,
+        np.array(sorted({*standard, *(() if sweep is None else (sweep,))})), sweep,
+    )  # fmt: skip
+    log_radius, sharp = chain.log_radius.copy(), found.sharp.copy()
+    assumed, least, most = none.astype(bool), none.copy(), none.copy()
+    log_radius[rows], assumed[rows], least[rows], most[rows] = (
+        part.chain.log_radius, part.assumed, part.least, part.most,
+    )  # fmt: skip
+    sharp[rows] |= part.sharp
+    return Radii(replace(chain, log_radius=log_radius), sharp, assumed, least, most)
+
+
+def _settled(
+    traces: Traces,
+    chain: Tangents,
+    untold: BoolArray,
+    radius_sd: FloatArray,
+    prior: Prior,
+    tried: FloatArray,
+    sweep: float | None,
+) -> Radii:
     best = sums(losses(traces, chain), chain.cell)
     # straights are held fast here; they would give way, and the cost be less, in this proportion
     system = normal(traces, chain, Prior(prior.radius, 1e6))
-    fast = 1.0 / np.maximum(system.diagonal[:, 2, 2] * found.radius_sd**2, 1e-12)
-    give = np.minimum(1.0, fast)
+    give = np.minimum(1.0, 1.0 / np.maximum(system.diagonal[:, 2, 2] * radius_sd**2, 1e-12))
     cost = np.array([give * (_cost(traces, chain, r) - best) for r in tried]).reshape(len(tried), len(best))
     cost[~(tried[:, None] <= _room(traces, chain))] = np.inf
     allowed = untold & (cost <= _ALLOWED)
-    away = np.where(allowed, np.abs(np.log(tried)[:, None] - chain.log_radius), np.inf)
-    if sweep is not None:
-        at = int(np.flatnonzero(tried == sweep)[0])
-        away[at] = np.where(allowed[at], -1.0, np.inf)
-    pick = away.argmin(axis=0) if len(tried) else np.zeros(len(best), int)
     assumed: BoolArray = np.logical_or.reduce(allowed, axis=0)
-    log_radius = np.where(assumed, np.log(tried)[pick] if len(tried) else 0.0, chain.log_radius)
+    log_radius = chain.log_radius
+    if len(tried):
+        away = np.where(allowed, np.abs(np.log(tried)[:, None] - chain.log_radius), np.inf)
+        if sweep is not None:
+            at = int(np.flatnonzero(tried == sweep)[0])
+            away[at] = np.where(allowed[at], -1.0, np.inf)
+        log_radius = np.where(assumed, np.log(tried)[away.argmin(axis=0)], chain.log_radius)
     # no arc to be seen and none that is made fits: drawn sharp
     bare = untold & ~assumed & (give * (_cost(traces, chain, 1e-6) - best) <= _ALLOWED)
     least = np.where(assumed, np.where(allowed, tried[:, None], np.inf).min(axis=0, initial=np.inf), 0.0)
     most = np.where(assumed, np.where(allowed, tried[:, None], 0.0).max(axis=0, initial=0.0), 0.0)
-    return Radii(replace(chain, log_radius=log_radius), found.sharp | bare, assumed, least, most)
+    return Radii(replace(chain, log_radius=log_radius), bare, assumed, least, most)
 
 
 def _cost(traces: Traces, chain: Tangents, radius: float) -> FloatArray:

@@ -94,7 +94,7 @@ def _round(
     goal = cost_of(traces, chain, prior) + 1.5 * np.bincount(
         line[chosen], price[line[chosen]], minlength=traces.count
     )
-    trial, trial_cost = fitted(traces, trial, prior, rounds=12, closeness=0.05, goal=goal)
+    trial, trial_cost = fitted(traces, trial, prior, rounds=10, closeness=0.2, goal=goal)
     # each cell counts for the nearest removal of its line
     region = _nearest(chosen, line)
     alive = new_of >= 0
@@ -126,7 +126,7 @@ def _round(
         again = keep & (number[chosen] >= 0)
         few = traces.take(mixed)
         other, new_of = _removed(few, chain.take(mixed), number[chosen[again]], kind[again])
-        other, cost[mixed] = fitted(few, other, prior, rounds=12, closeness=0.05)
+        other, cost[mixed] = fitted(few, other, prior, rounds=10, closeness=0.2)
         lots.append(other)
         parts.append(tried[:, rows][:, new_of >= 0])
     out, order = stacked(lots, [all_pay, rest, mixed][: len(lots)])

@@ -317,29 +317,35 @@ def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
     a = along1 - each(np.einsum("ni,ni->n", u1, corner.apex))
     b = along2 - each(np.einsum("ni,ni->n", u, corner.apex))
     reach = each(corner.tangent)
-    half = a + b < 0.0
-    on_arc = np.where(half, a >= -reach, b <= reach)
+    first = a + b < 0.0
+    on_arc = np.where(first, a >= -reach, b <= reach)
     lone = each(chain.first)
-    part = np.where(lone, 2, np.where(on_arc, 1, np.where(half, 0, 2)))
-    arc, first, second = part == 1, part == 0, part == 2
-    out_x, out_y = x - each(corner.hub[:, 0]), y - each(corner.hub[:, 1])
+    on_arc &= ~lone
+    first &= ~lone
+    part = np.where(on_arc, 1, np.where(first, 0, 2))
+    off = np.where(first, u1x * y - u1y * x - each(level[before]), u2x * y - u2y * x - each(level))
+    # the rest for the vertices on arcs alone
+    arc = np.flatnonzero(on_arc)
+    k = np.repeat(np.arange(len(size)), size)[arc]
+    out_x, out_y = x[arc] - corner.hub[k, 0], y[arc] - corner.hub[k, 1]
     distance = np.maximum(np.sqrt(out_x * out_x + out_y * out_y), 1e-12)
     sense = np.sign(corner.turn)
-    off1 = u1x * y - u1y * x - each(level[before])
-    off2 = u2x * y - u2y * x - each(level)
-    off = np.where(arc, each(sense) * (each(corner.radius) - distance), np.where(first, off1, off2))
+    off[arc] = sense[k] * (corner.radius[k] - distance)
     if not derivatives:
         return Fit(off, part, np.zeros((5, 0)))
-    # on the arc, the direction from the centre is made of the two straights' normals, w1 of one and w2 of the other
-    over = each(-sense / np.sin(corner.turn)) / distance
-    w1 = np.where(arc, over * (out_x * u2x + out_y * u2y), first)
-    w2 = np.where(arc, -over * (out_x * u1x + out_y * u1y), second)
+    lever = np.zeros((5, len(x)))
+    before_arc, after_arc = (first & ~on_arc).astype(np.float64), (~first & ~on_arc).astype(np.float64)
+    lever[1], lever[3] = -before_arc, -after_arc
     foot1, foot2 = chain.foot[before], chain.foot
-    lever1 = np.where(
-        arc, each(np.einsum("ni,ni->n", u1, corner.hub - foot1)), along1 - each(np.einsum("ni,ni->n", u1, foot1))
-    )
-    lever2 = np.where(
-        arc, each(np.einsum("ni,ni->n", u, corner.hub - foot2)), along2 - each(np.einsum("ni,ni->n", u, foot2))
-    )
-    radial = np.where(arc, each(sense * corner.radius) * (1.0 - w1 - w2), 0.0)
-    return Fit(off, part, np.stack((-w1 * lever1, -w1, -w2 * lever2, -w2, radial)))
+    lever[0] = -before_arc * (along1 - each(np.einsum("ni,ni->n", u1, foot1)))
+    lever[2] = -after_arc * (along2 - each(np.einsum("ni,ni->n", u, foot2)))
+    # the direction from the centre is made of the two straights' normals, w1 of one and w2 of the other
+    over = (-sense / np.sin(corner.turn))[k] / distance
+    w1 = over * (out_x * u2x[arc] + out_y * u2y[arc])
+    w2 = -over * (out_x * u1x[arc] + out_y * u1y[arc])
+    lever[0, arc] = -w1 * np.einsum("ni,ni->n", u1, corner.hub - foot1)[k]
+    lever[1, arc] = -w1
+    lever[2, arc] = -w2 * np.einsum("ni,ni->n", u, corner.hub - foot2)[k]
+    lever[3, arc] = -w2
+    lever[4, arc] = (sense * corner.radius)[k] * (1.0 - w1 - w2)
+    return Fit(off, part, lever)
