@@ -70,8 +70,10 @@ def as_drawn(traces: Traces, tolerance: float, prices: Prices = PRICES) -> AsDra
     division = _with_single_chords(traces, divide(traces, prices, Prior()), tolerance)
     kinked = np.zeros(len(division.arc), bool)
     while True:
-        chain, sharp = first_chain(traces, division, kinked)
-        chain, _ = fitted(traces, chain, _NO_PRIOR, closeness=1e-12, radii_only=True)
+        begun, sharp, single = first_chain(traces, division, kinked)
+        chain, _ = fitted(traces, begun, _NO_PRIOR, closeness=1e-20, radii_only=True)
+        # the two ends of one chord hardly tell a radius, but they are where its arc touches
+        chain = replace(chain, log_radius=np.where(single, begun.log_radius, chain.log_radius))
         off = np.abs(measure(traces, chain, derivatives=False).off)
         bad = division.arc & ~kinked & (_most(off, division) > tolerance)
         if not bad.any():

@@ -12,7 +12,7 @@ from routeio.tangent import BoolArray, IntArray, Tangents, Traces
 
 def first_chain(
     traces: Traces, division: Division, kinked: BoolArray | None = None
-) -> tuple[Tangents, BoolArray]:
+) -> tuple[Tangents, BoolArray, BoolArray]:
     """Return the chain with a straight for each line piece, and one of no length where arcs meet or end a line.
 
     Parameters
@@ -30,6 +30,8 @@ def first_chain(
         To start a fit from.
     joint : ndarray of bool, shape (s,)
         Straights that follow another with no arc between them.
+    single : ndarray of bool, shape (s,)
+        Straights that follow an arc of one chord, whose radius is that of the arc that touches at its two ends.
     """
     arc = division.arc
     count = len(arc)
@@ -99,7 +101,9 @@ def first_chain(
     cell[total] = traces.offsets[-1]
     joint = ~start
     joint[node_after] = False
-    return Tangents(offsets, heading, foot, np.zeros(total), log_radius, cell), joint
+    single = np.zeros(total, bool)
+    single[node_after[chord]] = True
+    return Tangents(offsets, heading, foot, np.zeros(total), log_radius, cell), joint, single
 
 
 def offsets_of_pieces(traces: Traces, division: Division) -> FloatArray:
@@ -127,14 +131,19 @@ def offsets_of_pieces(traces: Traces, division: Division) -> FloatArray:
 
 
 def _unseen(
-    traces: Traces, division: Division, piece: IntArray, heading: FloatArray, place: IntArray, size: FloatArray
+    traces: Traces,
+    division: Division,
+    piece: IntArray,
+    heading: FloatArray,
+    place: IntArray,
+    size: FloatArray,
 ) -> FloatArray:
     """Return ln of radii for bends between two straights: as large as could hide in the scatter of one vertex."""
     half = 0.5 * np.abs(wrap(heading[place[piece]] - heading[np.maximum(place[piece] - 1, 0)]))
     line = np.searchsorted(traces.offsets, division.start[piece], side="right") - 1
     hidden = 2.0 * traces.scatter[line] * np.cos(half) / np.maximum(1.0 - np.cos(half), 1e-9)
     room = 0.3 * np.minimum(size[piece], size[piece - 1]) / np.maximum(np.tan(half), 1e-9)
-    return np.log(np.clip(np.minimum(hidden, room), 1e-3, 100.0))
+    return np.asarray(np.log(np.clip(np.minimum(hidden, room), 1e-3, 100.0)))
 
 
 def _through_joints(

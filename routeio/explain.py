@@ -290,7 +290,7 @@ def _structure(
 
 def _try(traces: Traces, prior: Prior, prices: Prices, division: Division | None = None) -> _Try:
     price = np.maximum(3.0 * np.log(np.diff(traces.offsets)), prices.line)
-    chain, _ = first_chain(traces, division or divide(traces, prices, prior))
+    chain, _, _ = first_chain(traces, division or divide(traces, prices, prior))
     chain, cost = fitted(traces, chain, prior, rounds=12, closeness=0.2)
     chain, cost = simplified(traces, chain, cost, prior, price)
     # every vertex counts here, and none for more than leaving it out

@@ -22,9 +22,10 @@ from routeio.tangent import (
     ragged_take,
 )
 
-
 #: Steps after which a chain that still cannot be, or is far from its goal, is given up.
 _HOPEFUL = 3
+#: A fit that need not be closer than this is a rough one.
+_ROUGHLY = 0.1
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,13 @@ def fitted(
     work, part = traces, whole
     cost, system = _judged(work, part, prior)
     final = cost.copy()
+    if closeness > _ROUGHLY and (part.count == 1).any():
+        # a straight alone is that of least squares already
+        lines = np.flatnonzero(part.count > 1)
+        if lines.size == 0:
+            return whole, final
+        system = system.take(ragged_take(part.offsets, lines)[0])
+        work, part, cost = work.take(lines), part.take(lines), cost[lines]
     damping, live = np.full(lines.size, 1e-3), np.ones(lines.size, bool)
     for number in range(rounds):
         trial = held(work, _moved(part, system, damping, radii_only))

@@ -13,6 +13,9 @@ from routeio.legs import ZERO_LENGTH, kept_vertices
 from routeio.rawlines import RawLine
 from routeio.tangent import BoolArray, IntArray
 
+#: Legs this near in length are alike. [m]
+_ALIKE = 1e-6
+
 
 @dataclass(frozen=True, eq=False)
 class Ready:
@@ -46,6 +49,9 @@ class Ready:
         Of the line.
     findings : tuple of Finding
         So far.
+    backward : bool
+        Whether it runs from the line's end to its start. Every line is taken from the end whose first leg is shorter,
+        so that a line drawn the other way has the same shape to the last digit.
     """
 
     locate: Callable[[FloatArray], FloatArray]
@@ -61,6 +67,7 @@ class Ready:
     drawn: bool
     where: Where
     findings: tuple[Finding, ...]
+    backward: bool = False
 
     def placed(self, point: FloatArray) -> Where:
         """Return the place on the map of a point of the line."""
@@ -81,6 +88,8 @@ def all_ready(lines: Sequence[RawLine]) -> list[Ready | InputRefusedError]:
     list of Ready or InputRefusedError
         In the same order; ``bad-coordinate``, ``line-without-length``.
     """
+    if not all(len(line.points) > 1 for line in lines):
+        return [_one_ready(line) for line in lines]
     if not lines:
         return []
     # all lines at once; those with anything about them one by one
@@ -93,28 +102,45 @@ def all_ready(lines: Sequence[RawLine]) -> list[Ready | InputRefusedError]:
     owner = np.repeat(np.arange(len(lines)), sizes - 1)
     odd = np.bincount(owner, ~(np.hypot(step[:, 0], step[:, 1]) > ZERO_LENGTH), minlength=len(lines)) > 0
     odd |= np.bincount(owner, bulge != 0.0, minlength=len(lines)) > 0
-    odd |= (sizes < 2) | ~np.logical_and.reduceat(np.isfinite(points[:, 0] + points[:, 1]), offsets[:-1])
+    odd |= ~np.logical_and.reduceat(np.isfinite(points[:, 0] + points[:, 1]), offsets[:-1])
     known = np.add.reduceat(np.isfinite(points[:, 2]).astype(np.int64), offsets[:-1])
     odd |= (known > 0) & (known < sizes)
-    xy = points[:, :2] - np.repeat(points[offsets[:-1], :2], sizes, axis=0)
+    back = _backward(np.hypot(step[:, 0], step[:, 1]), np.concatenate(([0], np.cumsum(sizes - 1))))
     none, count = np.zeros(int(sizes.max())), np.arange(int(sizes.max()))
     out: list[Ready | InputRefusedError] = []
     for i, line in enumerate(lines):
         if odd[i]:
-            try:
-                out.append(_made_ready(line))
-            except InputRefusedError as refusal:
-                out.append(refusal)
+            out.append(_one_ready(line))
             continue
-        a, b = int(offsets[i]), int(offsets[i + 1])
-        k = b - a
+        own, ids = points[offsets[i] : offsets[i + 1]], line.ids
+        if back[i]:
+            own, ids = own[::-1], ids[::-1]
+        k = len(own)
         out.append(
             Ready(
-                _from(points[a, :2]), points[a, :2], xy[a:b], none[: k - 1], none[: k - 1], line.ids,
-                points[a:b, 2], count[:k], bool(known[i]), False, line.drawn, line.where, (),
+                _from(own[0, :2]), own[0, :2], own[:, :2] - own[0, :2], none[: k - 1], none[: k - 1], ids,
+                own[:, 2], count[:k], bool(known[i]), False, line.drawn, line.where, (), bool(back[i]),
             )
         )  # fmt: skip
     return out
+
+
+def _backward(leg: FloatArray, offsets: IntArray) -> BoolArray:
+    """Return which lines have the shorter leg at their end, at the first place where their ends differ."""
+    if len(offsets) < 2 or (np.diff(offsets) < 1).any():
+        return np.zeros(max(len(offsets) - 1, 0), bool)
+    other = np.repeat(offsets[:-1] + offsets[1:] - 1, np.diff(offsets)) - np.arange(len(leg))
+    more = leg - leg[other]
+    differs = np.where(np.abs(more) > _ALIKE, np.arange(len(leg)), len(leg))
+    first = np.minimum.reduceat(differs, offsets[:-1])
+    return np.asarray((first < len(leg)) & (more[np.minimum(first, len(leg) - 1)] > 0.0))
+
+
+def _one_ready(line: RawLine) -> Ready | InputRefusedError:
+    try:
+        return _made_ready(line)
+    except InputRefusedError as refusal:
+        return refusal
 
 
 def _from(origin: FloatArray) -> Callable[[FloatArray], FloatArray]:
@@ -156,13 +182,17 @@ def _made_ready(line: RawLine) -> Ready:
                 line.where, "give every vertex an elevation, or state the elevations at the vaults",
             )
         )  # fmt: skip
+    size = np.hypot(step[:, 0], step[:, 1])
+    backward = bool(_backward(size, np.array([0, len(size)]))[0])
+    if backward:
+        points, bulge, ids, level = points[::-1], -bulge[::-1], ids[::-1], level[::-1]
     in_plan = np.concatenate(([True], level))
     origin = points[0, :2].copy()
     turn = 4.0 * np.arctan(bulge[level])
     return Ready(
-        _from(origin), origin, points[in_plan, :2] - origin, np.where(np.abs(turn) < 1e-9, 0.0, turn), bulge[level],
-        ids if level.all() else _kept(ids, level), points[:, 2], np.cumsum(in_plan) - 1, bool(known.all()),
-        False, line.drawn, line.where, tuple(findings),
+        _from(origin), origin, points[in_plan, :2] - origin, np.where(np.abs(turn) < 1e-9, 0.0, turn),
+        bulge[level], ids if level.all() else _kept(ids, level), points[:, 2], np.cumsum(in_plan) - 1,
+        bool(known.all()), False, line.drawn, line.where, tuple(findings), backward,
     )  # fmt: skip
 
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from mechanics.chain import Chain
 from mechanics.errors import FloatArray
+from routeio.course import wrap
 from routeio.explain import Beliefs
 from routeio.findings import Finding, InputRefusedError, Where
 from routeio.options import ReadOptions
@@ -152,18 +155,28 @@ def _shape(line: Ready, plan: Plan, profile: Profile | None, options: ReadOption
     course = plan.course
     x, y = course.start[0] + float(line.origin[0]), course.start[1] + float(line.origin[1])
     last_x, last_y = (line.xy[-1] + line.origin).tolist()
-    findings = (*line.findings, *plan.findings)
+    way = -1 if line.backward else 1
+    findings = (*line.findings, *plan.findings[::way])
     miss = not_at_end(plan, line, options.chord_tolerance + 3.0 * plan.scatter)
     if miss is not None:
         findings = (*findings, miss)
+    first, last = (x, y, 0.0), (last_x, last_y, 0.0)
+    heading = course.heading
     if profile is None:
-        return Shape(
-            flat(course), (x, y, 0.0), course.heading, (last_x, last_y, 0.0), plan.origins, findings, False,
-            plan.scatter, plan.residual,
-        )  # fmt: skip
-    chain, origins = weave(course, plan.origins, profile.course, profile.origins)
+        chain, origins = flat(course), plan.origins
+    else:
+        chain, origins = weave(course, plan.origins, profile.course, profile.origins)
+        findings = (*findings, *profile.findings[::way])
+        first = (x, y, profile.datum + profile.course.start[1])
+        last = (last_x, last_y, float(line.z[-1]))
+    if line.backward:
+        # back to the way it is drawn
+        end_x, end_y = course.end
+        first_z = first[2] if profile is None else profile.datum + profile.course.end[1]
+        last = (*line.origin.tolist(), float(line.z[0]) if profile is not None else 0.0)
+        first = (end_x + float(line.origin[0]), end_y + float(line.origin[1]), first_z)
+        heading = float(wrap(np.asarray(course.headings[-1] + np.pi)))
+        chain, origins = chain.reversed(), origins[::-1]
     return Shape(
-        chain, (x, y, profile.datum + profile.course.start[1]), course.heading,
-        (last_x, last_y, float(line.z[-1])), origins, (*findings, *profile.findings), True,
-        plan.scatter, plan.residual,
-    )  # fmt: skip
+        chain, first, heading, last, origins, findings, profile is not None, plan.scatter, plan.residual
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from mechanics.errors import FloatArray
-from routeio.fit import Prior, cell_costs, cost_of, fitted, impossible, legs_of, spread_of
+from routeio.fit import Prior, cell_costs, fitted, impossible, legs_of, spread_of
 from routeio.tangent import (
     LARGEST_TURN,
     BoolArray,
@@ -19,6 +19,8 @@ from routeio.tangent import (
     stacked,
 )
 
+#: A removal predicted to lose more than this many times its price is not tried, by kind: the first is foretold well.
+_WORTH_TRYING = np.array([2.0, 4.0, 4.0])
 #: Candidates this near each other, in straights, are not tried together.
 _APART = 4
 
@@ -54,9 +56,7 @@ def simplified(
     some = traces.take(live)
     tried = np.zeros((3, len(part.heading)), bool)
     while live.size:
-        part, part_cost, tried, busy = _round(some, part, prior, price[live], tried)
-        if part_cost is not None:
-            final[live] = part_cost
+        part, final[live], tried, busy = _round(some, part, final[live], prior, price[live], tried)
         busy &= part.count > 1
         if not busy.all():
             done, going = np.flatnonzero(~busy), np.flatnonzero(busy)
@@ -67,19 +67,24 @@ def simplified(
 
 
 def _round(
-    traces: Traces, chain: Tangents, prior: Prior, price: FloatArray, tried: BoolArray
-) -> tuple[Tangents, FloatArray | None, BoolArray, BoolArray]:
+    traces: Traces,
+    chain: Tangents,
+    cost: FloatArray,
+    prior: Prior,
+    price: FloatArray,
+    tried: BoolArray,
+) -> tuple[Tangents, FloatArray, BoolArray, BoolArray]:
     """Try the most promising removals that do not touch each other; keep those that pay."""
     line = chain.line
     loss = _predicted(traces, chain, prior)
-    loss[tried | (loss > 4.0 * price[line])] = np.inf
+    loss[tried | (loss > _WORTH_TRYING[:, None] * price[line])] = np.inf
     kind = loss.argmin(axis=0)
     best = loss.min(axis=0)
     busy = np.zeros(traces.count, bool)
     busy[line[np.isfinite(best)]] = True
     chosen = _apart(best, line)
     if chosen.size == 0:
-        return chain, None, tried, busy
+        return chain, cost, tried, busy
     kind = kind[chosen]
     tried = tried.copy()
     # what cannot be from the start is not tried
@@ -88,12 +93,10 @@ def _round(
     tried[kind[broken], chosen[broken]] = True
     chosen, kind = chosen[~broken], kind[~broken]
     if chosen.size == 0:
-        return chain, None, tried, busy
+        return chain, cost, tried, busy
     if broken.any():
         trial, new_of = _removed(traces, chain, chosen, kind)
-    goal = cost_of(traces, chain, prior) + 1.5 * np.bincount(
-        line[chosen], price[line[chosen]], minlength=traces.count
-    )
+    goal = cost + 1.5 * np.bincount(line[chosen], price[line[chosen]], minlength=traces.count)
     trial, trial_cost = fitted(traces, trial, prior, rounds=10, closeness=0.2, goal=goal)
     # each cell counts for the nearest removal of its line
     region = _nearest(chosen, line)
@@ -117,8 +120,8 @@ def _round(
     rest = np.flatnonzero(~some)
     lots = [trial.take(all_pay), chain.take(rest)]
     parts = [tried[:, alive][:, _of(trial, all_pay)], tried[:, _of(chain, rest)]]
-    cost = np.zeros(traces.count)
-    cost[all_pay], cost[rest] = trial_cost[all_pay], cost_of(traces.take(rest), lots[1], prior)
+    cost = cost.copy()
+    cost[all_pay] = trial_cost[all_pay]
     if mixed.size:
         number = np.full(len(line), -1)
         rows = _of(chain, mixed)

@@ -309,7 +309,7 @@ def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
     level = u[:, 0] * chain.foot[:, 1] - u[:, 1] * chain.foot[:, 0] + chain.shift
     u1, x, y = u[before], traces.xy[:, 0], traces.xy[:, 1]
 
-    def each(value: FloatArray) -> FloatArray:
+    def each(value: NDArray[_Any]) -> NDArray[_Any]:
         return np.repeat(value, size)
 
     u1x, u1y, u2x, u2y = each(u1[:, 0]), each(u1[:, 1]), each(u[:, 0]), each(u[:, 1])
