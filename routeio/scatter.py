@@ -27,8 +27,9 @@ _ENOUGH, _ENOUGH_POOLED = 12, 30
 #: Least share of neighbouring turns of opposite sign: 0.73 for white scatter (1/2 + asin(2/3)/pi, the turns being
 #: second differences), 0.67 for scatter correlated by 0.8, less where arcs are among them, 0 within an arc.
 _ALTERNATING = 0.33
-#: Scatter of a lone short line above this share of its legs is no scatter but corners. [m/m]
-_OF_LEG = 0.04
+#: Scatter of a lone short line above this share of its legs is no scatter but corners; the second from this many
+#: windows on, which tell a little more. [m/m]
+_OF_LEG, _OF_LEG_MORE, _MORE = 0.04, 0.05, 3
 #: Below this the correlation between neighbours is taken as none.
 _WHITE = 0.2
 
@@ -133,16 +134,12 @@ def estimated(traces: Traces, drawn: BoolArray, ceiling: float) -> Scatter:
     else:
         straight, leg = _straightness(traces, short)
         ratio = straight / np.maximum(np.where(np.isnan(sigma[short]), straight, sigma[short]), 1e-12)
-        plain = (
-            (windows[short] >= 1)
-            & ~drawn[short]
-            & (straight <= np.minimum(_OF_LEG * leg, ceiling))
-            & (ratio < 3.0)
-        )
+        limit = np.minimum(np.where(windows[short] < _MORE, _OF_LEG, _OF_LEG_MORE) * leg, ceiling)
+        plain = (windows[short] >= 1) & ~drawn[short] & (straight <= limit) & (ratio < 3.0)
         sigma[short] = straight
         exact[short] = ~plain | (straight <= EXACT)
         # a little rougher than scatter may be: corners, but doubtful ones
-        doubtful = ~plain & ~drawn[short] & (windows[short] >= 1) & (straight <= 2.0 * _OF_LEG * leg)
+        doubtful = ~plain & ~drawn[short] & (windows[short] >= 1) & (straight <= 2.0 * limit)
         guess[short] = np.where(doubtful, straight, 0.0)
     sigma = np.where(exact, EXACT, np.maximum(np.nan_to_num(sigma), FLOOR))
     return Scatter(sigma, np.zeros(count), exact, guess)
