@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.errors import FloatArray
-from routeio.course import Course, wrap
+from routeio.course import Course
 from routeio.findings import Finding, InputRefusedError, Where
 from routeio.legs import Piece, kinks
 from routeio.survey import Origin
@@ -290,38 +290,3 @@ def _tangent_centre(before: Piece, after: Piece, corner: FloatArray, radius: flo
         normal = np.array([-unit[1], unit[0]])
         options = [foot + across * normal, foot - across * normal]
     return min(options, key=lambda c: float(np.hypot(*(c - corner))))
-
-
-def closing_error(course: Course, end: FloatArray) -> float:
-    """Return how far the course ends from a point. [m]
-
-    Parameters
-    ----------
-    course : Course
-        Any.
-    end : ndarray, shape (2,)
-        Where it should end. [m]
-
-    Returns
-    -------
-    float
-        [m]
-    """
-    x, y = course.end
-    return math.hypot(x - float(end[0]), y - float(end[1]))
-
-
-def unwrapped(angle: float) -> float:
-    """Return an angle in (-pi, pi]. [rad]
-
-    Parameters
-    ----------
-    angle : float
-        [rad]
-
-    Returns
-    -------
-    float
-        [rad]
-    """
-    return float(wrap(np.array(angle)))

@@ -54,7 +54,6 @@ class _Block:
     total: int = 0
     depth: int = 1
     layers: frozenset[str] = frozenset()
-    has_layer_0: bool = False
     external: str = ""
 
 
@@ -141,7 +140,6 @@ class Blocks:
         facts = _Block(
             total=len(own),
             layers=frozenset(layers - {"0"}),
-            has_layer_0="0" in layers,
             external=str(block.block.dxf.get("xref_path", "")) if block.block and block.block.is_xref else "",
         )
         for child, copies in children:

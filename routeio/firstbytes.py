@@ -56,17 +56,6 @@ _REMEDIES = {
 }
 
 
-def endings() -> tuple[str, ...]:
-    """Return the endings of file names that some reader takes.
-
-    Returns
-    -------
-    tuple of str
-        Such as ``.dxf``.
-    """
-    return tuple(_KNOWN)
-
-
 def reader_for(path: Path) -> tuple[str, str]:
     """Return which reader takes a file, having looked at the file's first bytes.
 

@@ -129,26 +129,6 @@ def fitted(
     return put(whole, lines, part), final
 
 
-def cost_of(traces: Traces, chain: Tangents, prior: Prior) -> FloatArray:
-    """Return what a fit makes least, of each line: a robust sum of squares, and the prior.
-
-    Parameters
-    ----------
-    traces : Traces
-        The lines.
-    chain : Tangents
-        Their chains.
-    prior : Prior
-        Of the radii.
-
-    Returns
-    -------
-    ndarray, shape (m,)
-        In units of the scatter's variance; inf where the chain cannot be.
-    """
-    return _of_lines(traces, chain, losses(traces, chain), prior)
-
-
 def _of_lines(traces: Traces, chain: Tangents, loss: FloatArray, prior: Prior) -> FloatArray:
     cell = sums(loss, chain.cell) + _unlike(chain, prior)
     cost = np.add.reduceat(cell, chain.offsets[:-1])

@@ -136,32 +136,3 @@ def kinks(pieces: list[Piece]) -> FloatArray:
     inward = np.array([p.heading for p in pieces[1:]])
     outward = np.array([p.heading_out for p in pieces[:-1]])
     return wrap(inward - outward)
-
-
-def merge_collinear(pieces: list[Piece], tolerance: float = 1e-9) -> list[Piece]:
-    """Return the pieces with straights that go on in the same direction made one.
-
-    Parameters
-    ----------
-    pieces : list of Piece
-        Of one line.
-    tolerance : float
-        Kink up to which two straights are one. [rad]
-
-    Returns
-    -------
-    list of Piece
-        As many or fewer.
-    """
-    merged: list[Piece] = []
-    for piece, kink in zip(pieces, [np.inf, *kinks(pieces)], strict=True):
-        last = merged[-1] if merged else None
-        if last is not None and last.turn == 0.0 and piece.turn == 0.0 and abs(kink) <= tolerance:
-            reach = piece.last - last.first
-            merged[-1] = Piece(
-                last.first, piece.last, float(np.arctan2(reach[1], reach[0])), float(np.hypot(*reach)), 0.0,
-                last.origin, (last.vertices[0], piece.vertices[1]),
-            )  # fmt: skip
-        else:
-            merged.append(piece)
-    return merged

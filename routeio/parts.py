@@ -8,11 +8,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from mechanics.centreline import place
 from mechanics.chain import Chain
 from routeio.bulges import nearest_spot
 from routeio.rawlines import RawLine
 from routeio.shape import Shape
-from routeio.space import place
 from routeio.survey import DuctPart
 
 #: A change this near to the end of a segment is at its end. [m]
@@ -51,7 +51,7 @@ def parted(shape: Shape, pieces: Sequence[RawLine]) -> tuple[Shape, tuple[DuctPa
 
 def _cut(shape: Shape, first: int, piece: RawLine, after: RawLine) -> tuple[Shape, int]:
     """Cut at the place on segments from ``first`` on that is nearest to where a piece ends."""
-    knots = place(shape.chain, shape.start, shape.heading)[first:]
+    knots = place(shape.chain, shape.start, shape.heading).points[first:]
     if knots.shape[0] < 2:
         return shape, first
     x, y = piece.points[-1, :2]

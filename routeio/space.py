@@ -8,7 +8,6 @@ from itertools import pairwise
 import numpy as np
 
 from mechanics.chain import Chain
-from mechanics.errors import FloatArray
 from routeio.course import Course
 from routeio.survey import Origin
 
@@ -91,36 +90,6 @@ def flat(plan: Course) -> Chain:
     """
     level = np.zeros(plan.length.size)
     return Chain(plan.length, level, level, plan.turn)
-
-
-def place(chain: Chain, start: tuple[float, float, float], heading: float) -> FloatArray:
-    """Return where each segment of one chain starts, and its end, in space.
-
-    Parameters
-    ----------
-    chain : Chain
-        One chain.
-    start : tuple of 3 floats
-        [m]
-    heading : float
-        At the start. [rad]
-
-    Returns
-    -------
-    ndarray, shape (n + 1, 3)
-        Exact for straights and for bends in plan or profile alone; a bend on changing grade by Gauss's rule with
-        eight points. [m]
-    """
-    nodes, weights = np.polynomial.legendre.leggauss(8)
-    part = 0.5 * (nodes + 1.0)
-    headings = heading + np.concatenate(([0.0], np.cumsum(chain.turn)))[:-1]
-    h = headings[:, None] + chain.turn[:, None] * part
-    g = chain.grade_in[:, None] + (chain.grade_out - chain.grade_in)[:, None] * part
-    w = 0.5 * weights
-    step = chain.length[:, None] * np.stack(
-        ((np.cos(h) * np.cos(g)) @ w, (np.sin(h) * np.cos(g)) @ w, np.sin(g) @ w), axis=-1
-    )
-    return np.asarray(np.vstack(([0.0, 0.0, 0.0], np.cumsum(step, axis=0))) + np.asarray(start))
 
 
 def _plan_distance(s: float, g0: float, rate: float) -> float:

@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 
+from mechanics.centreline import place
 from mechanics.chain import Chain
 from mechanics.errors import FloatArray
 from network.route import Leg
-from routeio.space import place
 
 # Turn of one chord [rad]: 12 mm off the curve at a radius of 30 m.
 _CHORD = 0.055
@@ -48,7 +48,7 @@ def trace(chain: Chain, start: tuple[float, float, float], heading: float) -> tu
         chain.grade_in[owner] + rate * (step + 1),
         (chain.turn / count)[owner],
     )
-    return place(fine, start, heading), [int(i) for i in first]
+    return place(fine, start, heading).points, [int(i) for i in first]
 
 
 def along(leg: Leg, forward: bool = True) -> tuple[Chain, tuple[float, float, float], float]:
@@ -69,9 +69,10 @@ def along(leg: Leg, forward: bool = True) -> tuple[Chain, tuple[float, float, fl
     duct = leg.duct
     if leg.forward == forward:
         return duct.chain, duct.start, duct.heading
-    end = place(duct.chain, duct.start, duct.heading)[-1]
-    heading = duct.heading + float(duct.chain.turn.sum()) + math.pi
-    return duct.chain.reversed(), (float(end[0]), float(end[1]), float(end[2])), heading
+    placed = place(duct.chain, duct.start, duct.heading)
+    end = placed.points[-1]
+    back = placed.heading + math.pi
+    return duct.chain.reversed(), (float(end[0]), float(end[1]), float(end[2])), back
 
 
 def as_points(points: FloatArray, elevated: bool) -> list[Point]:
