@@ -128,7 +128,7 @@ def test_friction_defaults_lie_in_the_published_ranges(
 
 def test_every_row_names_a_listed_source() -> None:
     listed = (Path(__file__).parents[2] / "docs/sources.md").read_text("utf-8")
-    keys = set(re.findall(r"^- \[([a-z0-9.-]+)\]", listed, re.MULTILINE))
+    keys = set(re.findall(r"^\d+\. \[([a-z0-9.-]+)\]", listed, re.MULTILINE))
     for table in ("ducts", "conductors", "cables", "friction", "conductor_stress", "sidewall", "bending",
                   "temperature", "elbows", "bags", "lubricant", "fill", "limits"):  # fmt: skip
         for row in built_in().rows(table):
