@@ -1,6 +1,7 @@
 # make demo   plan the sample route          make test        everything that must hold, quick part
 # make bench  the benchmarks                 make test-slow   the exhaustive and random checks
-# make lock   pin today's versions           make test-plain  the main job in a plain install
+# make fuzz   10,000 damaged files a format  make test-plain  the main job in a plain install
+# make lock   pin today's versions
 # make test-gis  the GeoPackage opened in QGIS, with Debian's python3-qgis
 #
 # Needs Python 3.11 or newer with venv, make and git; no root. Another Python: make demo PYTHON=python3.12
@@ -12,7 +13,7 @@ PIP := -m pip --disable-pip-version-check --quiet
 PLAIN := .venv-plain
 SAMPLE := sample_routes/harbour_dxf.toml sample_routes/harbour_gis.toml
 
-.PHONY: demo test test-gis test-plain test-slow bench lock picture clean python
+.PHONY: demo test test-gis test-plain test-slow fuzz bench lock picture clean python
 
 demo: $(VENV)/installed
 	$(BIN)/tautline demo --out results
@@ -31,6 +32,10 @@ test-gis: $(VENV)/installed-dev
 test-slow: $(VENV)/installed-dev
 	$(BIN)/pytest -n 2 --dist loadfile -m slow
 
+# Fewer or more: make fuzz MUTANTS=1000
+fuzz: $(VENV)/installed-dev
+	MUTANTS=$(or $(MUTANTS),10000) $(BIN)/pytest -m slow -k ten_thousand_mutants tests/routeio/test_mutants.py
+
 bench: $(VENV)/installed-dev
 	set -e; for file in benchmarks/*.py; do echo "== $$file"; $(BIN)/python $$file; done
 
@@ -48,7 +53,7 @@ $(VENV)/installed: constraints.txt pyproject.toml | python
 	touch $@
 
 $(VENV)/installed-dev: $(VENV)/installed
-	$(BIN)/python $(PIP) install -c constraints.txt --no-build-isolation -e ".[dev,data]"
+	$(BIN)/python $(PIP) install -c constraints.txt --no-build-isolation -e ".[dev,data,parquet]"
 	touch $@
 
 # The one difference: pandapower, which the tests read networks from, holds pandas below 3; a plain install does not.
@@ -62,7 +67,7 @@ $(PLAIN)/installed: constraints.txt pyproject.toml | python
 lock: | python
 	rm -rf .venv-lock .venv-lock-plain
 	$(PYTHON) -m venv .venv-lock
-	.venv-lock/bin/python $(PIP) install hatchling editables -e ".[dev,data]"
+	.venv-lock/bin/python $(PIP) install hatchling editables -e ".[dev,data,parquet]"
 	$(PYTHON) -m venv .venv-lock-plain
 	.venv-lock-plain/bin/python $(PIP) install .
 	( echo "# Versions that the Makefile installs, written by 'make lock'. pandapower (tests only) holds pandas below 3;"; \

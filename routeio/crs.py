@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -430,7 +431,11 @@ def _local(place: tuple[float, float] | None, where: Where) -> pyproj.CRS:
         raise InputRefusedError(
             "cannot-project", "the coordinates lie nowhere on the earth in their CRS", where, "check crs"
         )
-    longitude, latitude = place
+    return _zone(*place)
+
+
+@functools.lru_cache(maxsize=64)  # a search through all systems there are: as long as reading a small layer
+def _zone(longitude: float, latitude: float) -> pyproj.CRS:
     zones = query_utm_crs_info("WGS 84", AreaOfInterest(longitude, latitude, longitude, latitude))
     if zones:
         return pyproj.CRS.from_authority(zones[0].auth_name, zones[0].code)
