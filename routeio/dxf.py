@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from routeio import crs as crs_
 from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
+from routeio.dxf_look import Choice
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
 from routeio.dxf_rings import Piece, closed_rings
 from routeio.dxf_shapes import LINES, NotALineError, attributes_of, layer_of
@@ -36,6 +37,8 @@ _NOTES = frozenset(
      "TOLERANCE", "WIPEOUT", "IMAGE", "ATTDEF", "VIEWPORT"}
 )  # fmt: skip
 _PROXIES = frozenset({"ACAD_PROXY_ENTITY", "ACAD_PROXY_OBJECT"})
+#: Why an entity on a chosen layer was left out.
+_OTHER_LOOK = "its color, line type or block is not the one chosen"
 _VAULT_FIELDS = ("name", "kind", "rim", "invert", "splice", "feed", "pull")
 
 
@@ -148,6 +151,8 @@ class _Reading:
         )
         self._model()
         self._close_rings()
+        for choice in (self.duct_choice, self.vault_choice):
+            choice.check(Where(file=self.file), tuple(self.findings))
         self._paper()
         if unit is None:
             raise no_units(self.opened, self.lines, self.vaults, where, tuple(self.findings))
@@ -183,7 +188,7 @@ class _Reading:
                     "no-filter-here",
                     f"{what} where = {selection.where!r}: entities of a drawing cannot be filtered by attribute",
                     where,
-                    "choose them by layer",
+                    "choose them by layer, color, line type or block",
                 )
         if not table:
             raise InputRefusedError(
@@ -200,25 +205,40 @@ class _Reading:
                 where,
                 "state what ducts are for the job or by layer",
             )
+        if self.options.ducts.blocks:
+            raise InputRefusedError(
+                "no-filter-here",
+                f"ducts block = {self.options.ducts.blocks[0]!r}: ducts are lines, and lines inside blocks are read anyway",
+                where,
+                "choose ducts by layer, color or line type; vaults by block",
+            )
         can_be_ducts = {name: sum(kinds[k] for k in LINES) for name, kinds in table.items()}
         can_be_vaults = {name: sum(kinds[k] for k in VAULT_KINDS) for name, kinds in table.items()}
-        ducts, said = chosen("ducts", self.options.ducts, can_be_ducts, where, required=True)
-        self.findings += said
-        vaults, said = chosen(
-            "vaults",
-            self.options.vaults,
-            can_be_vaults
-            if self.options.vaults.patterns
-            else {n: c for n, c in can_be_vaults.items() if n not in ducts},
-            where,
-            required=False,
-            by_elimination=False,  # a drawing is full of blocks that are no vaults
-        )
-        self.findings += said
-        if not vaults:
-            self.findings.append(without_vaults(can_be_vaults, where))
+        told = self.options.ducts
+        if told.look and not told.patterns:
+            ducts: tuple[str, ...] = tuple(name for name, count in can_be_ducts.items() if count)
+        else:
+            ducts, said = chosen("ducts", told, can_be_ducts, where, required=True)
+            self.findings += said
+            can_be_vaults = {
+                n: c for n, c in can_be_vaults.items() if self.options.vaults.patterns or n not in ducts
+            }
+        told = self.options.vaults
+        vaults: tuple[str, ...] = ()
+        if told.look and not told.patterns:
+            if not told.blocks:
+                vaults = tuple(name for name, count in can_be_vaults.items() if count)
+        else:
+            vaults, said = chosen(
+                "vaults", told, can_be_vaults, where, required=False,
+                by_elimination=False,  # a drawing is full of blocks that are no vaults
+            )  # fmt: skip
+            self.findings += said
+            if not vaults:
+                self.findings.append(without_vaults(can_be_vaults, where))
         self.duct_layers, self.vault_layers = ducts, vaults
-        self.is_duct, self.is_vault = _exactly(ducts), _exactly(vaults)
+        self.duct_choice = Choice("ducts", self.options.ducts, ducts, self.opened.drawing)
+        self.vault_choice = Choice("vaults", self.options.vaults, vaults, self.opened.drawing)
         for name in (*ducts, *vaults):
             layer = self.opened.drawing.layers.get(name) if name in self.opened.drawing.layers else None
             if layer is not None and (layer.is_off() or layer.is_frozen()):
@@ -250,7 +270,7 @@ class _Reading:
             for definition in block.attdefs():
                 tags.setdefault(str(definition.dxf.get("tag", "")).strip().upper())
         for insert in self.opened.drawing.modelspace().query("INSERT"):
-            if self.is_vault(layer_of(insert)):
+            if self._is_vault_insert(Placed(insert, layer_of(insert), str(insert.dxf.get("handle", "?")))):
                 for attrib in attributes_of(insert):
                     tags.setdefault(str(attrib.dxf.get("tag", "")).strip().upper())
         where = Where(file=self.file, layer=", ".join(self.vault_layers))
@@ -285,14 +305,17 @@ class _Reading:
             used = False
             if kind == "INSERT" and not self._is_vault_insert(placed):
                 used, total = self._expand(placed, total)
-            elif kind == "INSERT" or self.is_duct(placed.layer) or self.is_vault(placed.layer):
+            elif kind == "INSERT" or self._wanted(placed.layer):
                 used = self._take(placed)
             elif kind in TEXT_KINDS:
                 self._label(placed, self.other_labels)
             self.counts[f"read {kind}" if used else f"skipped {kind}"] += 1
 
     def _is_vault_insert(self, placed: Placed) -> bool:
-        return placed.entity.dxftype() == "INSERT" and self.is_vault(placed.layer)
+        return placed.entity.dxftype() == "INSERT" and self.vault_choice.takes(placed)
+
+    def _wanted_block(self, name: str) -> bool:
+        return not self.vault_layers and self.vault_choice.block(name)
 
     def _expand(self, placed: Placed, total: int) -> tuple[bool, int]:
         """Read what stands inside an INSERT that is no vault."""
@@ -303,13 +326,13 @@ class _Reading:
             if facts.external != "missing":
                 self._find(
                     "xref-missing",
-                    "error" if self.is_duct(placed.layer) else "warning",
+                    "error" if self.duct_choice.on(placed.layer) else "warning",
                     f"block {name!r} is an external drawing, {facts.external!r}, and is not read",
                     where,
                     "bind the external drawing into this one",
                 )
             return False, total
-        if not self.blocks.reaches(placed.entity, placed.layer, self._wanted):
+        if not self.blocks.reaches(placed.entity, placed.layer, self._wanted, self._wanted_block):
             return False, total
         total += self.blocks.expansion(placed.entity)
         if total > MOST_ENTITIES:
@@ -322,19 +345,26 @@ class _Reading:
                 tuple(self.findings),
             )
         used = False
-        for inner in expanded(self.blocks, placed, self._wanted, self._is_vault_insert, self.scale):
+        for inner in expanded(
+            self.blocks, placed, self._wanted, self._is_vault_insert, self.scale, self._wanted_block
+        ):
             took = self._take(inner)
             used |= took
             self.counts[f"{'read' if took else 'skipped'} {inner.entity.dxftype()} inside blocks"] += 1
         return used, total
 
     def _wanted(self, layer: str) -> bool:
-        return self.is_duct(layer) or self.is_vault(layer)
+        return self.duct_choice.on(layer) or self.vault_choice.on(layer)
 
     def _take(self, placed: Placed) -> bool:
         """Read an entity of a duct or vault layer; say why not where it cannot be."""
         kind = placed.entity.dxftype()
-        duct, vault = self.is_duct(placed.layer), self.is_vault(placed.layer)
+        drawn = kind in LINES or kind in VAULT_KINDS
+        duct = self.duct_choice.takes(placed) if drawn else self.duct_choice.on(placed.layer)
+        vault = self.vault_choice.takes(placed) if drawn else self.vault_choice.on(placed.layer)
+        if drawn and not (duct or vault):
+            self.skipped[placed.layer, kind, _OTHER_LOOK].append(placed.id)
+            return False
         try:
             if vault and kind in VAULT_KINDS and not (duct and kind not in {"INSERT", "POINT", "CIRCLE"}):
                 self.vaults += list(self.vault_reader.read(placed))
@@ -415,7 +445,8 @@ class _Reading:
 
     def _say_skipped(self, table: Mapping[str, Counter[str]]) -> None:
         for (layer, kind, reason), ids in self.skipped.items():
-            severity: Severity = "info" if kind in _NOTES else "error" if kind in _PROXIES else "warning"
+            severity: Severity = "info" if kind in _NOTES or reason == _OTHER_LOOK else "warning"
+            severity = "error" if kind in _PROXIES else severity
             proxy = " made by another program" if kind in _PROXIES else ""
             shown = ", ".join(ids[:5]) + (f" and {len(ids) - 5} more" if len(ids) > 5 else "")
             self._find(
@@ -447,8 +478,3 @@ class _Reading:
 
     def _find(self, code: str, severity: Severity, message: str, where: Where, remedy: str) -> None:
         self.findings.append(Finding(code, severity, message, where, remedy))
-
-
-def _exactly(names: tuple[str, ...]) -> Callable[[str], bool]:
-    known = {name.lower() for name in names}
-    return lambda name: name.lower() in known

@@ -39,21 +39,25 @@ class Placed:
         Handle, after the handles of the INSERTs it stands in.
     matrix : ndarray, shape (4, 4), or None
         From the block's coordinates to the world's, row vectors; None where it stands in the model itself.
+    inside : Placed or None
+        The INSERT it stands in.
     """
 
     entity: DXFEntity
     layer: str
     id: str
     matrix: FloatArray | None = None
+    inside: Placed | None = None
 
 
 @dataclass
 class _Block:
-    """One block definition: how much it holds once expanded, and on which layers."""
+    """One block definition: how much it holds once expanded, on which layers, and which blocks (in lower case)."""
 
     total: int = 0
     depth: int = 1
     layers: frozenset[str] = frozenset()
+    blocks: frozenset[str] = frozenset()
     external: str = ""
 
 
@@ -148,6 +152,7 @@ class Blocks:
             facts.total += max(inner.total, 1) * copies
             facts.depth = max(facts.depth, inner.depth + 1)
             facts.layers |= inner.layers
+            facts.blocks |= inner.blocks | {child.lower()}
             # what stands on layer 0 in a child takes the layer of the child's INSERT, counted above
         if facts.depth > DEEPEST:
             raise InputRefusedError(
@@ -158,8 +163,14 @@ class Blocks:
             )
         return facts
 
-    def reaches(self, insert: DXFEntity, layer: str, wanted: Callable[[str], bool]) -> bool:
-        """Return whether expanding an INSERT gives anything on a wanted layer.
+    def reaches(
+        self,
+        insert: DXFEntity,
+        layer: str,
+        wanted: Callable[[str], bool],
+        wanted_block: Callable[[str], bool] = lambda name: False,
+    ) -> bool:
+        """Return whether expanding an INSERT gives anything on a wanted layer, or a wanted block.
 
         Parameters
         ----------
@@ -169,6 +180,8 @@ class Blocks:
             Its layer in the world.
         wanted : callable
             Whether a layer is wanted.
+        wanted_block : callable, optional
+            Whether a block is wanted wherever it stands.
 
         Returns
         -------
@@ -176,7 +189,11 @@ class Blocks:
             Without expanding it.
         """
         facts = self.facts(str(insert.dxf.get("name", "")))
-        return (wanted(layer) and facts.total > 0) or any(wanted(name) for name in facts.layers)
+        return (
+            (wanted(layer) and facts.total > 0)
+            or any(wanted(name) for name in facts.layers)
+            or any(wanted_block(name) for name in facts.blocks)
+        )
 
     def expansion(self, insert: DXFEntity) -> int:
         """Return how many entities an INSERT expands to, at least one a copy.
@@ -262,6 +279,7 @@ def expanded(
     wanted: Callable[[str], bool],
     keep_whole: Callable[[Placed], bool],
     metres_per_unit: float,
+    wanted_block: Callable[[str], bool] = lambda name: False,
 ) -> Iterator[Placed]:
     """Return what an INSERT shows on wanted layers, in the world's coordinates.
 
@@ -277,6 +295,8 @@ def expanded(
         Whether an INSERT inside is to be given as it is, not expanded.
     metres_per_unit : float
         For the check of numbers. [m]
+    wanted_block : callable, optional
+        Whether a block is wanted wherever it stands.
 
     Yields
     ------
@@ -307,11 +327,12 @@ def expanded(
                 insert.layer if layer == "0" else layer,
                 f"{prefix}/{entity.dxf.get('handle', '?')}",
                 matrix,
+                insert,
             )
             if entity.dxftype() != "INSERT":
                 if wanted(inner.layer):
                     yield inner
-            elif wanted(inner.layer) and keep_whole(inner):
+            elif keep_whole(inner):
                 yield inner
-            elif blocks.reaches(entity, inner.layer, wanted):
-                yield from expanded(blocks, inner, wanted, keep_whole, metres_per_unit)
+            elif blocks.reaches(entity, inner.layer, wanted, wanted_block):
+                yield from expanded(blocks, inner, wanted, keep_whole, metres_per_unit, wanted_block)

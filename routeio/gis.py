@@ -78,6 +78,14 @@ class _Reading:
 
     def run(self) -> RawSurvey:
         where = Where(file=self.path.name)
+        for what, selection in (("ducts", self.options.ducts), ("vaults", self.options.vaults)):
+            if selection.look:
+                raise InputRefusedError(
+                    "no-filter-here",
+                    f"{what} {selection.look}: features of a layer have none; only entities of a drawing do",
+                    where,
+                    "choose them by layer, or by a filter on their fields (where)",
+                )
         all_sources = sources(self.path, self.driver)
         if not all_sources:
             raise InputRefusedError("no-layers", "the file holds no layers", where, "export it again")

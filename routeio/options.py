@@ -19,16 +19,49 @@ class Selection:
     fields : mapping of str to str, optional
         Our name to the file's field or attribute name. For ducts: size, type, inside_diameter, friction, count,
         free, length, id. For vaults: name, kind, rim, invert, splice, feed, pull.
+    color : tuple of str, optional
+        Of drawings: colours of the index (1 to 255) or true colours (``#rrggbb``), those by layer and by block resolved.
+    linetype : tuple of str, optional
+        Of drawings: names or patterns of line types, likewise resolved.
+    block : tuple of str, optional
+        Of drawings: names or patterns of blocks; only their insertions are taken, without a layer from any.
     """
 
     layer: str | tuple[str, ...] = ()
     where: str | None = None
     fields: Mapping[str, str] = field(default_factory=dict)
+    color: str | tuple[str, ...] = ()
+    linetype: str | tuple[str, ...] = ()
+    block: str | tuple[str, ...] = ()
 
     @property
     def patterns(self) -> tuple[str, ...]:
         """The layer patterns as a tuple."""
-        return (self.layer,) if isinstance(self.layer, str) else tuple(self.layer)
+        return _several(self.layer)
+
+    @property
+    def colors(self) -> tuple[str, ...]:
+        """The colours as a tuple."""
+        return _several(self.color)
+
+    @property
+    def linetypes(self) -> tuple[str, ...]:
+        """The line type patterns as a tuple."""
+        return _several(self.linetype)
+
+    @property
+    def blocks(self) -> tuple[str, ...]:
+        """The block patterns as a tuple."""
+        return _several(self.block)
+
+    @property
+    def look(self) -> str:
+        """Which of color, linetype and block is stated, the first of them; empty where none is."""
+        return "color" if self.colors else "linetype" if self.linetypes else "block" if self.blocks else ""
+
+
+def _several(value: str | tuple[str, ...]) -> tuple[str, ...]:
+    return (value,) if isinstance(value, str) else tuple(value)
 
 
 @dataclass(frozen=True)

@@ -34,8 +34,15 @@ def options_to_json(options: ReadOptions) -> dict[str, Any]:
     """
     plain = asdict(options)
     for key in ("ducts", "vaults"):
-        plain[key]["layer"] = list(getattr(options, key).patterns)
-        plain[key]["fields"] = dict(getattr(options, key).fields)
+        told = getattr(options, key)
+        plain[key] = {
+            "layer": told.patterns,
+            "where": told.where,
+            "fields": dict(told.fields),
+            "color": told.colors,
+            "linetype": told.linetypes,
+            "block": told.blocks,
+        }
     return plain
 
 
@@ -55,7 +62,14 @@ def options_from_json(plain: Mapping[str, Any]) -> ReadOptions:
     values = dict(plain)
     for key in ("ducts", "vaults"):
         part = values[key]
-        values[key] = Selection(tuple(part["layer"]), part["where"], dict(part["fields"]))
+        values[key] = Selection(
+            tuple(part["layer"]),
+            part["where"],
+            dict(part["fields"]),
+            tuple(part["color"]),
+            tuple(part["linetype"]),
+            tuple(part["block"]),
+        )
     values["standard_radii"] = tuple(values["standard_radii"])
     return ReadOptions(**values)
 

@@ -42,8 +42,8 @@ def read_route(table: Table, folder: Path) -> tuple[Path, ReadOptions, tuple[str
     radii = _lengths(table, "standard_radii")
     base = ReadOptions()
     options = ReadOptions(
-        ducts=_selection(table.sub("ducts"), _DUCT_FIELDS),
-        vaults=_selection(table.sub("vaults"), _VAULT_FIELDS),
+        ducts=_selection(table.sub("ducts"), _DUCT_FIELDS, block=False),
+        vaults=_selection(table.sub("vaults"), _VAULT_FIELDS, block=True),
         units=table.text("units"),
         elevation_units=table.text("elevation_units"),
         crs=table.text("crs"),
@@ -60,11 +60,18 @@ def read_route(table: Table, folder: Path) -> tuple[Path, ReadOptions, tuple[str
     return path, options, feeder
 
 
-def _selection(table: Table, fields: tuple[str, ...]) -> Selection:
+def _selection(table: Table, fields: tuple[str, ...], *, block: bool) -> Selection:
     layer = table.texts("layer") or ()
     where = table.text("where")
     named = {name: table.text(name) for name in fields}
-    return Selection(layer, where, {name: value for name, value in named.items() if value is not None})
+    return Selection(
+        layer,
+        where,
+        {name: value for name, value in named.items() if value is not None},
+        table.colors("color") or (),
+        table.texts("linetype") or (),
+        (table.texts("block") or ()) if block else (),
+    )
 
 
 def _lengths(table: Table, key: str) -> tuple[float, ...] | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -186,6 +187,24 @@ class Table:
             return None
         self.note(key, ", ".join(listed))
         return tuple(listed)
+
+    def colors(self, key: str) -> tuple[str, ...] | None:
+        """Return colours of a drawing: one or a list of index numbers 1 to 255 or ``"#rrggbb"``."""
+        value = self._take(
+            key, 'a color number from 1 to 255 or "#rrggbb", or a list of them', required=False
+        )
+        if value is None:
+            return None
+        listed = value if isinstance(value, list) else [value]
+        found = []
+        for one in listed:
+            number = isinstance(one, int) and not isinstance(one, bool) and 1 <= one <= 255
+            if not number and not (isinstance(one, str) and re.fullmatch(r"#[0-9a-fA-F]{6}", one)):
+                self.fault(key, f'must be a color number from 1 to 255 or "#rrggbb", got {_shown(one)}')
+                return None
+            found.append(str(one).lower())
+        self.note(key, ", ".join(found))
+        return tuple(found)
 
     def flag(self, key: str) -> bool | None:
         """Return true or false."""

@@ -106,6 +106,14 @@ def test_everything_arrives_in_si(write):
     assert (job.pulls[0].feed, job.pulls[0].relube) == ("MH-3", ("MH-5",))
 
 
+def test_entities_of_a_drawing_chosen_by_their_look(write):
+    ducts = ('layer = "DUCT*", size', 'color = [3, "#12AB34"], linetype = "DASH*", size')
+    vaults = ('layer = ["VAULT", "PIT"], name', 'block = "MH*", color = 3, name')
+    options = read_job(write(ducts, vaults)).options
+    assert (options.ducts.colors, options.ducts.linetypes) == (("3", "#12ab34"), ("DASH*",))
+    assert (options.vaults.blocks, options.vaults.colors) == (("MH*",), ("3",))
+
+
 def test_what_is_not_stated_is_on_record_with_its_source(write):
     job = read_job(write(('attachment = "grip"', ""), ("cost = { splice = 8.0 }", "")))
     assert job.rules.attachment == "eye"
@@ -168,6 +176,7 @@ def test_overrides_are_on_record(write):
         ("cost = { splice = 8.0 }", "cost = 8", ["plan.cost", "table"]),
         ('max_tension = "9000 lbf"', "max_tension = 9000", ["limits.max_tension", "lbf"]),
         ('max_tension = "9000 lbf"', 'max_tention = "9000 lbf"', ["limits.max_tention", '"max_tension"']),
+        ('layer = "DUCT*"', 'layer = "DUCT*", color = 256', ["route.ducts.color", "1 to 255", "256"]),
         ('layer = "DUCT*"', 'layr = "DUCT*"', ["route.ducts.layr", '"layer"']),
     ],
 )
