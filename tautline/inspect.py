@@ -17,8 +17,9 @@ from routeio.options import ReadOptions, Selection
 from routeio.peeking import Peek, peek
 from routeio.read import read_survey
 from routeio.summary import Summary, summarise
-from routeio.survey import Survey
-from tautline.errors import UsageError
+from routeio.survey import Duct, Survey
+from tautline.errors import OutputError, UsageError
+from tautline.survey_bends import laid
 
 SCHEMA = "tautline-inspection/1"
 
@@ -176,6 +177,8 @@ def as_json(found: Inspection) -> str:
                 "segments": len(d.chain),
                 "turn_rad": float(abs(d.chain.turn).sum()),
                 "elevated": d.elevated,
+                "vertices": len(d.vertices),
+                "bends": _plain_bends(d),
             }
             for d in survey.ducts
         ]
@@ -186,6 +189,35 @@ def as_json(found: Inspection) -> str:
     elif refusal is not None:
         plain["findings"] = [_plain(f) for f in refusal.findings]
     return json.dumps(plain, indent=1, allow_nan=False) + "\n"
+
+
+def write_inspection(found: Inspection, path: Path) -> None:
+    """Write the drawing as it was understood as a picture.
+
+    Parameters
+    ----------
+    found : Inspection
+        With a survey.
+    path : Path
+        The file; ``.svg`` or ``.png``.
+
+    Raises
+    ------
+    OutputError
+        It would take the place of the file inspected, or could not be written.
+    ValueError
+        There is no survey to draw.
+    """
+    from tautline.deliver.picture_file import save
+    from tautline.deliver.survey_picture import SurveyPicture
+
+    if found.survey is None:
+        raise ValueError("the file was refused: there is nothing to draw")
+    if path.resolve() == Path(found.survey.file).resolve():
+        raise OutputError(path, "it is the file inspected; name another")
+    picture = SurveyPicture(found.survey, units_read(found.peek))
+    svg, height = picture.render()
+    save(svg, picture.width, height, path)
 
 
 def units_read(seen: Peek) -> System:
@@ -297,6 +329,21 @@ def _findings(summary: Summary) -> Iterator[str]:
         many = f" ({kind.count} of this kind, the first:)" if kind.count > 1 else ""
         text = f"{kind.severity} {kind.code}:{many} {first.message}{f' ({place})' if place else ''}"
         yield from _wrap(text + (f"; {first.remedy}" if first.remedy else ""))
+
+
+def _plain_bends(duct: Duct) -> list[dict[str, Any]]:
+    return [
+        {
+            "x": b.middle[0],
+            "y": b.middle[1],
+            "turn_rad": b.turn,
+            "radius_m": b.radius,
+            "how": b.how,
+            "sigma_turn_rad": b.sigma_turn,
+            "sigma_radius_m": b.sigma_radius,
+        }
+        for b in laid(duct)[1]
+    ]
 
 
 def _plain(finding: Finding) -> dict[str, Any]:

@@ -89,12 +89,21 @@ def parser() -> argparse.ArgumentParser:
         _inspect,
         "say what is in a drawing or layer",
         "Layers, units, coordinate system, ducts, vaults, and everything that looks wrong. Needs no job file.\n"
-        "example: tautline inspect harbour.dxf --ducts 'DUCT*' --vaults 'VAULT*' --units us_survey_foot",
+        "example: tautline inspect harbour.dxf --ducts 'DUCT*' --vaults 'VAULT*' --units us_survey_foot\n"
+        "         tautline inspect harbour.dxf --picture understood.svg",
         json_only,
     )
     inspect.add_argument(
         "file", metavar="FILE", type=Path, help="DXF drawing, GeoPackage, Shapefile or GeoJSON"
     )
+    inspect.add_argument(
+        "--picture",
+        metavar="FILE",
+        type=Path,
+        help="write the drawing as it was understood as a picture, .svg or .png: ducts, bends with radius and turn, "
+        "vaults, findings by number, raw vertices underneath",
+    )
+    inspect.set_defaults(only=None)
     _selection(inspect)
     new = add(
         "new",
@@ -340,8 +349,9 @@ def _explain(given: argparse.Namespace) -> Exit:
 
 
 def _inspect(given: argparse.Namespace) -> Exit:
-    from tautline.inspect import as_json, as_text, inspect_file
+    from tautline.inspect import as_json, as_text, inspect_file, write_inspection
 
+    _before(given)
     with Progress() as progress:
         progress(f"reading {given.file}")
         found = inspect_file(
@@ -353,7 +363,15 @@ def _inspect(given: argparse.Namespace) -> Exit:
             snap=given.snap,
             sweep=given.sweep,
         )
+        if given.picture is not None and found.survey is not None:
+            progress(f"writing {given.picture}")
+            write_inspection(found, given.picture)
     _print(as_json(found) if given.json else as_text(found))
+    if given.picture is not None:
+        if found.survey is None:
+            _say(f"{given.picture} was not written: there is nothing to draw")
+        elif not given.json:
+            _print(f"\nWritten: {given.picture}\n")
     # told after what could be seen, so that it says what to state
     return Exit.PASS if found.refusal is None else _told(found.refusal)
 
