@@ -128,7 +128,7 @@ class _Reading:
     other_labels: list[Label] = field(default_factory=list)
     skipped: dict[tuple[str, str, str], list[str]] = field(default_factory=lambda: defaultdict(list))
     loose: list[Piece] = field(default_factory=list)
-    chords: Counter[str] = field(default_factory=Counter)
+    curves: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
 
     def run(self) -> RawSurvey:
         options, where = self.options, Where(file=self.file)
@@ -140,7 +140,7 @@ class _Reading:
             unit_named(options.elevation_units, "elevation_units") if options.elevation_units else unit
         )
         self.z_scale = UNITS[elevation] if elevation else self.scale
-        # curves that bulges cannot say are followed ten times closer than the shape is recovered from them
+        # ten times closer than the shape of a line may be taken, so that the tightest radius is seen
         self.tolerance = 0.1 * options.chord_tolerance / self.scale
         table = layer_table(self.opened)
         refuse_garbled(list(table), "layer name", where)
@@ -391,8 +391,8 @@ class _Reading:
     def _line(self, placed: Placed) -> None:
         where = Where(file=self.file, layer=placed.layer, id=placed.id)
         shape = carried(placed, self.tolerance, self.scale, where)
-        if shape.chords is not None:
-            self.chords[placed.layer] += 1
+        if shape.off is not None:
+            self.curves[placed.layer].append(shape.off)
         points = shape.points * (self.scale, self.scale, self.z_scale)
         self.lines.append(
             RawLine(
@@ -458,12 +458,12 @@ class _Reading:
                 Where(file=self.file, layer=layer, id=ids[0]),
                 "" if severity == "info" else "redraw as lines, arcs or polylines if it is part of the route",
             )
-        for layer, count in self.chords.items():
+        for layer, off in self.curves.items():
             self._find(
                 "curve-followed",
                 "info",
-                f"{count} curves that are not arcs in plan (splines, ellipses, tilted or stretched arcs) are "
-                f"followed by chords within {self.tolerance * self.scale * 1000:.3g} mm",
+                f"{len(off)} curves that are not arcs in plan (splines, ellipses, tilted or stretched arcs) are drawn "
+                f"anew as arcs and straights, {max(off) * self.scale * 1000:.3g} mm off at most",
                 Where(file=self.file, layer=layer),
                 "none needed; redraw them as arcs if they are meant to be arcs",
             )

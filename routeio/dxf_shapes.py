@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from ezdxf.entities import DXFTagStorage
-from ezdxf.math import OCS
+from ezdxf.math import OCS, BSpline
 
 from mechanics.errors import FloatArray
-from routeio import bulges
+from routeio.affine import moved
+from routeio.biarcs import Curve, fitted
 from routeio.findings import Where
 from routeio.ground import check_in_reach
 
@@ -39,14 +39,14 @@ class Shape:
         Of each leg.
     closed : bool
         Whether the last vertex is the first by the entity's own word.
-    chords : float or None
-        Where a curve had to be replaced by chords: how far they may lie from it. [file units]
+    off : float or None
+        Where a curve had to be replaced by arcs and straights: how far it lies from them at most. [file units]
     """
 
     points: FloatArray
     bulge: FloatArray
     closed: bool = False
-    chords: float | None = None
+    off: float | None = None
 
 
 def layer_of(entity: DXFEntity) -> str:
@@ -214,9 +214,9 @@ def _to_world(
     ocs = OCS(entity.dxf.extrusion)
     matrix = np.eye(4)
     matrix[:3, :3] = [ocs.ux.xyz, ocs.uy.xyz, ocs.uz.xyz]
-    points, bulge, exact = bulges.moved(shape.points, shape.bulge, matrix, tolerance)
+    points, bulge, off = moved(shape.points, shape.bulge, matrix, tolerance)
     check_in_reach(points, metres_per_unit, where)
-    return Shape(points, bulge, shape.closed, shape.chords if exact else tolerance)
+    return Shape(points, bulge, shape.closed, off)
 
 
 def _line(entity: DXFEntity) -> Shape:
@@ -299,57 +299,53 @@ def _ellipse(entity: DXFEntity, tolerance: float, metres_per_unit: float, where:
     turn = (end - start) % (2.0 * math.pi)
     full = turn < 1e-9
     turn = 2.0 * math.pi if full else turn
-    # the most curved end of an ellipse has radius minor^2 / major; steps by parameter are finest there
-    step = 2.0 * math.acos(max(0.0, 1.0 - min(1.0, tolerance / max(size, float(np.linalg.norm(minor))))))
-    count = int(min(max(math.ceil(turn / max(step, 1e-3)), 8), 20_000))
-    angle = start + turn * np.arange(count + 1) / count
-    points = centre + np.cos(angle)[:, None] * major + np.sin(angle)[:, None] * minor
+    # the most curved places are where the axes meet the ellipse: spans end there
+    quarters = np.arange(math.ceil(start / (0.5 * math.pi)), math.floor((start + turn) / (0.5 * math.pi)) + 1)
+    params = np.unique(np.concatenate(([start], 0.5 * math.pi * quarters, [start + turn])))
+    params = params[(params >= start) & (params <= start + turn)]
+
+    def curve(t: FloatArray) -> tuple[FloatArray, FloatArray]:
+        c, s = np.cos(t)[:, None], np.sin(t)[:, None]
+        return centre + c * major + s * minor, c * minor - s * major
+
+    fit = fitted(curve, params, tolerance)
+    points = fit.points
     if full:
         points[-1] = points[0]
-    return Shape(points, np.zeros(count), full, tolerance)
+    return Shape(points, fit.bulge, full, fit.off)
 
 
 def _spline(entity: DXFEntity, tolerance: float, metres_per_unit: float, where: Where) -> Shape:
     control = np.array(entity.control_points, dtype=np.float64).reshape(-1, 3)  # type: ignore[attr-defined]
-    fit = np.array(entity.fit_points, dtype=np.float64).reshape(-1, 3)  # type: ignore[attr-defined]
+    through = np.array(entity.fit_points, dtype=np.float64).reshape(-1, 3)  # type: ignore[attr-defined]
     numbers = [np.asarray(list(entity.knots)), np.asarray(list(entity.weights))]  # type: ignore[attr-defined]
     check_in_reach(control, metres_per_unit, where)
-    check_in_reach(fit, metres_per_unit, where)
+    check_in_reach(through, metres_per_unit, where)
     for values in numbers:
         check_in_reach(values, 1.0, where)
-    if max(control.shape[0], fit.shape[0]) > _MOST_CONTROL_POINTS:
+    if max(control.shape[0], through.shape[0]) > _MOST_CONTROL_POINTS:
         raise NotALineError(f"a spline of {control.shape[0]} control points")
     degree = int(entity.dxf.get("degree", 3))
     if not 1 <= degree <= 11:
         raise NotALineError(f"a spline of degree {degree}")
     try:
-        curve = entity.construction_tool()  # type: ignore[attr-defined]
-        knots = np.unique(np.asarray(curve.knots(), dtype=np.float64))
-        points = _followed(curve, knots, tolerance)
+        spline = entity.construction_tool()  # type: ignore[attr-defined]
+        knots = np.asarray(spline.knots(), dtype=np.float64)
+        # of a spline whose knots are not doubled at its ends, the first and last spans are no part
+        first, last = knots[spline.degree], knots[-spline.degree - 1]
+        fit = fitted(_along(spline), np.unique(np.clip(knots, first, last)), tolerance)
     except (ValueError, TypeError, ZeroDivisionError, IndexError) as error:
         raise NotALineError(f"a spline that cannot be followed: {error}") from error
+    points, bulge = fit.points, fit.bulge
     closed = bool(entity.closed)  # type: ignore[attr-defined]
     if closed and not np.array_equal(points[0], points[-1]):
-        points = np.vstack((points, points[:1]))
-    return Shape(points, np.zeros(points.shape[0] - 1), closed, tolerance)
+        points, bulge = np.vstack((points, points[:1])), np.append(bulge, 0.0)
+    return Shape(points, bulge, closed, fit.off)
 
 
-def _followed(curve: object, knots: FloatArray, tolerance: float) -> FloatArray:
-    """Return points on a spline, each knot span halved until its chords lie within tolerance."""
-    points = getattr(curve, "points")  # noqa: B009  (the library's curves have no common type)
-    low, high = float(knots[0]), float(knots[-1])
-    params = np.unique(np.concatenate([np.linspace(a, b, 5) for a, b in itertools.pairwise(knots)]))
-    params = params[(params >= low) & (params <= high)]
-    where = np.array([p.xyz for p in points(params.tolist())])
-    for _ in range(12):
-        middle = 0.5 * (params[:-1] + params[1:])
-        halfway = np.array([p.xyz for p in points(middle.tolist())])
-        off = np.linalg.norm(halfway - 0.5 * (where[:-1] + where[1:]), axis=1)
-        split = off > tolerance
-        if not split.any() or params.size + split.sum() > 200_000:
-            break
-        params = np.concatenate((params, middle[split]))
-        order = np.argsort(params, kind="stable")
-        where = np.vstack((where, halfway[split]))[order]
-        params = params[order]
-    return where
+def _along(spline: BSpline) -> Curve:
+    def curve(t: FloatArray) -> tuple[FloatArray, FloatArray]:
+        both = np.array([[v.xyz for v in row] for row in spline.derivatives(t.tolist(), 1)])
+        return both[:, 0], both[:, 1]
+
+    return curve

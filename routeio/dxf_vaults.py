@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from mechanics.errors import FloatArray
 from routeio import bulges
+from routeio.affine import moved
 from routeio.dxf_blocks import Blocks, Placed, matrices
 from routeio.dxf_shapes import LINES, NotALineError, Shape, attributes_of, layer_of, place_of, shape_of
 from routeio.findings import Finding, Where
@@ -264,9 +265,11 @@ def carried(placed: Placed, tolerance: float, scale: float, where: Where) -> Sha
     if placed.matrix is None:
         return shape
     check_in_reach(placed.matrix, scale, where)
-    points, bulge, exact = bulges.moved(shape.points, shape.bulge, placed.matrix, tolerance)
+    points, bulge, off = moved(shape.points, shape.bulge, placed.matrix, tolerance)
     check_in_reach(points, scale, where)
-    return Shape(points, bulge, shape.closed, shape.chords if exact else tolerance)
+    if shape.off is not None:
+        off = shape.off * float(np.linalg.norm(placed.matrix[:3, :3], 2)) + (off or 0.0)
+    return Shape(points, bulge, shape.closed, off)
 
 
 def label_of(placed: Placed, scale: float, file: str) -> Label | None:

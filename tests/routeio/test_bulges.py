@@ -107,35 +107,3 @@ def test_flattening_stays_within_tolerance():
         middle = 0.5 * (flat[:-1, :2] + flat[1:, :2])
         off = [bulges.nearest_spot(points, bulge, *p).distance for p in middle]
         assert max(off) <= tolerance * 1.0001
-
-
-def _affine(kind: str) -> np.ndarray:
-    m = np.eye(4)
-    c, s = math.cos(0.7), math.sin(0.7)
-    m[:2, :2] = np.array([[c, s], [-s, c]]) * 3.0
-    m[2, 2] = 3.0
-    m[3, :3] = (5, -7, 2)
-    if kind == "mirrored":
-        m[0, :2] *= -1
-    if kind == "stretched":
-        m[0, :2] *= 2
-    return m
-
-
-@pytest.mark.parametrize("kind", ["turned", "mirrored", "stretched"])
-def test_moved_lines_lie_where_their_points_are_moved_to(kind):
-    points, bulge = _line(np.random.default_rng(10))
-    matrix = _affine(kind)
-    moved, moved_bulge, exact = bulges.moved(points, bulge, matrix, 0.001)
-    assert exact is (kind != "stretched")
-    for leg in range(5):
-        for part in (0.25, 0.5, 0.9):
-            p = bulges.point_at(points, bulge, bulges.Spot(leg, part, 0, 0))
-            want = p @ matrix[:3, :3] + matrix[3, :3]
-            assert bulges.nearest_spot(moved, moved_bulge, want[0], want[1]).distance < (
-                1e-9 if exact else 2e-3
-            )
-    if exact:
-        sign = -1 if kind == "mirrored" else 1
-        assert np.array_equal(moved_bulge, sign * bulge)
-        assert bulges.leg_lengths(moved, moved_bulge) == pytest.approx(3 * bulges.leg_lengths(points, bulge))

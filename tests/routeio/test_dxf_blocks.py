@@ -6,6 +6,8 @@ import time
 
 import numpy as np
 import pytest
+from scipy import integrate
+from scipy.spatial import KDTree
 
 from routeio import bulges
 from routeio.findings import InputRefusedError
@@ -111,9 +113,16 @@ def test_unequal_scales_make_ellipses_within_tolerance(with_block, saved, raw, c
     with_block.modelspace().add_blockref("RUN", (0, 0), dxfattribs={"xscale": 3, "yscale": 1})
     read = raw(saved(with_block), ducts="DUCT", chord_tolerance=0.02)
     assert codes(read)["curve-followed"] == 1
-    # the quarter circle becomes a quarter of an ellipse: its points satisfy the ellipse's equation
-    arc = read.lines[1].points
-    assert ((arc[:, 0] - 12) / 9) ** 2 + ((arc[:, 1] - 3) / 3) ** 2 == pytest.approx(np.ones(len(arc)))
+    # the quarter circle becomes part of an ellipse, 9 by 3 about (12, 3), all of it within 2 mm
+    line = read.lines[1]
+    points, _ = bulges.flattened(line.points, line.bulge, 1e-5)
+    angle = np.linspace(0, 2 * np.pi, 100_001)
+    tree = KDTree(np.column_stack((12 + 9 * np.cos(angle), 3 + 3 * np.sin(angle))))
+    assert tree.query(points[:, :2])[0].max() < 0.002
+    quarter, _ = integrate.quad(
+        lambda a: math.hypot(9 * math.sin(a), 3 * math.cos(a)), math.radians(10), math.radians(100)
+    )
+    assert bulges.leg_lengths(line.points, line.bulge).sum() == pytest.approx(quarter, rel=1e-4)
 
 
 def test_scale_zero_stands_for_one(with_block, saved, raw):

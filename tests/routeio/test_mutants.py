@@ -204,7 +204,7 @@ def _read(path: Path, seed: int) -> str:
     raw = read(path, options)
     top = sum(n for kind, n in raw.counts.items() if not kind.endswith("inside blocks"))
     if is_drawing:
-        there = sum(len(layout) for layout in opened[0].drawing.layouts)
+        there = sum(1 for layout in opened[0].drawing.layouts for _ in layout)
         ended = (
             b"EOF" in path.read_bytes()[-1024:]
         )  # what stands after the end mark is no part of the drawing
