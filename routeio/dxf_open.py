@@ -121,7 +121,7 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
                 drawing = ezdxf.filemanagement.read(text)
         else:
             drawing = ezdxf.filemanagement.readfile(path, encoding)
-        drawing.modelspace()
+        _check_model(drawing)
     except PARSER_ERRORS as error:
         reason = " ".join(str(error).split())[:200] or type(error).__name__
         raise InputRefusedError(
@@ -139,6 +139,11 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
         _whole(header.get("$MEASUREMENT", None)) if "$MEASUREMENT" in seen.names else None,
         tuple(findings),
     )
+
+
+def _check_model(drawing: Drawing) -> None:
+    if drawing.modelspace().block_record_name.lower() != "*model_space":
+        raise DXFError("what it calls its model space is another block")
 
 
 def _about_recovery(binary: bool, asked_for: bool) -> str:

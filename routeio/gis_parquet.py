@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pyproj
 import shapely
+from pyproj.exceptions import CRSError
 
 from routeio.findings import InputRefusedError, Where
 from routeio.layer_facts import Facts, Features
@@ -47,7 +48,7 @@ def facts(path: Path) -> Facts:
         tuple(name for name in known.schema_arrow.names if name not in geo["columns"]),
         next(iter(kinds)) if len(kinds) == 1 else "Unknown",
         int(known.metadata.num_rows),
-        _crs(column),
+        _crs(column, path),
     )
 
 
@@ -75,7 +76,7 @@ def features(path: Path, columns: Sequence[str]) -> Features:
     main = str(geo["primary_column"])
     try:
         table = known.read(columns=[*columns, main])
-    except (pyarrow.ArrowException, OSError, ValueError) as error:
+    except (pyarrow.ArrowException, OSError, ValueError, KeyError) as error:
         raise _damaged(path, error) from error
     wkb = table.column(main).to_numpy()
     geometry = shapely.from_wkb(wkb, on_invalid="ignore")
@@ -85,7 +86,7 @@ def features(path: Path, columns: Sequence[str]) -> Features:
         geometry,
         there & shapely.is_missing(geometry),
         {name: np.array(table.column(name).to_pylist(), dtype=object) for name in columns},
-        _crs(geo["columns"][main]),
+        _crs(geo["columns"][main], path),
     )
 
 
@@ -100,11 +101,19 @@ def _opened(path: Path) -> tuple[Any, dict[str, Any]]:
     try:
         known = parquet.ParquetFile(path)
         geo = json.loads((known.schema_arrow.metadata or {}).get(b"geo", b"null"))
-    except (pyarrow.ArrowException, OSError, ValueError) as error:
+    except (pyarrow.ArrowException, OSError, ValueError, KeyError) as error:
         raise _damaged(path, error) from error
-    if not isinstance(geo, dict) or geo.get("primary_column") not in geo.get("columns", {}):
+    if not (
+        isinstance(geo, dict)
+        and isinstance(geo.get("columns"), dict)
+        and isinstance(geo.get("primary_column"), str)
+        and geo["primary_column"] in geo["columns"]
+    ):
         raise _damaged(path, "it says nothing of geometries")
-    encoding = geo["columns"][geo["primary_column"]].get("encoding")
+    column = geo["columns"][geo["primary_column"]]
+    if not isinstance(column, dict):
+        raise _damaged(path, "it says nothing of geometries")
+    encoding = column.get("encoding")
     if encoding != "WKB":
         raise _damaged(path, f"its geometries are written as {encoding!r}, and only WKB is read")
     return known, geo
@@ -119,8 +128,13 @@ def _damaged(path: Path, error: object) -> InputRefusedError:
     )
 
 
-def _crs(column: dict[str, Any]) -> str | None:
+def _crs(column: dict[str, Any], path: Path) -> str | None:
     """Absent means longitude and latitude on WGS 84 (GeoParquet 1.1, ``crs``); null means unknown."""
     if "crs" not in column:
         return "OGC:CRS84"
-    return None if column["crs"] is None else pyproj.CRS.from_json_dict(column["crs"]).to_wkt()
+    if column["crs"] is None:
+        return None
+    try:
+        return pyproj.CRS.from_json_dict(column["crs"]).to_wkt()
+    except (CRSError, TypeError) as error:
+        raise _damaged(path, f"its coordinate reference system is none: {error}") from error

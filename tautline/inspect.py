@@ -220,6 +220,54 @@ def write_inspection(found: Inspection, path: Path) -> None:
     save(svg, picture.width, height, path)
 
 
+def refuse_unwritable(path: Path) -> None:
+    """Refuse a file that what was read cannot be written to, before any work is done.
+
+    Parameters
+    ----------
+    path : Path
+        As named by ``--write``.
+
+    Raises
+    ------
+    UsageError
+        An ending that no writer has.
+    OutputError
+        It is there already.
+    """
+    from routeio.write import WRITERS
+
+    if path.suffix.lower() not in WRITERS:
+        raise UsageError(f"--write must end in {' or '.join(WRITERS)}, got {path}")
+    if path.exists():
+        raise OutputError(path, "it is there already; move it away or name another with --write")
+
+
+def write_read(survey: Survey, path: Path) -> None:
+    """Write what was read, as a drawing or a GeoPackage of its own.
+
+    Parameters
+    ----------
+    survey : Survey
+        As read.
+    path : Path
+        A new file ending in ``.dxf`` or ``.gpkg``.
+
+    Raises
+    ------
+    OutputError
+        It is there already, or could not be written.
+    """
+    from routeio.write import write_survey
+
+    try:
+        write_survey(survey, path)
+    except FileExistsError as error:
+        raise OutputError(path, "it is there already; move it away or name another with --write") from error
+    except OSError as error:
+        raise OutputError(path, f"{error.strerror or error}; name another place with --write") from error
+
+
 def units_read(seen: Peek) -> System:
     """Return the system of units that whoever drew a file seems to read.
 

@@ -90,7 +90,7 @@ def parser() -> argparse.ArgumentParser:
         "say what is in a drawing or layer",
         "Layers, units, coordinate system, ducts, vaults, and everything that looks wrong. Needs no job file.\n"
         "example: tautline inspect harbour.dxf --ducts 'DUCT*' --vaults 'VAULT*' --units us_survey_foot\n"
-        "         tautline inspect harbour.dxf --picture understood.svg",
+        "         tautline inspect harbour.dxf --picture understood.svg --write understood.gpkg",
         json_only,
     )
     inspect.add_argument(
@@ -102,6 +102,12 @@ def parser() -> argparse.ArgumentParser:
         type=Path,
         help="write the drawing as it was understood as a picture, .svg or .png: ducts, bends with radius and turn, "
         "vaults, findings by number, raw vertices underneath",
+    )
+    inspect.add_argument(
+        "--write",
+        metavar="FILE",
+        type=Path,
+        help="write ducts, segments and vaults as read to a new file: .dxf (arcs as arcs) or .gpkg; nothing is overwritten",
     )
     inspect.set_defaults(only=None)
     _selection(inspect)
@@ -349,9 +355,18 @@ def _explain(given: argparse.Namespace) -> Exit:
 
 
 def _inspect(given: argparse.Namespace) -> Exit:
-    from tautline.inspect import as_json, as_text, inspect_file, write_inspection
+    from tautline.inspect import (
+        as_json,
+        as_text,
+        inspect_file,
+        refuse_unwritable,
+        write_inspection,
+        write_read,
+    )
 
     _before(given)
+    if given.write is not None:
+        refuse_unwritable(given.write)
     with Progress() as progress:
         progress(f"reading {given.file}")
         found = inspect_file(
@@ -366,12 +381,15 @@ def _inspect(given: argparse.Namespace) -> Exit:
         if given.picture is not None and found.survey is not None:
             progress(f"writing {given.picture}")
             write_inspection(found, given.picture)
+        if given.write is not None and found.survey is not None:
+            progress(f"writing {given.write}")
+            write_read(found.survey, given.write)
     _print(as_json(found) if given.json else as_text(found))
-    if given.picture is not None:
+    for path in (p for p in (given.picture, given.write) if p is not None):
         if found.survey is None:
-            _say(f"{given.picture} was not written: there is nothing to draw")
+            _say(f"{path} was not written: there is nothing to draw")
         elif not given.json:
-            _print(f"\nWritten: {given.picture}\n")
+            _print(f"\nWritten: {path}\n")
     # told after what could be seen, so that it says what to state
     return Exit.PASS if found.refusal is None else _told(found.refusal)
 

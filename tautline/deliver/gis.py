@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,7 +14,6 @@ from tautline.errors import OutputError
 
 if TYPE_CHECKING:
     from shapely import LineString
-    from shapely.geometry.base import BaseGeometry
 
 Row = dict[str, Any]
 
@@ -228,35 +226,20 @@ def _line(path: Sequence[Sequence[float | None]], scale: float) -> LineString | 
 
 
 def _write_layers(layers: Mapping[str, Sequence[Row]], draft: Path, path: Path, crs: str | None) -> None:
-    import geopandas
     import pandas
     import pyogrio.errors
     import pyproj.exceptions
-    from shapely import force_2d
+
+    from routeio.write_gpkg import write_layer
 
     for name, rows in layers.items():
         geometry_type, names = LAYERS[name]
         # the type is ours: a column without any value would have none of its own
-        data = {c: pandas.array([r[c] for r in rows], dtype=_dtype(c)) for c in names.split()}
-        shapes = [r["geometry"] for r in rows]
-        if not any(_has_height(g) for g in shapes):
-            geometry_type = geometry_type.removesuffix(" Z")
-            shapes = [None if g is None else force_2d(g) for g in shapes]
+        data = pandas.DataFrame(
+            {c: pandas.array([r[c] for r in rows], dtype=_dtype(c)) for c in names.split()}
+        )
         try:
-            frame = geopandas.GeoDataFrame(data, geometry=shapes, crs=crs)
-            with warnings.catch_warnings():
-                warnings.filterwarnings("ignore", message="'crs' was not provided")
-                frame.to_file(
-                    draft,
-                    layer=name,
-                    driver="GPKG",
-                    engine="pyogrio",
-                    mode="a" if draft.exists() else "w",
-                    geometry_type=geometry_type,
-                    dataset_options={} if draft.exists() else {"VERSION": "1.3"},
-                    # an undefined Cartesian system, in the words of the standard
-                    layer_options={} if crs else {"SRID": "-1"},
-                )
+            write_layer(draft, name, geometry_type, data, [r["geometry"] for r in rows], crs)
         except pyproj.exceptions.CRSError as error:
             raise OutputError(path, f"the document's crs {crs!r} is unknown: {error}") from error
         except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
@@ -294,11 +277,3 @@ def _dtype(column: str) -> Any:
     if column == "guide":
         return "boolean"
     return "Float64" if column.endswith(_NUMBERS) else "string"
-
-
-def _has_height(shape: BaseGeometry | None) -> bool:
-    from shapely import get_coordinates
-
-    if shape is None or not shape.has_z:
-        return False
-    return not all(math.isnan(z) for z in get_coordinates(shape, include_z=True)[:, 2])

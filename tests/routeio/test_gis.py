@@ -1,5 +1,6 @@
 """Layers: features good and bad, fields, filters, neighbours, sidecars; each fixture written by code."""
 
+import importlib
 import json
 import os
 import sqlite3
@@ -290,6 +291,27 @@ def test_geoparquet(tmp_path, raw, survey):
     with pytest.raises(InputRefusedError) as refused:
         raw(path)
     assert refused.value.code == "no-crs"
+
+
+@pytest.mark.parametrize(
+    ("column", "words"),
+    [
+        ({"encoding": "WKB", "crs": {"type": "GeographicCRS"}}, "coordinate reference system"),
+        ({"encoding": "WKB", "crs": ["EPSG", 0]}, "coordinate reference system"),
+        ({"encoding": "point"}, "only WKB"),
+        (7, "nothing of geometries"),
+    ],
+)
+def test_geoparquet_that_says_wrong(tmp_path, raw, column, words):
+    pyarrow = pytest.importorskip("pyarrow", reason="pyarrow is not installed")
+    geo = {"version": "1.0.0", "primary_column": "geometry", "columns": {"geometry": column}}
+    table = pyarrow.table({"geometry": [shapely.to_wkb(LINE)]}).replace_schema_metadata(
+        {"geo": json.dumps(geo)}
+    )
+    importlib.import_module("pyarrow.parquet").write_table(table, tmp_path / "ducts.parquet")
+    with pytest.raises(InputRefusedError, match=words) as refused:
+        raw(tmp_path / "ducts.parquet")
+    assert refused.value.code == "damaged-layer"
 
 
 def test_geoparquet_without_its_library(tmp_path, raw, monkeypatch):

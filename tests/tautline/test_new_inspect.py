@@ -9,6 +9,7 @@ import ezdxf
 import pytest
 from jsonschema import Draft202012Validator
 
+from routeio.write import read_chains
 from tautline.job import read_job
 from tautline.main import main
 
@@ -45,6 +46,20 @@ def test_inspect_as_json_is_json_and_nothing_else(capsys):
 def test_inspect_wants_units_with_its_lengths(capsys):
     assert main(["inspect", str(SAMPLES / "harbour.dxf"), "--sweep", "12.5"]) == 2
     assert "--sweep" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["out.dxf", "out.gpkg"])
+def test_inspect_writes_what_it_read_to_a_new_file(name, tmp_path, capsys):
+    path = tmp_path / name
+    assert main(["inspect", str(SAMPLES / "harbour.dxf"), "--write", str(path)]) == 0
+    assert f"Written: {path}" in capsys.readouterr().out
+    assert len(read_chains(path)) == 17
+    before = path.read_bytes()
+    assert main(["inspect", str(SAMPLES / "harbour.dxf"), "--write", str(path)]) == 4
+    assert "there already" in capsys.readouterr().err
+    assert path.read_bytes() == before
+    assert main(["inspect", str(SAMPLES / "harbour.dxf"), "--write", str(tmp_path / "out.shp")]) == 2
+    assert ".dxf or .gpkg" in capsys.readouterr().err
 
 
 def test_new_writes_a_job_that_is_refused_until_it_is_filled_in(tmp_path, capsys):
