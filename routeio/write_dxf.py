@@ -26,8 +26,9 @@ if TYPE_CHECKING:
     from ezdxf.document import Drawing
     from ezdxf.layouts import Modelspace
 
-#: Name of the extension record, of the block of vaults, and what is put after the layer of a duct in space.
-RECORD, BLOCK, IN_SPACE = "TAUTLINE-SEGMENTS", "TAUTLINE-VAULT", "-3D"
+#: Name of the extension record, of the block of vaults, and of the layer of courses in space (one that no pattern for
+#: the ducts' own layers takes in as well).
+RECORD, BLOCK, IN_SPACE = "TAUTLINE-SEGMENTS", "TAUTLINE-VAULT", "TAUTLINE-3D"
 _TAGS = ("TAG", "KIND", "RIM", "INVERT", "SPLICE", "FEED", "PULL")
 _METRIC = frozenset({"m", "km", "dm", "cm", "mm"})
 _TEXT, _NUMBER = 1, 40
@@ -123,7 +124,7 @@ def _duct(space: Modelspace, duct: Duct, scale: float, chord: float) -> None:
     record.tags.extend(DXFTag(_NUMBER, float(value)) for value in four.ravel())
     if duct.elevated:
         points = place(chain, duct.start, duct.heading, chord).points * scale
-        space.add_polyline3d(points, dxfattribs={"layer": layer + IN_SPACE})
+        space.add_polyline3d(points, dxfattribs={"layer": IN_SPACE})
 
 
 def _block(drawing: Drawing) -> None:

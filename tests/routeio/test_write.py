@@ -95,7 +95,7 @@ def test_drawing_of_ducts_with_elevations(hilly, tmp_path):
     assert not drawing.audit().has_errors
     back = read_chains(path)
     plans = drawing.modelspace().query("LWPOLYLINE[layer=='ducts']")
-    courses = drawing.modelspace().query("POLYLINE[layer=='ducts-3D']")
+    courses = drawing.modelspace().query("POLYLINE[layer=='TAUTLINE-3D']")
     for duct, plan, course in zip(hilly.ducts, plans, courses, strict=True):
         assert alike(back[duct.id], duct.chain, 1e-12)
         dense = place(duct.chain, duct.start, duct.heading, 1e-5).points
