@@ -9,6 +9,7 @@ from pathlib import Path
 
 from routeio import crs as crs_
 from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
+from routeio.dxf_light import ASIDE, LightLines
 from routeio.dxf_look import Choice
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
 from routeio.dxf_rings import Piece, closed_rings
@@ -299,8 +300,21 @@ class _Reading:
 
     def _model(self) -> None:
         total = 0
+        light = LightLines(self.file, self.scale, self.z_scale)
+        lines = self.lines
+        plain: dict[str, bool] = {}
         for entity in self.opened.drawing.modelspace():
             kind = entity.dxftype()
+            if kind == "LWPOLYLINE":
+                layer = layer_of(entity)
+                if layer not in plain:
+                    plain[layer] = self._only_ducts(layer)
+                if plain[layer] and light.take(entity, layer, len(lines)):
+                    lines.append(ASIDE)
+                    self.counts["read LWPOLYLINE"] += 1
+                    if light.full:
+                        light.into(lines, self._one_light)
+                    continue
             placed = Placed(entity, layer_of(entity), str(entity.dxf.get("handle", "?")))
             used = False
             if kind == "INSERT" and not self._is_vault_insert(placed):
@@ -310,6 +324,21 @@ class _Reading:
             elif kind in TEXT_KINDS:
                 self._label(placed, self.other_labels)
             self.counts[f"read {kind}" if used else f"skipped {kind}"] += 1
+
+        light.into(lines, self._one_light)
+        self.lines = [line for line in lines if line is not ASIDE]
+
+    def _only_ducts(self, layer: str) -> bool:
+        """Return whether every light polyline on a layer is a duct, whatever it looks like."""
+        return self.duct_choice.on(layer) and not self.options.ducts.look and not self.vault_choice.on(layer)
+
+    def _one_light(self, placed: Placed) -> RawLine | None:
+        before = len(self.lines)
+        if self._take(placed):
+            return self.lines.pop(before)
+        self.counts["read LWPOLYLINE"] -= 1
+        self.counts["skipped LWPOLYLINE"] += 1
+        return None
 
     def _is_vault_insert(self, placed: Placed) -> bool:
         return placed.entity.dxftype() == "INSERT" and self.vault_choice.takes(placed)

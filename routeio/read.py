@@ -12,6 +12,7 @@ from mechanics.errors import DomainError
 from routeio.bulges import leg_lengths
 from routeio.clean import Cleaned, clean
 from routeio.elevation import with_inverts, without_false_zeros
+from routeio.exact import exact
 from routeio.findings import Finding, InputRefusedError
 from routeio.firstbytes import reader_for
 from routeio.isolation import in_worker
@@ -159,8 +160,9 @@ def survey_of(
     refused: list[InputRefusedError] = []
     ducts: list[Duct] = []
     ids: Counter[str] = Counter()
-    for joined in cleaned.lines:
-        shape = _shape(joined, options, forgiving, findings, refused)
+    ready = exact([joined.tied.line for joined in cleaned.lines], options.chord_tolerance)
+    for k, joined in enumerate(cleaned.lines):
+        shape = ready.get(k) or _shape(joined, options, forgiving, findings, refused)
         if shape is not None:
             ends = [
                 None if v is None else cleaned.vaults[v].invert for v in (joined.tied.start, joined.tied.end)

@@ -105,7 +105,7 @@ def all_ready(lines: Sequence[RawLine]) -> list[Ready | InputRefusedError]:
     odd |= ~np.logical_and.reduceat(np.isfinite(points[:, 0] + points[:, 1]), offsets[:-1])
     known = np.add.reduceat(np.isfinite(points[:, 2]).astype(np.int64), offsets[:-1])
     odd |= (known > 0) & (known < sizes)
-    back = _backward(np.hypot(step[:, 0], step[:, 1]), np.concatenate(([0], np.cumsum(sizes - 1))))
+    back = backward(np.hypot(step[:, 0], step[:, 1]), np.concatenate(([0], np.cumsum(sizes - 1))))
     none, count = np.zeros(int(sizes.max())), np.arange(int(sizes.max()))
     out: list[Ready | InputRefusedError] = []
     for i, line in enumerate(lines):
@@ -125,8 +125,21 @@ def all_ready(lines: Sequence[RawLine]) -> list[Ready | InputRefusedError]:
     return out
 
 
-def _backward(leg: FloatArray, offsets: IntArray) -> BoolArray:
-    """Return which lines have the shorter leg at their end, at the first place where their ends differ."""
+def backward(leg: FloatArray, offsets: IntArray) -> BoolArray:
+    """Return which lines have the shorter leg at their end, at the first place where their ends differ.
+
+    Parameters
+    ----------
+    leg : ndarray, shape (n,)
+        Lengths of the legs of all lines, line after line. [m]
+    offsets : ndarray of int, shape (m + 1,)
+        Line k has legs ``offsets[k]:offsets[k + 1]``.
+
+    Returns
+    -------
+    ndarray of bool, shape (m,)
+        These are taken from their end to their start.
+    """
     if len(offsets) < 2 or (np.diff(offsets) < 1).any():
         return np.zeros(max(len(offsets) - 1, 0), bool)
     other = np.repeat(offsets[:-1] + offsets[1:] - 1, np.diff(offsets)) - np.arange(len(leg))
@@ -183,8 +196,8 @@ def _made_ready(line: RawLine) -> Ready:
             )
         )  # fmt: skip
     size = np.hypot(step[:, 0], step[:, 1])
-    backward = bool(_backward(size, np.array([0, len(size)]))[0])
-    if backward:
+    turned = bool(backward(size, np.array([0, len(size)]))[0])
+    if turned:
         points, bulge, ids, level = points[::-1], -bulge[::-1], ids[::-1], level[::-1]
     in_plan = np.concatenate(([True], level))
     origin = points[0, :2].copy()
@@ -192,7 +205,7 @@ def _made_ready(line: RawLine) -> Ready:
     return Ready(
         _from(origin), origin, points[in_plan, :2] - origin, np.where(np.abs(turn) < 1e-9, 0.0, turn),
         bulge[level], ids if level.all() else _kept(ids, level), points[:, 2], np.cumsum(in_plan) - 1,
-        bool(known.all()), False, line.drawn, line.where, tuple(findings), backward,
+        bool(known.all()), False, line.drawn, line.where, tuple(findings), turned,
     )  # fmt: skip
 
 
