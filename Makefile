@@ -11,6 +11,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := -m pip --disable-pip-version-check --quiet
 PLAIN := .venv-plain
+# Read by the tests for the real lines and grids in them, never imported: so without what they depend on.
+FILES := libpysal matplotlib momepy wntr
 SAMPLE := sample_routes/harbour_dxf.toml sample_routes/harbour_gis.toml
 
 .PHONY: demo test test-gis test-plain test-slow fuzz bench lock picture clean python

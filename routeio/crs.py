@@ -174,7 +174,7 @@ def of_drawing(crs: str | None, unit: str, where: Where) -> str | None:
     """
     if crs is None:
         return None
-    parsed_crs = _horizontal(parsed(crs, "crs", where))[0]
+    parsed_crs = horizontal(parsed(crs, "crs", where))[0]
     if not parsed_crs.is_projected:
         raise InputRefusedError(
             "crs-not-plane",
@@ -223,7 +223,7 @@ def placing(
     crs = _stated(file_crs, options, where, findings)
     if crs is None:
         return _without_crs(options, low, high, where)
-    crs, vertical_unit = _horizontal(crs)
+    crs, vertical_unit = horizontal(crs)
     elevation = (
         unit_named(options.elevation_units, "elevation_units") if options.elevation_units else vertical_unit
     )
@@ -331,8 +331,21 @@ def _without_crs(options: ReadOptions, low: FloatArray, high: FloatArray, where:
     )
 
 
-def _horizontal(crs: pyproj.CRS) -> tuple[pyproj.CRS, str | None]:
-    """Return the horizontal part of a CRS, and the unit of its heights where it says one."""
+def horizontal(crs: pyproj.CRS) -> tuple[pyproj.CRS, str | None]:
+    """Return the horizontal part of a CRS, and the unit of its heights where it says one.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        Any.
+
+    Returns
+    -------
+    pyproj.CRS
+        Of two axes.
+    str or None
+        A key of :data:`routeio.ground.UNITS`.
+    """
     vertical: str | None = None
     while True:
         if crs.is_bound and crs.source_crs is not None:
@@ -453,7 +466,7 @@ def _reprojected(
     place: tuple[float, float] | None,
     findings: list[Finding],
 ) -> Placing:
-    target, _ = _horizontal(target)
+    target, _ = horizontal(target)
     if not target.is_projected:
         raise InputRefusedError(
             "crs-not-plane",

@@ -58,7 +58,7 @@ def settled(lines: Sequence[RawLine]) -> tuple[list[RawLine], list[Finding]]:
     where = Where(file=lines[0].where.file)
     findings: list[Finding] = []
 
-    absurd = np.isfinite(z) & ~((z > LOWEST) & (z < HIGHEST) & ~_sentinel(z))
+    absurd = means_none(z)
     if absurd.any():
         values = ", ".join(
             span_text(float(v)) if abs(v) < 1e6 else f"{v:g} m" for v in np.unique(z[absurd])[:3]
@@ -110,8 +110,21 @@ def settled(lines: Sequence[RawLine]) -> tuple[list[RawLine], list[Finding]]:
     ], findings
 
 
-def _sentinel(z: FloatArray) -> BoolArray:
-    return np.asarray(np.isclose(z[:, None], SENTINELS, rtol=0.0, atol=1e-6).any(axis=1))
+def means_none(z: FloatArray) -> BoolArray:
+    """Return which values stand for no elevation: none a duct can have, or written where none is known.
+
+    Parameters
+    ----------
+    z : ndarray, shape (n,)
+        NaN where there is none anyway. [m]
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        False where z is NaN.
+    """
+    sentinel = np.isclose(z[:, None], SENTINELS, rtol=0.0, atol=1e-6).any(axis=1)
+    return np.asarray(np.isfinite(z) & ~((z > LOWEST) & (z < HIGHEST) & ~sentinel))
 
 
 def _without_strays(

@@ -54,12 +54,39 @@ def in_worker(
     InputRefusedError
         What the reader raised, or ``reader-timeout``, ``reader-memory``, ``reader-failed``.
     """
+    request = {"task": task, "options": wire.options_to_json(options)}
+    return wire.received(answered(["routeio.worker", reader], request, path, limits))
+
+
+def answered(module: list[str], request: dict[str, Any], path: Path, limits: Limits) -> bytes:
+    """Return what a module answers that is run in a process of its own.
+
+    Parameters
+    ----------
+    module : list of str
+        Its name and its arguments.
+    request : dict
+        Of what JSON knows; the path and the limits are added to it.
+    path : Path
+        The file it reads.
+    limits : Limits
+        Time and memory.
+
+    Returns
+    -------
+    bytes
+        For :mod:`routeio.wire`.
+
+    Raises
+    ------
+    InputRefusedError
+        ``reader-timeout``, ``reader-memory``, ``reader-failed``.
+    """
     where = Where(file=path.name)
     size = path.stat().st_size
     request = {
         "path": str(path.absolute()),
-        "task": task,
-        "options": wire.options_to_json(options),
+        **request,
         "cpu_seconds": limits.cpu(size),
         "memory_mb": limits.memory(size),
     }
@@ -71,7 +98,7 @@ def in_worker(
     )
     try:
         done = subprocess.run(
-            [sys.executable, "-P", "-m", "routeio.worker", reader],
+            [sys.executable, "-P", "-m", *module],
             input=json.dumps(request).encode(),
             capture_output=True,
             timeout=limits.wall(size),
@@ -81,7 +108,7 @@ def in_worker(
     except subprocess.TimeoutExpired as error:
         raise too_long from error
     if done.returncode == 0:
-        return wire.received(done.stdout)
+        return done.stdout
     last_words = done.stderr.decode("utf-8", "replace").strip().splitlines()
     said = last_words[-1][:300] if last_words else f"it ended with status {done.returncode}"
     if -done.returncode == _OUT_OF_TIME:

@@ -65,6 +65,69 @@ def _several(value: str | tuple[str, ...]) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
+class Level:
+    """One row of a profile table.
+
+    Parameters
+    ----------
+    station : float
+        Along the route, from vault to vault. [m]
+    elevation : float
+        Of the duct there; NaN where the row only says where a vault is. [m]
+    vault : str, optional
+        Tag of the vault at this station; a run of rows begins and ends at one.
+    """
+
+    station: float
+    elevation: float
+    vault: str = ""
+
+
+@dataclass(frozen=True)
+class ProfileTable:
+    """Elevations along the route, stated as a table.
+
+    Parameters
+    ----------
+    name : str
+        Of its file, or of the job; for findings.
+    runs : tuple of tuple of Level
+        Each in order of station, from a vault to a vault.
+    sha256 : str, optional
+        Of its file.
+    dropped : tuple of str, optional
+        What was taken for no elevation, in words.
+    """
+
+    name: str
+    runs: tuple[tuple[Level, ...], ...]
+    sha256: str = ""
+    dropped: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Terrain:
+    """The ground as a grid of elevations, under which ducts lie at an even depth.
+
+    Parameters
+    ----------
+    file : str
+        A GeoTIFF.
+    cover : float
+        From the ground down to the duct. [m]
+    units : str, optional
+        Of its elevations, where the file does not say: a key of :data:`routeio.ground.UNITS`.
+    scatter : float
+        Standard deviation of its elevations: how closely the duct follows it. [m]
+    """
+
+    file: str
+    cover: float
+    units: str | None = None
+    scatter: float = 0.1
+
+
+@dataclass(frozen=True)
 class ReadOptions:
     """What a reader may be told; None or empty where the file itself is to say.
 
@@ -96,6 +159,10 @@ class ReadOptions:
         Text encoding of a file that does not say or says wrong.
     recover : bool
         Read a damaged drawing as far as it goes (never without a finding).
+    profile : ProfileTable, optional
+        Elevations stated for the route; they rule over those of the file.
+    terrain : Terrain, optional
+        The ground, for ducts whose elevations nothing else says.
     """
 
     ducts: Selection = field(default_factory=Selection)
@@ -112,3 +179,5 @@ class ReadOptions:
     text_reach: float = 3.048
     encoding: str | None = None
     recover: bool = False
+    profile: ProfileTable | None = None
+    terrain: Terrain | None = None

@@ -48,7 +48,7 @@ class Profile:
 
 
 def profiles(
-    lines: Sequence[Ready], plans: Sequence[Plan], options: ReadOptions
+    lines: Sequence[Ready], plans: Sequence[Plan], options: ReadOptions, scatter: float | None = None
 ) -> list[Profile | InputRefusedError]:
     """Return the profile of each line.
 
@@ -60,6 +60,8 @@ def profiles(
         Theirs.
     options : ReadOptions
         What was stated. Without a sweep, grade breaks get the largest standard radius, or what room there is.
+    scatter : float, optional
+        Standard deviation of the elevations; None: estimated from them. [m]
 
     Returns
     -------
@@ -68,7 +70,7 @@ def profiles(
     """
     curves = [_curve(line, plan) for line, plan in zip(lines, plans, strict=True)]
     gentle = max(options.standard_radii, default=_GENTLE)
-    told = replace(options, scatter=None, standard_radii=(), sweep=options.sweep or gentle)
+    told = replace(options, scatter=scatter, standard_radii=(), sweep=options.sweep or gentle)
     out: list[Profile | InputRefusedError] = []
     for line, plan, found in zip(
         lines,

@@ -9,13 +9,14 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 from mechanics.errors import DomainError
-from routeio.bulges import leg_lengths
+from routeio.bulges import line_lengths
 from routeio.clean import Cleaned, clean
-from routeio.elevation import with_inverts, without_false_zeros
+from routeio.elevation import without_false_zeros
 from routeio.exact import exact
 from routeio.findings import Finding, InputRefusedError
 from routeio.firstbytes import reader_for
 from routeio.isolation import in_worker
+from routeio.leveling import Span, leveled
 from routeio.limits import Limits
 from routeio.options import ReadOptions, Selection
 from routeio.parts import parted
@@ -23,6 +24,7 @@ from routeio.rawlines import RawLine, RawSurvey
 from routeio.shape import Shape, recover
 from routeio.stitch import Joined
 from routeio.survey import Duct, Survey
+from routeio.undisturbed import undisturbed
 
 _OPTION_NAMES = tuple(f.name for f in fields(ReadOptions))
 
@@ -74,12 +76,13 @@ def read_survey(
     options = told(options or ReadOptions(), ducts, vaults, others)
     path = Path(path)
     reader, _ = reader_for(path)
-    raw = in_worker(path, reader, "read", options, limits or Limits())
-    if not isinstance(raw, RawSurvey):
-        raise TypeError("the worker answered something else than a survey")
-    with path.open("rb") as stream:
-        digest = hashlib.file_digest(stream, "sha256").hexdigest()
-    return survey_of(raw, options, str(path), digest, forgiving=forgiving)
+    with undisturbed():
+        raw = in_worker(path, reader, "read", options, limits or Limits())
+        if not isinstance(raw, RawSurvey):
+            raise TypeError("the worker answered something else than a survey")
+        with path.open("rb") as stream:
+            digest = hashlib.file_digest(stream, "sha256").hexdigest()
+        return survey_of(raw, options, str(path), digest, forgiving=forgiving)
 
 
 def told(
@@ -150,27 +153,19 @@ def survey_of(
         ``sharp-corner``: the first of them, all in its findings, where no sweep is stated.
     """
     cleaned = clean(raw, options)
-    ties = [
-        (j.tied.start, j.tied.end, float(leg_lengths(j.tied.line.points, j.tied.line.bulge).sum()))
-        for j in cleaned.lines
-    ]
+    lines = [joined.tied.line for joined in cleaned.lines]
+    lengths = line_lengths([line.points for line in lines], [line.bulge for line in lines]).tolist()
+    ties = [(j.tied.start, j.tied.end, length) for j, length in zip(cleaned.lines, lengths, strict=True)]
     vaults, zeros = without_false_zeros(cleaned.vaults, ties)
     cleaned = replace(cleaned, vaults=vaults)
     findings = [*raw.findings, *cleaned.findings, *zeros]
     refused: list[InputRefusedError] = []
-    ducts: list[Duct] = []
-    ids: Counter[str] = Counter()
-    ready = exact([joined.tied.line for joined in cleaned.lines], options.chord_tolerance)
+    shaped: list[tuple[Joined, Shape]] = []
+    ready = exact(lines, options.chord_tolerance)
     for k, joined in enumerate(cleaned.lines):
         shape = ready.get(k) or _shape(joined, options, forgiving, findings, refused)
         if shape is not None:
-            ends = [
-                None if v is None else cleaned.vaults[v].invert for v in (joined.tied.start, joined.tied.end)
-            ]
-            tags = ["" if v is None else cleaned.vaults[v].tag for v in (joined.tied.start, joined.tied.end)]
-            shape = with_inverts(shape, ends[0], ends[1], joined.tied.line.where, (tags[0], tags[1]))
-            findings += shape.findings
-            ducts.append(_duct(joined, shape, cleaned, ids))
+            shaped.append((joined, shape))
     if refused:
         first = refused[0]
         more = f" (and {len(refused) - 1} more lines with such corners)" if len(refused) > 1 else ""
@@ -181,6 +176,17 @@ def survey_of(
             first.remedy,
             (*findings, *(_as_finding(r) for r in refused)),
         )
+    spans, told_of = leveled(
+        [Span(shape, j.tied.start, j.tied.end, j.tied.line.where) for j, shape in shaped],
+        cleaned.vaults,
+        raw.ground,
+        options,
+    )
+    ids: Counter[str] = Counter()
+    ducts = [_duct(joined, span, cleaned, ids) for (joined, _), span in zip(shaped, spans, strict=True)]
+    for span in spans:
+        findings += span.shape.findings
+    findings += told_of
     return Survey(
         file,
         sha256,
@@ -245,9 +251,9 @@ def _as_finding(refusal: InputRefusedError) -> Finding:
     return Finding(refusal.code, "error", refusal.message, refusal.where, refusal.remedy)
 
 
-def _duct(joined: Joined, shape: Shape, cleaned: Cleaned, ids: Counter[str]) -> Duct:
+def _duct(joined: Joined, span: Span, cleaned: Cleaned, ids: Counter[str]) -> Duct:
     tied = joined.tied
-    shape, parts = parted(shape, joined.pieces)
+    shape, parts = parted(span.shape, joined.pieces)
     first = tied.line.ids[0]
     ids[first] += 1
     return Duct(
@@ -264,6 +270,7 @@ def _duct(joined: Joined, shape: Shape, cleaned: Cleaned, ids: Counter[str]) -> 
         vertices=tied.line.points,
         where=tied.line.where,
         parts=parts,
+        elevation_from=span.elevation_from,
     )
 
 

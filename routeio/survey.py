@@ -14,6 +14,7 @@ from mechanics.errors import FloatArray
 from routeio.findings import Finding, Where
 
 How = Literal["drawn", "fitted", "swept", "stated"]
+ElevationFrom = Literal["", "line", "inverts", "profile", "terrain"]
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,8 @@ class Duct:
     parts : tuple of DuctPart
         Where pieces of different attributes or layers were joined with no vault between them: each of them, in
         order; empty where ``fields`` and ``where`` hold for all.
+    elevation_from : {"", "line", "inverts", "profile", "terrain"}
+        What its elevations were taken from; empty where none are known.
     """
 
     id: str
@@ -130,6 +133,7 @@ class Duct:
     vertices: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
     where: Where = field(default_factory=Where)
     parts: tuple[DuctPart, ...] = ()
+    elevation_from: ElevationFrom = ""
 
     def at(self, segment: int) -> Duct:
         """Return the duct with the attributes and the layer that hold on one of its segments.

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from routeio.options import ReadOptions, Selection
+from routeio.findings import InputRefusedError
+from routeio.options import ProfileTable, ReadOptions, Selection, Terrain
+from routeio.profile_table import read_profile, stated_profile
 from tautline.job_table import Table
 
 _DUCT_FIELDS = ("size", "type", "inside_diameter", "friction", "count", "free", "length", "id")
@@ -56,8 +58,47 @@ def read_route(table: Table, folder: Path) -> tuple[Path, ReadOptions, tuple[str
         text_reach=table.quantity("text_reach", "length", at_least=0.0) or base.text_reach,
         encoding=table.text("encoding"),
         recover=bool(table.flag("recover")),
+        profile=_profile(table.sub("profile"), folder),
+        terrain=_terrain(table.sub("terrain"), folder),
     )
     return path, options, feeder
+
+
+def _profile(table: Table, folder: Path) -> ProfileTable | None:
+    """Read elevations along the route: from a file, or row by row."""
+    name, units = table.text("file"), table.text("units")
+    rows = table.rows("rows")
+    if not table.values:
+        return None
+    if (name is None) == (rows is None):
+        table.fault(
+            "file", "or rows must be stated, and not both: a table of stations, elevations and vaults"
+        )
+        return None
+    try:
+        if rows is not None:
+            return stated_profile(rows, table.record.file)
+        return read_profile(folder / str(name), units)
+    except InputRefusedError as refusal:
+        table.fault("file" if name else "rows", f"holds a table that cannot be used: {refusal}")
+        return None
+
+
+def _terrain(table: Table, folder: Path) -> Terrain | None:
+    """Read which grid holds the ground, and how deep under it ducts lie."""
+    for key in ("file", "units", "cover", "scatter"):
+        table.allow(key)
+    if not table.values:
+        return None
+    name = table.text("file", required=True)
+    cover = table.quantity("cover", "length", at_least=0.0, required=True)
+    units = table.text("units")
+    scatter = table.quantity("scatter", "length", above=0.0)
+    if name and not (folder / name).is_file():
+        table.fault("file", f'names "{name}", and there is no such file in {folder.resolve()}')
+    if name is None or cover is None or scatter is None:
+        return None
+    return Terrain(str(folder / name), cover, units, scatter)
 
 
 def _selection(table: Table, fields: tuple[str, ...], *, block: bool) -> Selection:

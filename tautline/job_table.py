@@ -206,6 +206,18 @@ class Table:
         self.note(key, ", ".join(found))
         return tuple(found)
 
+    def rows(self, key: str) -> tuple[tuple[str, ...], ...] | None:
+        """Return a list of lists of strings."""
+        value = self._take(key, "a list of rows, each a list of texts in quotes", required=False)
+        if value is None:
+            return None
+        rows = value if isinstance(value, list) else [value]
+        if not rows or not all(isinstance(r, list) and all(isinstance(c, str) for c in r) for r in rows):
+            self.fault(key, f"must be a list of rows, each a list of texts in quotes, got {_shown(value)}")
+            return None
+        self.note(key, f"{len(rows)} rows")
+        return tuple(tuple(row) for row in rows)
+
     def flag(self, key: str) -> bool | None:
         """Return true or false."""
         value = self._take(key, "true or false", required=False)
