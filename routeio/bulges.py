@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -76,6 +77,30 @@ def leg_lengths_of(start: FloatArray, end: FloatArray, bulge: FloatArray) -> Flo
     if not bulge.any():
         return np.asarray(chord)
     return np.asarray(chord / np.sinc(2.0 * np.arctan(bulge) / np.pi))
+
+
+def line_lengths(points: Sequence[FloatArray], bulge: Sequence[FloatArray]) -> FloatArray:
+    """Return the length in plan of each of many lines.
+
+    Parameters
+    ----------
+    points : sequence of ndarray, shape (k, 2 or 3)
+        Of each line. [m]
+    bulge : sequence of ndarray, shape (k - 1,)
+        Of each line's legs.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m]
+    """
+    if not points:
+        return np.zeros(0)
+    legs = np.array([b.size for b in bulge])
+    every = np.concatenate(points)
+    first = np.delete(np.arange(len(every)), np.cumsum(legs + 1) - 1)
+    length = leg_lengths_of(every[first, :2], every[first + 1, :2], np.concatenate(bulge))
+    return np.bincount(np.repeat(np.arange(legs.size), legs), length, minlength=legs.size)
 
 
 def headings(points: FloatArray, bulge: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -46,6 +46,14 @@ def _line(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     return points, bulge
 
 
+def test_lengths_of_many_lines_are_those_of_each():
+    rng = np.random.default_rng(3)
+    lines = [_line(rng) for _ in range(5)] + [(np.zeros((1, 3)), np.zeros(0))]
+    together = bulges.line_lengths([p for p, _ in lines], [b for _, b in lines])
+    assert together == pytest.approx([bulges.leg_lengths(p, b).sum() for p, b in lines])
+    assert bulges.line_lengths([], []).size == 0
+
+
 def test_nearest_spot_is_the_nearest_of_many():
     rng = np.random.default_rng(7)
     for _ in range(50):
