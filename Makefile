@@ -55,7 +55,8 @@ $(VENV)/installed: constraints.txt pyproject.toml | python
 	touch $@
 
 $(VENV)/installed-dev: $(VENV)/installed
-	$(BIN)/python $(PIP) install -c constraints.txt --no-build-isolation -e ".[dev,data,parquet]"
+	$(BIN)/python $(PIP) install -c constraints.txt --no-build-isolation -e ".[dev,data,parquet,terrain]"
+	$(BIN)/python $(PIP) install -c constraints.txt --no-deps $(FILES)
 	touch $@
 
 # The one difference: pandapower, which the tests read networks from, holds pandas below 3; a plain install does not.
@@ -69,7 +70,8 @@ $(PLAIN)/installed: constraints.txt pyproject.toml | python
 lock: | python
 	rm -rf .venv-lock .venv-lock-plain
 	$(PYTHON) -m venv .venv-lock
-	.venv-lock/bin/python $(PIP) install hatchling editables -e ".[dev,data,parquet]"
+	.venv-lock/bin/python $(PIP) install hatchling editables -e ".[dev,data,parquet,terrain]"
+	.venv-lock/bin/python $(PIP) install --no-deps $(FILES)
 	$(PYTHON) -m venv .venv-lock-plain
 	.venv-lock-plain/bin/python $(PIP) install .
 	( echo "# Versions that the Makefile installs, written by 'make lock'. pandapower (tests only) holds pandas below 3;"; \
