@@ -100,7 +100,8 @@ def line_lengths(points: Sequence[FloatArray], bulge: Sequence[FloatArray]) -> F
     every = np.concatenate(points)
     first = np.delete(np.arange(len(every)), np.cumsum(legs + 1) - 1)
     length = leg_lengths_of(every[first, :2], every[first + 1, :2], np.concatenate(bulge))
-    return np.bincount(np.repeat(np.arange(legs.size), legs), length, minlength=legs.size)
+    owner = np.repeat(np.arange(legs.size), legs)
+    return np.asarray(np.bincount(owner, length, minlength=legs.size), dtype=np.float64)
 
 
 def headings(points: FloatArray, bulge: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -76,9 +76,9 @@ def features(path: Path, columns: Sequence[str]) -> Features:
     main = str(geo["primary_column"])
     try:
         table = known.read(columns=[*columns, main])
+        wkb = table.column(main).to_numpy()
     except (pyarrow.ArrowException, OSError, ValueError, KeyError) as error:
         raise _damaged(path, error) from error
-    wkb = table.column(main).to_numpy()
     geometry = shapely.from_wkb(wkb, on_invalid="ignore")
     there = np.array([value is not None for value in wkb], dtype=bool)
     return Features(

@@ -300,11 +300,14 @@ def test_geoparquet(tmp_path, raw, survey):
         ({"encoding": "WKB", "crs": ["EPSG", 0]}, "coordinate reference system"),
         ({"encoding": "point"}, "only WKB"),
         (7, "nothing of geometries"),
+        ("elsewhere", "elsewhere"),
     ],
 )
 def test_geoparquet_that_says_wrong(tmp_path, raw, column, words):
     pyarrow = pytest.importorskip("pyarrow", reason="pyarrow is not installed")
     geo = {"version": "1.0.0", "primary_column": "geometry", "columns": {"geometry": column}}
+    if column == "elsewhere":
+        geo = {"version": "1.0.0", "primary_column": column, "columns": {column: {"encoding": "WKB", "crs": None}}}
     table = pyarrow.table({"geometry": [shapely.to_wkb(LINE)]}).replace_schema_metadata(
         {"geo": json.dumps(geo)}
     )
