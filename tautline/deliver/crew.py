@@ -8,7 +8,7 @@ from typing import Any
 
 from tautline.deliver.digest import GRADE_UNKNOWN, cable_of, winch_peak
 from tautline.deliver.frame import Document, Pull, bend_words, sections_of
-from tautline.deliver.present import Units, percent, plain
+from tautline.deliver.present import Units, isolated, percent, plain
 
 CUT_OUT = 1.1
 """Greatest setting of the puller's limit over the expected reading (common practice, no source)."""
@@ -39,14 +39,16 @@ def sheet_of(document: Document, p: Pull, units: Units) -> dict[str, Any]:
     reads_winch = "winch_N" in d["profile"]
     return {
         "number": str(p.number),
-        "job": plain(document["job"]["name"]),
-        "feed": plain(d["feed"]),
-        "pull": plain(d["pull"]),
+        "job": isolated(document["job"]["name"]),
+        "feed": isolated(d["feed"]),
+        "pull": isolated(d["pull"]),
         "failing": d["verdict"] == "fail",
         "use": percent(d["utilisation"]),
         "facts": _facts(document, p, units),
         "limit": _puller_limit(p, units),
-        "lubricant": [[plain(a["vault"]), units.text("volume", a["litres"])] for a in d["lubricant"]["at"]],
+        "lubricant": [
+            [isolated(a["vault"]), units.text("volume", a["litres"])] for a in d["lubricant"]["at"]
+        ],
         "grade": plain(d["lubricant"]["grade"]),
         "hows": _hows(d["lubricant"]["at"]),
         "guides": _guides(p, units),
@@ -61,7 +63,7 @@ def sheet_of(document: Document, p: Pull, units: Units) -> dict[str, Any]:
         "left_out": left_out,
         "notes": [plain(t) for t in d["notes"]],
         "cautions": [plain(t) for t in document["cautions"]],
-        "source": f"{plain(document['job']['file'])}, route from {plain(document['source']['file'])}, "
+        "source": f"{isolated(document['job']['file'])}, route from {isolated(document['source']['file'])}, "
         f"sha256 {document['source']['sha256'][:16]}",
     }
 
@@ -77,10 +79,10 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
         facts.append(["Reels, cut length", cut])
         if len(section["pulls"]) > 1:
             others = ", ".join(
-                f"{plain(q['feed'])} to {plain(q['pull'])}" for q in section["pulls"] if q is not d
+                f"{isolated(q['feed'])} to {isolated(q['pull'])}" for q in section["pulls"] if q is not d
             )
             facts.append(
-                ["Same reels", f"the other end goes {others}: lay it out at {plain(d['feed'])} first"]
+                ["Same reels", f"the other end goes {others}: lay it out at {isolated(d['feed'])} first"]
             )
     names = sorted({cable_of(c, units) for c in document["bundle"]["cables"]})
     facts.append(
@@ -106,7 +108,7 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
     slow, fast = units.text("speed", 0.0508), units.text("speed", 0.254)
     usual = f"about {practice}, {slow} to {fast} (common practice); steady, no stop within a bend"
     facts.append(["Speed", units.setting(speed) if speed else usual])
-    facts.append(["Re-lube at", ", ".join(plain(v) for v in d["relube"]) or "nowhere"])
+    facts.append(["Re-lube at", ", ".join(isolated(v) for v in d["relube"]) or "nowhere"])
     hot = p.place(d["max_sidewall_station_m"], units)
     if hot:
         facts.append(["Hardest bend", f"{hot}: {units.text('pressure', d['max_sidewall_N_per_m'])}"])
@@ -136,7 +138,7 @@ def _hows(at: Sequence[Mapping[str, Any]]) -> list[str]:
     """How the lubricant gets in, each way once."""
     where: dict[str, list[str]] = {}
     for a in at:
-        where.setdefault(plain(a["how"]), []).append(plain(a["vault"]))
+        where.setdefault(plain(a["how"]), []).append(isolated(a["vault"]))
     if len(where) == 1:
         return list(where)
     return [f"{', '.join(vaults)}: {how}" for how, vaults in where.items()]
@@ -155,7 +157,7 @@ def _guides(p: Pull, units: Units) -> list[str]:
 def _places(p: Pull, units: Units) -> tuple[list[list[str]], int]:
     """Stations at which the crew compares the reading: every vault, and the ends of the bends that matter."""
     spots: list[tuple[float, str, float]] = []
-    relube = {plain(v) for v in p.data["relube"]}
+    relube = {isolated(v) for v in p.data["relube"]}
     for station, tag in p.vaults:
         text = f"{tag}: stop, re-lubricate" if tag in relube else tag
         spots.append((station, text, math.inf))

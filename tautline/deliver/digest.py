@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tautline.deliver.frame import Document, Pull, bend_words, sections_of
-from tautline.deliver.present import Units, count, percent, plain, words
+from tautline.deliver.present import Units, count, isolated, percent, plain, words
 
 # Said wherever a pull's profile holds no elevation.
 GRADE_UNKNOWN = "grade not known: taken as flat; a slope changes the tension and may need a brake"
@@ -203,7 +203,7 @@ def cable_of(cable: Mapping[str, Any], units: Units) -> str:
         Such as ``500 kcmil copper, shielded``.
     """
     if cable["name"]:
-        return plain(cable["name"])
+        return isolated(cable["name"])
     area = cable["conductor_area_m2"]
     size = f"{units.value('area', area):.6g} {units.label('area')} " if area else ""
     return f"{size}{plain(cable['material'])}, {plain(cable['construction'])}"

@@ -212,7 +212,8 @@ def _profile(pen: Pen, p: Pull, units: Units, at: Corner) -> None:
     d, h = p.data, at.h
     section = f"Section {p.section}, pull" if p.section else "Pull"
     x0 = at.x + 10 * h  # room for the figures of the scales
-    pen.text(f"{section} {p.number}: {p.title}", x0, at.y, "PROFILE-TEXT", 1.2 * h)
+    # words between the names, since no arrow: a CAD program may draw one to the wrong side of names from right to left
+    pen.text(f"{section} {p.number}: {d['feed']} to {d['pull']}", x0, at.y, "PROFILE-TEXT", 1.2 * h)
     stations = [units.value("length", s) for s in d["profile"]["station_m"]]
     end = stations[-1] or 1.0
     tension = [units.value("force", t) for t in d["profile"]["tension_N"]]

@@ -20,7 +20,7 @@ from tautline.deliver.chart import (
 )
 from tautline.deliver.frame import Document, Pull, elevated, pulls_of, rank
 from tautline.deliver.labels import text_width
-from tautline.deliver.present import Units, plain
+from tautline.deliver.present import Units, isolated
 from tautline.deliver.svg import (
     FAINT,
     INK,
@@ -94,7 +94,8 @@ def feeder_picture(document: Document, width: float = 1000.0) -> Markup | None:
     parts += _feeder_vaults(document, panels, units)
     height = panels[-1].bottom + 44.0
     parts += station_axis(
-        panels[-1], f"station from {shorten(plain(document['feeder']['from']), 24)}, {units.label('length')}"
+        panels[-1],
+        f"station from {shorten(isolated(document['feeder']['from']), 24)}, {units.label('length')}",
     )
     return picture(
         parts, width, height, "Tension, sidewall pressure and elevation of the feeder", "feeder-chart"
@@ -186,7 +187,7 @@ def _feeder_vaults(document: Document, panels: Sequence[Panel], units: Units) ->
                         stroke_dasharray=None if strong else "2 3",
                     )
                 )
-        name = shorten(plain(v["tag"]), 14)
+        name = shorten(isolated(v["tag"]), 14)
         w = text_width(name, 9.0)
         at = min(max(x, LEFT + w / 2), panels[0].right - w / 2)
         if all(at + w / 2 + 6 < a or b + 6 < at - w / 2 for a, b in taken):
@@ -194,7 +195,7 @@ def _feeder_vaults(document: Document, panels: Sequence[Panel], units: Units) ->
             parts.append(
                 element(
                     "text",
-                    element("title", plain(v["tag"])),
+                    element("title", isolated(v["tag"])),
                     name,
                     x=at,
                     y=panels[0].top - 24,

@@ -10,7 +10,7 @@ from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
-from tautline.deliver.present import Units, plain
+from tautline.deliver.present import Units, isolated, plain
 
 Document = Mapping[str, Any]
 Point = tuple[float, float]
@@ -181,7 +181,7 @@ class Pull:
     @property
     def title(self) -> str:
         """Feed and pull vault, as plain text."""
-        return f"{plain(self.data['feed'])} -> {plain(self.data['pull'])}"
+        return f"{isolated(self.data['feed'])} -> {isolated(self.data['pull'])}"
 
     @property
     def band(self) -> Band:
@@ -199,8 +199,12 @@ class Pull:
     @cached_property
     def vaults(self) -> list[tuple[float, str]]:
         """Station and tag of the feed, every vault passed, and the pull vault."""
-        passes = [(p["station_m"], plain(p["tag"])) for p in self.data["passes"]]
-        return [(0.0, plain(self.data["feed"])), *passes, (self.data["length_m"], plain(self.data["pull"]))]
+        passes = [(p["station_m"], isolated(p["tag"])) for p in self.data["passes"]]
+        return [
+            (0.0, isolated(self.data["feed"])),
+            *passes,
+            (self.data["length_m"], isolated(self.data["pull"])),
+        ]
 
     def arrows(self, most: int) -> list[float]:
         """Return stations clear of the vaults where an arrow shows which way the cable goes, at most ``most``."""

@@ -20,7 +20,7 @@ from tautline.deliver.digest import (
     winch_of,
 )
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
-from tautline.deliver.present import Units, count, percent, plain, words
+from tautline.deliver.present import Units, count, isolated, percent, plain, words
 from tautline.deliver.typeset import typeset
 
 
@@ -89,15 +89,15 @@ def report_data(document: Document) -> dict[str, Any]:
     if feeder:
         vaults = count(len(feeder["vaults"]), "vault")
         length = units.text("length", feeder["length_m"])
-        lead = f"{plain(feeder['from'])} to {plain(feeder['to'])}, {length} over {vaults}. "
+        lead = f"{isolated(feeder['from'])} to {isolated(feeder['to'])}, {length} over {vaults}. "
     chart = feeder_picture(document, float(max(1000, min(10 * len(pulls), 2000))))
     return {
         "paper": _paper(units),
-        "title": plain(job["name"]),
+        "title": isolated(job["name"]),
         "verdict": document["verdict"].replace("-", " ").upper(),
         "passes": document["verdict"] == "pass",
         "lead": lead + summary_of(document, pulls),
-        "meta": f"{document['command']} of {plain(job['file'])}; route from {plain(source['file'])}, sha256 "
+        "meta": f"{document['command']} of {isolated(job['file'])}; route from {isolated(source['file'])}, sha256 "
         f"{source['sha256']}; crs {plain(document['crs'] or 'not known')}; drawn in "
         f"{words(plain(document['ground']['unit']))}",
         "made": sign_off(document),
@@ -115,7 +115,7 @@ def report_data(document: Document) -> dict[str, Any]:
         "section_heads": ["Section", "From", "To", f"Cable, {units.label('length')}", "Of a reel", "Reels"],
         "vaults": [
             [
-                plain(v["tag"]),
+                isolated(v["tag"]),
                 plain(v["kind"]),
                 ", ".join(ROLES.get(r, plain(r)) for r in v["roles"]),
                 units.figure("length", v["station_m"]),
@@ -167,8 +167,8 @@ def _pull_row(p: Pull, units: Units) -> list[str]:
     d, other = p.data, p.data["reverse"]
     return [
         str(p.number),
-        plain(d["feed"]),
-        plain(d["pull"]),
+        isolated(d["feed"]),
+        isolated(d["pull"]),
         units.figure("length", d["length_m"]),
         units.figure("force", d["exit_tension_N"]),
         units.figure("force", d["limits"]["max_tension_N"]),
@@ -177,7 +177,7 @@ def _pull_row(p: Pull, units: Units) -> list[str]:
         percent(d["utilisation"]),
         d["verdict"].upper() if d["verdict"] == "fail" else "pass",
         "-" if not other else percent(other["utilisation"]) + (" FAIL" if other["verdict"] == "fail" else ""),
-        ", ".join(plain(v) for v in d["relube"]),
+        ", ".join(isolated(v) for v in d["relube"]),
     ]
 
 
@@ -185,8 +185,8 @@ def _section_row(number: int, s: Mapping[str, Any], document: Document, units: U
     longest = document["reel"]["longest_m"]
     return [
         str(number),
-        plain(s["from"]),
-        plain(s["to"]),
+        isolated(s["from"]),
+        isolated(s["to"]),
         units.figure("length", s["cable_length_m"]),
         percent(s["cable_length_m"] / longest) if longest else "-",
         str(len(document["bundle"]["cables"])),
@@ -197,10 +197,10 @@ def _no_plan(document: Document) -> list[str]:
     why = document.get("no_plan")
     if not why:
         return []
-    blocked = [f"{plain(b['from'])} to {plain(b['to'])}: {plain(b['why'])}" for b in why["blocked"]]
+    blocked = [f"{isolated(b['from'])} to {isolated(b['to'])}: {plain(b['why'])}" for b in why["blocked"]]
     reach = (
-        f"Sections from the start reach {plain(why['reached'])}; sections to the end can begin at "
-        f"{plain(why['resumes'])}. What follows is the best part of a plan, not a plan."
+        f"Sections from the start reach {isolated(why['reached'])}; sections to the end can begin at "
+        f"{isolated(why['resumes'])}. What follows is the best part of a plan, not a plan."
     )
     return [plain(why["reason"]), *blocked, reach]
 
@@ -233,12 +233,12 @@ def _detail(p: Pull, units: Units) -> dict[str, Any]:
         ["Worst sidewall", units.text("pressure", d["max_sidewall_N_per_m"]) + (f": {hot}" if hot else "")],
         ["Sidewall limit", units.text("pressure", d["limits"]["max_sidewall_N_per_m"])],
         ["Bundle", f"{plain(d['arrangement'])}, {units.text('weight', d['weight_N_per_m'])}"],
-        ["Re-lube at", ", ".join(plain(v) for v in d["relube"]) or "nowhere"],
+        ["Re-lube at", ", ".join(isolated(v) for v in d["relube"]) or "nowhere"],
         [
             "Lubricant",
             f"{units.text('volume', d['lubricant']['total_L'])}: "
             + "; ".join(
-                f"{units.text('volume', a['litres'])} at {plain(a['vault'])}" for a in d["lubricant"]["at"]
+                f"{units.text('volume', a['litres'])} at {isolated(a['vault'])}" for a in d["lubricant"]["at"]
             ),
         ],
     ]
@@ -252,7 +252,7 @@ def _detail(p: Pull, units: Units) -> dict[str, Any]:
             ]
         )
     return {
-        "title": f"Pull {p.number}: {plain(d['feed'])} → {plain(d['pull'])}",
+        "title": f"Pull {p.number}: {isolated(d['feed'])} → {isolated(d['pull'])}",
         "verdict": d["verdict"].upper(),
         "passes": d["verdict"] == "pass",
         "facts": facts,

@@ -6,26 +6,16 @@ from pathlib import Path
 
 from markupsafe import Markup
 
-from tautline.deliver.atomic import replacing, write_text
 from tautline.deliver.feeder_picture import feeder_picture
 from tautline.deliver.frame import Document, pulls_of
+from tautline.deliver.picture_file import save
 from tautline.deliver.plan_picture import PlanPicture
-from tautline.deliver.present import Units, plain
+from tautline.deliver.present import Units, isolated
 from tautline.deliver.pull_picture import pull_picture
 from tautline.deliver.svg import FONT, INK, element, number
-from tautline.deliver.typeset import typeset
-from tautline.errors import OutputError
 
 _WIDTH = 1000.0
 _TITLE = 44.0
-_PPI = 216.0
-"""Three pixels to a unit of the drawing, which a typesetter takes for a point."""
-
-_PAGE = b"""#let data = json("data.json")
-#set page(width: data.width * 1pt, height: data.height * 1pt, margin: 0pt)
-#set text(font: ("Liberation Sans", "Arial", "Helvetica", "DejaVu Sans"))
-#image(bytes(data.svg), format: "svg", width: 100%)
-"""
 
 
 def write(document: Document, path: Path) -> None:
@@ -43,16 +33,8 @@ def write(document: Document, path: Path) -> None:
     OutputError
         Another suffix, or the file could not be written.
     """
-    kind = path.suffix.lower()
-    if kind not in (".svg", ".png"):
-        raise OutputError(path, "a picture is .svg or .png")
     svg, height = picture_of(document)
-    if kind == ".svg":
-        write_text(path, f'<?xml version="1.0" encoding="UTF-8"?>\n{svg}\n')
-        return
-    content = typeset(_PAGE, {"svg": str(svg), "width": _WIDTH, "height": height}, "png", _PPI)
-    with replacing(path) as draft:
-        draft.write_bytes(content)
+    save(svg, _WIDTH, height, path)
 
 
 def picture_of(document: Document) -> tuple[Markup, float]:
@@ -69,7 +51,7 @@ def picture_of(document: Document) -> tuple[Markup, float]:
         One ``svg`` element, 1000 units wide, and its height in the same units.
     """
     verdict = document["verdict"].replace("-", " ").upper()
-    title = f"{plain(document['job']['name'])}: {verdict}"
+    title = f"{isolated(document['job']['name'])}: {verdict}"
     parts = [
         element("text", title, x=16.0, y=30.0, font_size="20", font_weight="700", fill=INK, font_family=FONT)
     ]

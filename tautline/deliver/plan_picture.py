@@ -13,8 +13,9 @@ from markupsafe import Markup
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words
 from tautline.deliver.labels import Label, Plan
 from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, signs_of, vault_mark
-from tautline.deliver.present import Units, percent, plain
-from tautline.deliver.svg import FAINT, FONT, INK, element, number, path_data, round_down, shorten
+from tautline.deliver.present import Units, isolated, percent, plain
+from tautline.deliver.scale import north_arrow, scale_bar
+from tautline.deliver.svg import FAINT, FONT, INK, element, number, path_data, shorten
 
 _MARGIN = 46.0
 _STRIP = 46.0
@@ -187,7 +188,7 @@ class PlanPicture:
                 continue
             self.room.avoid(line)
             b, d = p.band, path_data(line)
-            title = f"Pull {p.number}: {plain(p.data['feed'])} → {plain(p.data['pull'])}, {percent(p.data['utilisation'])}"
+            title = f"Pull {p.number}: {isolated(p.data['feed'])} → {isolated(p.data['pull'])}, {percent(p.data['utilisation'])}"
             stroke = {"stroke": b.colour, "stroke_width": number(b.width), "stroke_dasharray": b.dash or None}
             core = []
             if b is BANDS[-1]:  # a dark edge tells a failing pull without colour
@@ -261,7 +262,7 @@ class PlanPicture:
                 spot = (f["where"]["x"], f["where"]["y"])
                 parts.append(self._fixed(spot, element("title", told) + finding_mark(), "finding"))
         for v in reversed(self.vaults):
-            title = f"{plain(v['tag'])}: {role_words(v['roles']) or ', '.join(ROLES.get(r, r) for r in v['roles']) or 'not used'}"
+            title = f"{isolated(v['tag'])}: {role_words(v['roles']) or ', '.join(ROLES.get(r, r) for r in v['roles']) or 'not used'}"
             parts.append(
                 self._fixed((v["x"], v["y"]), element("title", title) + signs_of(tuple(v["roles"])), "vault")
             )
@@ -288,8 +289,11 @@ class PlanPicture:
             r = 8.0 * self.mark
             self.room.block((x - r, y - r, x + r, y + r))
             work = role_words(v["roles"])
-            lines = (shorten(plain(v["tag"]), _LONGEST), *([work] if work and rank(v["roles"]) < 2 else []))
-            wanted.append((rank(v["roles"]), Label(x, y, lines, 9.0, 12.0), plain(v["tag"]), "tag"))
+            lines = (
+                shorten(isolated(v["tag"]), _LONGEST),
+                *([work] if work and rank(v["roles"]) < 2 else []),
+            )
+            wanted.append((rank(v["roles"]), Label(x, y, lines, 9.0, 12.0), isolated(v["tag"]), "tag"))
         for p in self.pulls:
             if len(p.data["path"]) < 2:
                 continue
@@ -307,33 +311,9 @@ class PlanPicture:
 
     def _strip(self) -> Markup:
         """Scale bar and north under the map."""
-        unit = self.units.unit("length")
-        length = round_down(200.0 / self.k / unit.scale)
-        pixels = length * unit.scale * self.k
         y = self.map_height + 18.0
-        bar = element(
-            "g",
-            element(
-                "path",
-                d=f"M0 -6V6M0 0H{number(pixels)}M{number(pixels)} -6V6",
-                stroke=INK,
-                stroke_width="1.6",
-                fill="none",
-            ),
-            element("text", f"{length:,g} {unit.label}", x=pixels + 8, y=4.0, fill=INK),
-            class_="bar fixed",
-            transform=f"translate({number(16.0)} {number(y)})",
-            data_edge="1",
-        )
-        north = element(
-            "g",
-            element("path", d="M0 -13L6 9L0 4L-6 9Z", fill=INK),
-            element("text", "N (grid)", x=12.0, y=4.0, fill=INK),
-            class_="north fixed",
-            transform=f"translate({number(self.width - 90)} {number(y)})",
-            data_edge="1",
-        )
-        return element("g", bar, north)
+        bar = scale_bar(16.0, y, 1.0 / self.k, self.units.unit("length"))
+        return element("g", bar, north_arrow(self.width - 90.0, y))
 
 
 _LETTERS = {

@@ -242,7 +242,38 @@ def plain(text: object) -> str:
     >>> plain("MH\x1b[31m-1\n") == "MH\ufffd[31m-1"
     True
     """
-    return "".join("\ufffd" if _unsafe(c) else c for c in " ".join(str(text).split()))
+    return "".join("\ufffd" if _unsafe(c) else c for c in " ".join(str(text).split()) if c not in _ISOLATES)
+
+
+_ISOLATES = "\u2066\u2069"
+"""Begin and end of text that is laid out apart from what stands beside it (Unicode Standard Annex 9)."""
+
+
+@lru_cache(maxsize=20_000)
+def isolated(text: object) -> str:
+    """Return a name as :func:`plain` does, set apart where it runs from right to left.
+
+    Without that a name would draw figures and arrows beside it to its other side: ``A → B`` would read ``B → A``.
+
+    Parameters
+    ----------
+    text : object
+        A name from a file.
+
+    Returns
+    -------
+    str
+        Between isolates where a letter runs from right to left, else as it is.
+
+    Examples
+    --------
+    >>> isolated("MH-1"), isolated("\u05d1 1") == "\u2066\u05d1 1\u2069"
+    ('MH-1', True)
+    """
+    name = plain(text)
+    if name.isascii() or not any(unicodedata.bidirectional(c) in ("R", "AL") for c in name):
+        return name
+    return f"{_ISOLATES[0]}{name}{_ISOLATES[1]}"
 
 
 def _unsafe(character: str) -> bool:

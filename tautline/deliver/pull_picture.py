@@ -25,7 +25,7 @@ from tautline.deliver.chart import (
 )
 from tautline.deliver.frame import Pull, elevated
 from tautline.deliver.labels import text_width
-from tautline.deliver.present import Units, plain
+from tautline.deliver.present import Units, isolated
 from tautline.deliver.svg import (
     FAINT,
     INK,
@@ -99,7 +99,7 @@ def pull_picture(p: Pull, units: Units, width: float = 620.0) -> Markup:
         )
     height = panels[-1].bottom + 44.0
     parts += station_axis(
-        panels[-1], f"station from {shorten(plain(d['feed']), 24)}, {units.label('length')}"
+        panels[-1], f"station from {shorten(isolated(d['feed']), 24)}, {units.label('length')}"
     )
     label = f"Tension, sidewall pressure and elevation of pull {p.number}"
     profile = d["profile"]
@@ -190,7 +190,7 @@ def _bend_bands(p: Pull, panel: Panel, units: Units) -> list[Markup]:
 
 def _vault_lines(p: Pull, panels: Sequence[Panel], units: Units) -> list[Markup]:
     parts = []
-    relube = {plain(v) for v in p.data["relube"]}
+    relube = {isolated(v) for v in p.data["relube"]}
     last = panels[0].left
     names = p.vaults
     for k, (station, tag) in enumerate(names):

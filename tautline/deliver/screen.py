@@ -9,7 +9,7 @@ from typing import Any
 
 from tautline.deliver.digest import cable_of, failing_of, place_of
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
-from tautline.deliver.present import Units, columns, count, percent, plain, words
+from tautline.deliver.present import Units, columns, count, isolated, percent, plain, words
 
 _TableRow = tuple[list[str], list[str]]
 
@@ -50,7 +50,7 @@ def render(document: Document) -> str:
 
 def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
     job, source, bundle = document["job"], document["source"], document["bundle"]
-    lines = [f"{plain(job['name'])}: {_word(document)}"]
+    lines = [f"{isolated(job['name'])}: {_word(document)}"]
     feeder = document["feeder"]
     if feeder:
         sections = sections_of(document)
@@ -61,7 +61,7 @@ def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
         if cost:
             parts += [count(cost["splices"], "splice"), f"cost {cost['total']:g}"]
         lines += _wrap(
-            f"{plain(feeder['from'])} to {plain(feeder['to'])}, {units.text('length', feeder['length_m'])} "
+            f"{isolated(feeder['from'])} to {isolated(feeder['to'])}, {units.text('length', feeder['length_m'])} "
             f"over {count(len(feeder['vaults']), 'vault')}: {', '.join(parts)}"
         )
     else:
@@ -73,7 +73,7 @@ def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
     )
     lines += _wrap(f"{cables}; {units.text('weight', bundle['weight_N_per_m'])} together")
     lines += _wrap(
-        f"{document['command']} of {plain(job['file'])}, route from {plain(source['file'])}, sha256 {source['sha256'][:12]}"
+        f"{document['command']} of {isolated(job['file'])}, route from {isolated(source['file'])}, sha256 {source['sha256'][:12]}"
     )
     return lines
 
@@ -84,9 +84,9 @@ def _no_plan(document: Document) -> list[str]:
         return []
     lines = ["WHY THERE IS NO PLAN", *_wrap(plain(why["reason"]), "  ")]
     for b in why["blocked"]:
-        lines += _wrap(f"{plain(b['from'])} to {plain(b['to'])}: {plain(b['why'])}", "  - ")
+        lines += _wrap(f"{isolated(b['from'])} to {isolated(b['to'])}: {plain(b['why'])}", "  - ")
     lines += _wrap(
-        f"sections from the start reach {plain(why['reached'])}; sections to the end can begin at {plain(why['resumes'])}",
+        f"sections from the start reach {isolated(why['reached'])}; sections to the end can begin at {isolated(why['resumes'])}",
         "  ",
     )
     if why["partial"]:
@@ -108,7 +108,7 @@ def _sections(document: Document, units: Units) -> list[str]:
     rows: list[_TableRow] = []
     for k, s in enumerate(sections, 1):
         share = percent(s["cable_length_m"] / reel["longest_m"]) if reel["longest_m"] else "-"
-        title = f"{plain(s['from'])} to {plain(s['to'])}"
+        title = f"{isolated(s['from'])} to {isolated(s['to'])}"
         rows.append(([str(k), title, units.figure("length", s["cable_length_m"]), share, str(cables)], []))
     heads = ["no", "section", f"cable {units.label('length')}", "of reel", "reels"]
     title = f"SECTIONS  ({longest}; slack {units.text('length', reel['slack_m'])} at each end included)"
@@ -162,7 +162,7 @@ def _pull_note(p: Pull, units: Units) -> str:
     if d["holding_tension_N"] > 0:
         parts.append(f"hold back at least {units.text('force', d['holding_tension_N'])} at the feed")
     if d["relube"]:
-        parts.append("re-lube at " + ", ".join(plain(v) for v in d["relube"]))
+        parts.append("re-lube at " + ", ".join(isolated(v) for v in d["relube"]))
     if d["reverse"]:
         parts.append("other way: " + _compared(d, d["reverse"], units))
     return "; ".join(parts)
@@ -181,7 +181,7 @@ def _vaults(document: Document, pulls: Sequence[Pull]) -> list[str]:
     tags: dict[str, list[str]] = {}
     for v in document["vaults"]:
         for role in v["roles"]:
-            tags.setdefault(role, []).append(plain(v["tag"]))
+            tags.setdefault(role, []).append(isolated(v["tag"]))
     lines = []
     for role, label in (("splice", "Splices at"), ("relube", "Re-lube at")):
         if tags.get(role):
@@ -196,7 +196,7 @@ def _lubricant(pulls: Sequence[Pull], units: Units) -> list[str]:
     lines = [f"LUBRICANT  ({units.text('volume', total)} in all)"]
     for p in pulls:
         plan = p.data["lubricant"]
-        at = "; ".join(f"{units.text('volume', a['litres'])} at {plain(a['vault'])}" for a in plan["at"])
+        at = "; ".join(f"{units.text('volume', a['litres'])} at {isolated(a['vault'])}" for a in plan["at"])
         lines += _wrap(f"{at} ({plan['grade']})", f"  {p.number:>2}  ", "      ")
     hows = Counter(plain(a["how"]) for p in pulls for a in p.data["lubricant"]["at"])
     for how, _ in hows.most_common(4):

@@ -112,7 +112,7 @@ def test_the_schedule_is_beside_the_plan(harbour, tmp_path):
 def test_every_pull_has_its_profile(harbour, tmp_path):
     _, model = read(harbour, tmp_path)
     titles = texts(model, "TAUTLINE-PROFILE-TEXT")
-    assert "Section 1, pull 1: MH-3 -> SUB-A" in titles
+    assert "Section 1, pull 1: MH-3 to SUB-A" in titles
     assert len(model.query('LWPOLYLINE[layer=="TAUTLINE-PROFILE-TENSION"]')) == 5
     # tension and limit stand in the ratio of the document: both measured from the foot of the first panel
     frame = model.query('LWPOLYLINE[layer=="TAUTLINE-PROFILE"]').first

@@ -2,7 +2,7 @@ import pint
 import pytest
 
 from tautline.deliver import present
-from tautline.deliver.present import Units, percent, plain
+from tautline.deliver.present import Units, isolated, percent, plain
 
 REGISTRY = pint.UnitRegistry()
 
@@ -86,3 +86,13 @@ def test_settings_keep_the_digits_they_were_given():
     assert us.setting({"value": 3, "unit": ""}) == "3"
     assert us.setting({"value": 10.0, "unit": ""}) == "10"
     assert us.setting({"value": 2800 * 0.3048, "unit": "m"}) == "2,800 ft"
+
+
+def test_names_from_right_to_left_do_not_turn_what_stands_beside_them():
+    # Unicode Standard Annex 9, 2.4: between U+2066 and U+2069 text has no effect on what surrounds it
+    name = "\u05d1\u05d5\u05e8 3"
+    assert isolated(name) == f"\u2066{name}\u2069"
+    assert isolated("\u0628\u0626\u0631") == "\u2066\u0628\u0626\u0631\u2069"
+    assert isolated("Sch\u00e4chte 3 \u4e95") == "Sch\u00e4chte 3 \u4e95"
+    assert plain(isolated(name)) == name
+    assert present.columns(isolated(name)) == 5
