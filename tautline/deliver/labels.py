@@ -137,17 +137,27 @@ class Plan:
             Its box; one that covers another label is marked so, and takes no room.
         """
         best = (math.inf, _beside(label, 1, 0, label.gap))
-        for ring in (1.0, 2.5, 5.0, 9.0) if label.needed else (1.0,):
+        for ring in (1.0, 1.7, 2.5, 5.0, 9.0) if label.needed else (1.0, 1.7):
             for dx, dy in _SIDES:  # in order of liking: the first that is free will do
                 if best[0] > 0:
-                    box = _beside(label, dx, dy, label.gap * ring)
+                    box = self._inside(_beside(label, dx, dy, label.gap * ring))
                     best = min(best, (self._cost(box), box), key=lambda b: b[0])
             if best[0] <= 0:
                 break
         clear = best[0] < _COVERED
         if clear or label.needed:
-            self.block(best[1])
+            x0, y0, x1, y1 = best[1]
+            # a little air at the sides, or two names in a row read as one
+            self.block((x0 - self._grain, y0, x1 + self._grain, y1))
         return Placed(best[1], clear)
+
+    def _inside(self, box: Box) -> Box:
+        """Move a box sideways so that it does not stand over the edge, where that is enough."""
+        if not self._edges:
+            return box
+        x0, y0, x1, y1 = box
+        shift = max(self._edges[0] - x0, 0.0) or min(self._edges[2] - x1, 0.0)
+        return x0 + shift, y0, x1 + shift, y1
 
     def _cost(self, box: Box) -> float:
         squares = _squares(box, self._grain)

@@ -48,6 +48,23 @@ def signs_of(roles: tuple[str, ...]) -> Markup:
     return Markup("").join(signs)
 
 
+def mark_size(roles: Sequence[str]) -> float:
+    """Return how far a vault's mark reaches from its middle.
+
+    Parameters
+    ----------
+    roles : sequence of str
+        As the document holds them.
+
+    Returns
+    -------
+    float
+        [px]
+    """
+    reach = {"end": 12.0, "splice": 8.5, "feed": 6.5, "pull": 5.5, "relube": 5.5}
+    return max((reach.get(role, 3.5) for role in roles), default=3.5)
+
+
 def hot_mark() -> Markup:
     """Return the mark of a pull's worst sidewall pressure.
 

@@ -12,7 +12,7 @@ from tautline.deliver.picture_file import save
 from tautline.deliver.plan_picture import PlanPicture
 from tautline.deliver.present import Units, isolated
 from tautline.deliver.pull_picture import pull_picture
-from tautline.deliver.svg import FONT, INK, element, number
+from tautline.deliver.svg import FONT, INK, element, number, shorten
 
 _WIDTH = 1000.0
 _TITLE = 44.0
@@ -51,7 +51,7 @@ def picture_of(document: Document) -> tuple[Markup, float]:
         One ``svg`` element, 1000 units wide, and its height in the same units.
     """
     verdict = document["verdict"].replace("-", " ").upper()
-    title = f"{isolated(document['job']['name'])}: {verdict}"
+    title = f"{shorten(isolated(document['job']['name']), 56)}: {verdict}"
     parts = [
         element("text", title, x=16.0, y=30.0, font_size="20", font_weight="700", fill=INK, font_family=FONT)
     ]

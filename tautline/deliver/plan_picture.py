@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words
 from tautline.deliver.labels import Label, Plan
-from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, signs_of, vault_mark
+from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, mark_size, signs_of, vault_mark
 from tautline.deliver.present import Units, isolated, percent, plain
 from tautline.deliver.scale import north_arrow, scale_bar
 from tautline.deliver.svg import FAINT, FONT, INK, element, number, path_data, shorten
@@ -22,6 +22,8 @@ _STRIP = 46.0
 _SIZE = 12.0
 _LONGEST = 26
 """Columns of a name on the plan; the whole is in its tooltip and in the tables."""
+_LONGEST_SMALL = 20
+"""The same on a small plan."""
 
 
 class PlanPicture:
@@ -284,16 +286,23 @@ class PlanPicture:
     def _names(self) -> list[tuple[Markup, bool]]:
         """Names, the weightiest first, each with whether there is room for it."""
         wanted: list[tuple[float, Label, str, str]] = []
+        longest = _LONGEST if self.width > 600 else _LONGEST_SMALL
+        for p in self.pulls:
+            for at in p.arrows(3) if len(p.data["path"]) > 1 else []:
+                self._keep_free(p.point(at), 5.0)
+            station = p.data["max_sidewall_station_m"]
+            if station is not None and p.data["path"]:
+                self._keep_free(p.point(station), 5.0)
         for v in self.vaults:
             x, y = self.xy((v["x"], v["y"]))
-            r = 8.0 * self.mark
-            self.room.block((x - r, y - r, x + r, y + r))
+            size = mark_size(v["roles"])
+            self._keep_free((v["x"], v["y"]), size)
             work = role_words(v["roles"])
-            lines = (
-                shorten(isolated(v["tag"]), _LONGEST),
-                *([work] if work and rank(v["roles"]) < 2 else []),
-            )
-            wanted.append((rank(v["roles"]), Label(x, y, lines, 9.0, 12.0), isolated(v["tag"]), "tag"))
+            lines = (shorten(isolated(v["tag"]), longest), *([work] if work and rank(v["roles"]) < 2 else []))
+            # the crew of a pull must find its ends by name, whatever that covers
+            needed = self.only is not None and v["tag"] in (self.only.data["feed"], self.only.data["pull"])
+            label = Label(x, y, lines, 9.0, size * self.mark + 5.0, needed)
+            wanted.append((-1.0 if needed else rank(v["roles"]), label, isolated(v["tag"]), "tag"))
         for p in self.pulls:
             if len(p.data["path"]) < 2:
                 continue
@@ -306,8 +315,14 @@ class PlanPicture:
         parts = list[tuple[Markup, bool]]()
         for _, label, whole, kind in sorted(wanted, key=lambda w: w[0]):
             placed = self.room.put(label)
-            parts.append((_name(label, placed.box, whole, kind, placed.clear), placed.clear))
+            shown = placed.clear or label.needed
+            parts.append((_name(label, placed.box, whole, kind, shown), shown))
         return parts
+
+    def _keep_free(self, at: Sequence[float], size: float) -> None:
+        """Keep names off a mark of that size about a place on the map."""
+        (x, y), r = self.xy(at), size * self.mark
+        self.room.block((x - r, y - r, x + r, y + r))
 
     def _strip(self) -> Markup:
         """Scale bar and north under the map."""

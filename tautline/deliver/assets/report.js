@@ -200,7 +200,7 @@
           for (const [dx, dy] of [[0, 0], [0, -y0 - y1], [-x0 - x1, 0], [-x0 - x1, -y0 - y1]]) { // as drawn, or on the other side
             const b = [(x0 + dx) * shrink + x, (y0 + dy) * shrink + y, (x1 + dx) * shrink + x, (y1 + dy) * shrink + y];
             if (b[0] < 0 || b[2] > width || b[1] < 0 || b[3] > height || meets(b)) continue;
-            put(b);
+            put([b[0] - 4 * shrink, b[1], b[2] + 4 * shrink, b[3]]); // a little air, or two names in a row read as one
             f.node.setAttribute("transform", `translate(${x + dx * shrink} ${y + dy * shrink}) scale(${shrink})`);
             hide = false;
             break;

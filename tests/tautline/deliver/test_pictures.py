@@ -6,6 +6,7 @@ import pytest
 from tautline.deliver.chart import below
 from tautline.deliver.feeder_picture import feeder_picture
 from tautline.deliver.frame import pulls_of
+from tautline.deliver.picture import picture_of
 from tautline.deliver.plan_picture import PlanPicture
 from tautline.deliver.present import Units
 from tautline.deliver.pull_picture import pull_picture
@@ -107,3 +108,41 @@ def test_a_far_worse_other_way_does_not_squeeze_the_chart(harbour):
     other = next(e for e in root.iter(SVG + "path") if e.get("class") == "other-way")
     heights = [float(v) for v in re.findall(r"[ML]\S+ (\S+?)(?=[ML]|$)", other.get("d"))]
     assert min(heights) >= 61.9
+
+
+def boxes(root, *kinds):
+    """Boxes of the names shown, on the picture."""
+    for g in root.iter(SVG + "g"):
+        if g.get("class") in kinds and g.get("display") != "none":
+            x, y = (float(v) for v in re.search(r"translate\((\S+) (\S+)\)", g.get("transform")).groups())
+            x0, y0, x1, y1 = (float(v) for v in g.get("data-box").split())
+            yield "".join(g.itertext()), (x + x0, y + y0, x + x1, y + y1)
+
+
+@pytest.mark.parametrize(
+    "tag", ["MH-{:d}", "Pumping station at the north gate, second chamber {:03d}", "בור {:d}"]
+)
+def test_a_crew_s_plan_names_both_ends_and_no_name_lies_on_a_vault(made, tag):
+    document = made["many"](8, 60, tag=tag)
+    for p in pulls_of(document):
+        picture = PlanPicture(document, 400.0, only=p, tallest=230.0)
+        root = ElementTree.fromstring(str(picture.render()).encode())
+        named = dict(boxes(root, "fixed tag"))
+        for end in (p.data["feed"], p.data["pull"]):
+            assert any(end[-3:] in name for name in named), end
+        for v in picture.vaults:
+            x, y = picture.xy((v["x"], v["y"]))
+            # the signs of an end and of a splice reach 12 and 8.5 px from the vault (marks.py draws them so)
+            r = picture.mark * (12.0 if "end" in v["roles"] else 8.5 if "splice" in v["roles"] else 3.5)
+            for name, (x0, y0, x1, y1) in named.items():
+                assert not (x0 < x + r and x - r < x1 and y0 < y + r and y - r < y1), (name, v["tag"])
+
+
+def test_a_long_title_leaves_the_verdict_on_the_picture(made):
+    document = made["many"](
+        3, 40, name="From the eastern substation to the western riser by way of the river " * 3
+    )
+    svg, _ = picture_of(document)
+    title = next(t for t in ElementTree.fromstring(str(svg).encode()).iter(SVG + "text"))
+    assert title.text.endswith(": PASS")
+    assert len(title.text) < 70
