@@ -25,7 +25,6 @@ from truth.routes import FloatArray, digitised, drawn, route
 
 from mechanics.balance import tension_along
 from mechanics.chain import Chain
-from routeio.findings import InputRefusedError
 from routeio.options import ReadOptions
 from routeio.rawlines import RawLine
 from routeio.shape import Shape, recover_many
@@ -85,7 +84,7 @@ class Case:
     hilly: bool = False
 
 
-def shapes_of(cases: Sequence[Case], together: bool = False) -> list[Shape | InputRefusedError]:
+def shapes_of(cases: Sequence[Case], together: bool = False) -> list[Shape | Exception]:
     """The recovered shapes, each line by itself unless they are one layer."""
     lines = [raw(case.points, case.hilly) for case in cases]
     if together:
@@ -98,7 +97,7 @@ def table(name: str, cases: Sequence[Case], scatter: float) -> None:
     truth = np.array([judged(case.truth) for case in cases])
     ways: dict[str, Callable[[int, Case], Chain | None]] = {}
     shapes = shapes_of(cases)
-    refused = sum(isinstance(shape, InputRefusedError) for shape in shapes)
+    refused = sum(isinstance(shape, Exception) for shape in shapes)
 
     def recovered(i: int, _case: Case) -> Chain | None:
         shape = shapes[i]
@@ -227,13 +226,11 @@ def short(count: int) -> None:
             )
 
 
-def _false_turns(
-    cases: Sequence[Case], shapes: Sequence[Shape | InputRefusedError]
-) -> tuple[FloatArray, FloatArray]:
+def _false_turns(cases: Sequence[Case], shapes: Sequence[Shape | Exception]) -> tuple[FloatArray, FloatArray]:
     """By how much total turn exceeds the true one, or falls short of it, and what is stated. [degrees]"""
     false, allowed = [], []
     for case, shape in zip(cases, shapes, strict=True):
-        if isinstance(shape, InputRefusedError):
+        if isinstance(shape, Exception):
             false.append(np.inf)
             allowed.append(0.0)
             continue

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
+from typing import TypeGuard
 
 from mechanics.errors import DomainError
 from routeio.bulges import line_lengths
@@ -21,7 +22,7 @@ from routeio.limits import Limits
 from routeio.options import ReadOptions, Selection
 from routeio.parts import parted
 from routeio.rawlines import RawLine, RawSurvey
-from routeio.shape import Shape, recover
+from routeio.shape import Shape, recover_many
 from routeio.stitch import Joined
 from routeio.survey import Duct, Survey
 from routeio.undisturbed import undisturbed
@@ -162,10 +163,24 @@ def survey_of(
     refused: list[InputRefusedError] = []
     shaped: list[tuple[Joined, Shape]] = []
     ready = exact(lines, options.chord_tolerance)
+    others = [k for k in range(len(lines)) if k not in ready]
+    found = dict(zip(others, _shapes([lines[k] for k in others], options), strict=True))
+    sharp = [k for k in others if forgiving and _is_sharp(found[k])]
+    bent = replace(options, sweep=options.chord_tolerance)
+    anyhow = dict(zip(sharp, _shapes([lines[k] for k in sharp], bent), strict=True))
     for k, joined in enumerate(cleaned.lines):
-        shape = ready.get(k) or _shape(joined, options, forgiving, findings, refused)
-        if shape is not None:
-            shaped.append((joined, shape))
+        shape = ready[k] if k in ready else found[k]
+        if _is_sharp(shape) and not forgiving:
+            refused.append(shape)
+            continue
+        if not isinstance(shape, Shape):
+            findings.append(_without_shape(lines[k], shape))
+            shape = anyhow.get(k, shape)
+            if not isinstance(shape, Shape):
+                if k in anyhow:
+                    findings.append(_without_shape(lines[k], shape))
+                continue
+        shaped.append((joined, shape))
     if refused:
         first = refused[0]
         more = f" (and {len(refused) - 1} more lines with such corners)" if len(refused) > 1 else ""
@@ -199,49 +214,28 @@ def survey_of(
     )
 
 
-def _shape(
-    joined: Joined,
-    options: ReadOptions,
-    forgiving: bool,
-    findings: list[Finding],
-    refused: list[InputRefusedError],
-) -> Shape | None:
-    line = joined.tied.line
-    try:
-        return recover(line.points, line.bulge, line.ids, line.drawn, options, line.where)
-    except DomainError as error:
-        findings.append(_no_duct(line, error))
-        return None
-    except InputRefusedError as refusal:
-        if refusal.code != "sharp-corner":
-            findings.append(_as_finding(refusal))
-            return None
-        if not forgiving:
-            refused.append(refusal)
-            return None
-        findings.append(_as_finding(refusal))
-    try:
-        return recover(
-            line.points,
-            line.bulge,
-            line.ids,
-            line.drawn,
-            replace(options, sweep=options.chord_tolerance),
-            line.where,
-        )
-    except DomainError as error:
-        findings.append(_no_duct(line, error))
-        return None
-    except InputRefusedError as refusal:
-        findings.append(_as_finding(refusal))
-        return None
+def _shapes(lines: Sequence[RawLine], options: ReadOptions) -> list[Shape | InputRefusedError | DomainError]:
+    """Return the shapes of the lines, each layer's together: its long lines tell what scatter its short ones have."""
+    layers: dict[tuple[str | None, bool], list[int]] = {}
+    for k, line in enumerate(lines):
+        layers.setdefault((line.where.layer, line.drawn), []).append(k)
+    found: dict[int, Shape | InputRefusedError | DomainError] = {}
+    for rows in layers.values():
+        found |= zip(rows, recover_many([lines[k] for k in rows], options), strict=True)
+    return [found[k] for k in range(len(lines))]
 
 
-def _no_duct(line: RawLine, error: DomainError) -> Finding:
+def _is_sharp(shape: object) -> TypeGuard[InputRefusedError]:
+    return isinstance(shape, InputRefusedError) and shape.code == "sharp-corner"
+
+
+def _without_shape(line: RawLine, reason: InputRefusedError | DomainError) -> Finding:
+    if isinstance(reason, InputRefusedError):
+        return _as_finding(reason)
     return Finding(
         "no-duct-shape",
         "error",
-        f"the line has a shape that no duct has, and is left out: {error}",
+        f"the line has a shape that no duct has, and is left out: {reason}",
         line.where,
         "check its vertices and their elevations",
     )

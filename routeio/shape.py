@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mechanics.chain import Chain
-from mechanics.errors import FloatArray
+from mechanics.errors import DomainError, FloatArray
 from routeio.course import wrap
 from routeio.explain import Beliefs
 from routeio.findings import Finding, InputRefusedError, Where
@@ -35,8 +35,6 @@ class Shape:
         At the start, from the x axis, anticlockwise. [rad]
     end : tuple of 3 floats
         The last vertex; the chain ends within its scatter of it. [m]
-    end : tuple of 3 floats
-        The last vertex, likewise. [m]
     origins : tuple of Origin
         One a segment.
     findings : tuple of Finding
@@ -93,17 +91,19 @@ def recover(
     ------
     InputRefusedError
         ``line-without-length``, ``bad-coordinate``, ``sharp-corner``, ``line-turns-back``.
+    DomainError
+        A shape that no duct has.
     """
     line = RawLine(points, bulge, ids, drawn, where=where or Where())
     (shape,) = recover_many([line], options)
-    if isinstance(shape, InputRefusedError):
+    if not isinstance(shape, Shape):
         raise shape
     return shape
 
 
 def recover_many(
     lines: Sequence[RawLine], options: ReadOptions | None = None
-) -> list[Shape | InputRefusedError]:
+) -> list[Shape | InputRefusedError | DomainError]:
     """Return the shape behind each line of one layer.
 
     Lines of few vertices say little of how far their vertices scatter: together they say it.
@@ -117,8 +117,8 @@ def recover_many(
 
     Returns
     -------
-    list of Shape or InputRefusedError
-        In the order of the lines; a refusal where a line has no shape, with the codes of :func:`recover`.
+    list of Shape, InputRefusedError or DomainError
+        In the order of the lines; what :func:`recover` would raise where a line has no shape, or none that a duct has.
     """
     options = options or ReadOptions()
     refused: dict[int, InputRefusedError] = {}
@@ -145,9 +145,18 @@ def recover_many(
         else:
             heights[i] = profile
     return [
-        refused[i] if i in refused else _shape(ready[i], plans[i], heights.get(i), options)
+        refused[i] if i in refused else _shape_or_not(ready[i], plans[i], heights.get(i), options)
         for i in range(len(lines))
     ]
+
+
+def _shape_or_not(
+    line: Ready, plan: Plan, profile: Profile | None, options: ReadOptions
+) -> Shape | DomainError:
+    try:
+        return _shape(line, plan, profile, options)
+    except DomainError as error:
+        return error
 
 
 def _shape(line: Ready, plan: Plan, profile: Profile | None, options: ReadOptions) -> Shape:
