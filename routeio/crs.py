@@ -42,7 +42,7 @@ class Placing:
     transformer: pyproj.Transformer | None
     findings: tuple[Finding, ...]
 
-    def metres(self, points: FloatArray, where: Where) -> FloatArray:
+    def metres(self, points: FloatArray, where: Where, *, spare: bool = False) -> FloatArray:
         """Return coordinates in the survey's metres.
 
         Parameters
@@ -51,6 +51,8 @@ class Placing:
             In the file's units, easting or longitude first; NaN z stays.
         where : Where
             For the refusal.
+        spare : bool, optional
+            Whether ``points`` may be overwritten with what is returned.
 
         Returns
         -------
@@ -62,7 +64,7 @@ class Placing:
         InputRefusedError
             ``cannot-project``, ``bad-number``.
         """
-        out = np.array(points, dtype=np.float64)
+        out = np.array(points, dtype=np.float64, copy=None if spare else True)
         if self.transformer is not None and out.shape[0]:
             try:
                 x, y = self.transformer.transform(out[:, 0], out[:, 1], errcheck=False)
@@ -74,8 +76,12 @@ class Placing:
                     "state project_to",
                 ) from error
             out[:, 0], out[:, 1] = x, y
-        out[:, :2] *= self.ground.metres_per_unit
-        out[:, 2] *= self.ground.metres_per_elevation or self.ground.metres_per_unit
+        in_plan = self.ground.metres_per_unit
+        in_height = self.ground.metres_per_elevation or in_plan
+        if in_plan != 1.0:
+            out[:, :2] *= in_plan
+        if in_height != 1.0:
+            out[:, 2] *= in_height
         check_in_reach(out[:, :2], 1.0, where)
         return out
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -28,8 +28,10 @@ from routeio.guess import fields_like
 from routeio.layer_facts import Facts, Features
 from routeio.layers import chosen, matcher, without_vaults
 from routeio.options import ReadOptions, Selection
-from routeio.rawlines import RawLine, RawSurvey, RawVault
+from routeio.rawcolumns import RawColumns
+from routeio.rawlines import RawSurvey, RawVault
 from routeio.sidecars import sidecar_findings
+from routeio.survey import DuctFields
 
 _LINES = {"LineString", "MultiLineString", "LinearRing"}
 _MARKS = {"Point", "MultiPoint", "Polygon", "MultiPolygon"}
@@ -70,7 +72,7 @@ class _Reading:
     options: ReadOptions
     findings: list[Finding] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
-    lines: list[RawLine] = field(default_factory=list)
+    lines: list[RawColumns] = field(default_factory=list)
     vaults: list[RawVault] = field(default_factory=list)
     mixed: bool = False
     main: Placing | None = None
@@ -115,7 +117,7 @@ class _Reading:
                 tuple(self.findings),
             )
         return RawSurvey(
-            tuple(self.lines),
+            RawColumns.joined(self.lines),
             tuple(self.vaults),
             self.main.ground,
             tuple(self.findings),
@@ -184,7 +186,7 @@ class _Reading:
         if known.features > len(found.fids):
             self.counts["skipped by filter"] += known.features - len(found.fids)
         good = self._with_a_place(found, where)
-        kinds = np.array([_KIND_NAMES[k] for k in shapely.get_type_id(found.geometry).tolist()])
+        kinds = _KIND_NAMES[shapely.get_type_id(found.geometry) + 1]
         duct_rows = np.flatnonzero(good & np.isin(kinds, list(_LINES))) if as_ducts else np.zeros(0, np.int64)
         vault_rows = (
             np.flatnonzero(good & np.isin(kinds, list(_MARKS))) if as_vaults else np.zeros(0, np.int64)
@@ -200,7 +202,7 @@ class _Reading:
         rest = good.copy()
         rest[duct_rows] = False
         rest[vault_rows] = False
-        for kind, count in Counter(kinds[rest].tolist()).items():
+        for kind, count in _counted(kinds[rest]):
             self.counts[f"skipped {kind}"] += count
             self._find(
                 "feature-skipped",
@@ -209,11 +211,13 @@ class _Reading:
                 replace(where, id=str(found.fids[np.flatnonzero(rest & (kinds == kind))[0]])),
                 "choose another layer for them if they belong to the route",
             )
-        self._place(found, np.concatenate((duct_rows, vault_rows)), where)
+        ducts, marks = _parts(found, duct_rows), _parts(found, vault_rows)
+        if duct_rows.size or vault_rows.size:
+            self._place(found, [p for p in (ducts, marks) if p.rows.size], where)
         if duct_rows.size:
-            self._ducts(found, duct_rows, kinds, duct_names, where)
+            self._ducts(found, ducts, kinds, duct_names, where)
         if vault_rows.size:
-            self._vaults(found, vault_rows, kinds, vault_names, where)
+            self._vaults(found, marks, kinds, vault_names, where)
 
     def _vault_names(self, known: Facts, where: Where) -> dict[str, str]:
         told = check_fields("vaults", self.options.vaults.fields, known.fields, where)
@@ -259,16 +263,15 @@ class _Reading:
 
     # -- places ------------------------------------------------------------------------------------------
 
-    def _place(self, found: Features, rows: np.ndarray, where: Where) -> None:
+    def _place(self, found: Features, parts: Sequence[_Parts], where: Where) -> None:
         """Decide how this layer's coordinates become the survey's metres."""
-        if not rows.size:
-            return
-        coordinates, owner = shapely.get_coordinates(found.geometry[rows], include_z=False, return_index=True)
-        bad = ~np.isfinite(coordinates).all(axis=1)
-        if bad.any():
-            row = rows[owner[np.flatnonzero(bad)[0]]]
-            check_in_reach(coordinates[bad], 1.0, replace(where, id=str(found.fids[row])))
-        low, high = coordinates.min(axis=0), coordinates.max(axis=0)
+        for some in parts:
+            bad = ~np.isfinite(some.coordinates[:, :2].sum(axis=1))
+            if bad.any():
+                row = some.rows[some.owner[some.part[np.flatnonzero(bad)[0]]]]
+                check_in_reach(some.coordinates[bad, :2], 1.0, replace(where, id=str(found.fids[row])))
+        low = np.min([some.coordinates[:, :2].min(axis=0) for some in parts], axis=0)
+        high = np.max([some.coordinates[:, :2].max(axis=0) for some in parts], axis=0)
         if self.main is None:
             self.main = placing(found.crs, self.options, low, high, where)
             self.main_crs = found.crs
@@ -289,9 +292,9 @@ class _Reading:
             self.findings += self.placing.findings
 
     def _ducts(
-        self, found: Features, rows: np.ndarray, kinds: np.ndarray, names: Mapping[str, str], where: Where
+        self, found: Features, parts: _Parts, kinds: np.ndarray, names: Mapping[str, str], where: Where
     ) -> None:
-        parts, owner = shapely.get_parts(found.geometry[rows], return_index=True)
+        rows, owner = parts.rows, parts.owner
         per_feature = np.bincount(owner, minlength=rows.size)
         several = np.flatnonzero(per_feature > 1)
         if several.size:
@@ -302,72 +305,66 @@ class _Reading:
                 found.fids[rows[several]],
                 where,
             )
-        coordinates, line = shapely.get_coordinates(parts, include_z=True, return_index=True)
-        metres = self._metres(coordinates, line, parts, found.fids[rows[owner]], where)
-        ends = np.cumsum(np.bincount(line, minlength=len(parts))).tolist()
+        metres = self._metres(parts, found.fids, where)
         metres_per_unit = self.placing.ground.metres_per_unit
         factor = 1.0 if self.placing.ground.crs_of_file else metres_per_unit
         columns = DuctColumns(names, found.columns, factor, where)
-        number = -1
-        last_owner = -1
-        first = 0
-        for k, (at, last) in enumerate(zip(owner.tolist(), ends, strict=True)):
-            number = number + 1 if at == last_owner else 0
-            last_owner = at
-            row = int(rows[at])
-            fid = str(found.fids[row])
-            name = columns.id_of(row, fid)
-            if per_feature[at] > 1:
-                name = f"{name}.{number + 1}"
-            points = metres[first:last]
-            first = last
-            del k
-            fields = columns.of(row, fid)
-            if per_feature[at] > 1 and fields.recorded_length is not None:
-                fields = replace(fields, recorded_length=None)  # on record for all parts together
-            self.lines.append(
-                RawLine(
-                    points,
-                    np.zeros(len(points) - 1),
-                    (name,) * (len(points) - 1),
-                    False,
-                    fields,
-                    Where(where.file, where.layer, name, float(points[0, 0]), float(points[0, 1])),
-                )
+        fids = found.fids[rows[owner]]
+        ids: np.ndarray | tuple[str, ...] = fids
+        which = np.zeros(owner.size, dtype=np.int64)
+        fields: dict[DuctFields, int] = {DuctFields(): 0}
+        if names or several.size or not np.issubdtype(fids.dtype, np.integer):
+            told = _told(columns, rows[owner], fids, per_feature[owner], _numbers(owner))
+            ids = tuple(name for name, _ in told)
+            fields = {}
+            which = np.array([fields.setdefault(kind, len(fields)) for _, kind in told], dtype=np.int64)
+        sizes = np.bincount(parts.part, minlength=owner.size)
+        every = np.arange(owner.size)
+        self.lines.append(
+            RawColumns(
+                points=metres,
+                bulge=np.zeros(len(metres) - owner.size),
+                sizes=sizes,
+                names=ids,
+                id_names=every,
+                id_times=sizes - 1,
+                drawn=np.zeros(owner.size, dtype=bool),
+                kinds=tuple(fields),
+                fields=which,
+                layers=((where.file, where.layer),),
+                where_layers=np.zeros(owner.size, dtype=np.int64),
+                where_names=every,
+                where_places=metres[np.cumsum(sizes) - sizes, :2],
             )
+        )
         self.findings += columns.said()
-        for kind, count in Counter(kinds[rows].tolist()).items():
+        for kind, count in _counted(kinds[rows]):
             self.counts[f"read {kind}"] += count
 
-    def _metres(
-        self,
-        coordinates: np.ndarray,
-        index: np.ndarray,
-        parts: np.ndarray,
-        fids: np.ndarray,
-        where: Where,
-    ) -> np.ndarray:
+    def _metres(self, parts: _Parts, fids: np.ndarray, where: Where) -> np.ndarray:
+        """Return the coordinates of parts in metres; they are overwritten."""
+        bad = ~(np.abs(parts.coordinates[:, :2]) < 1e9).all(axis=1)
         try:
-            return self.placing.metres(coordinates, where)
+            return self.placing.metres(parts.coordinates, where, spare=True)
         except InputRefusedError as refusal:
-            bad = ~(np.abs(coordinates[:, :2]) < 1e9).all(axis=1)
             if not bad.any():
                 raise
-            fid = str(fids[index[np.flatnonzero(bad)[0]]])
+            fid = str(fids[parts.rows[parts.owner[parts.part[np.flatnonzero(bad)[0]]]]])
             raise InputRefusedError(
                 refusal.code, refusal.message, replace(where, id=fid), refusal.remedy, tuple(self.findings)
             ) from refusal
 
     def _vaults(
-        self, found: Features, rows: np.ndarray, kinds: np.ndarray, names: Mapping[str, str], where: Where
+        self, found: Features, marks: _Parts, kinds: np.ndarray, names: Mapping[str, str], where: Where
     ) -> None:
         theirs = {name: ours for ours, name in names.items()}
-        parts, owner = shapely.get_parts(found.geometry[rows], return_index=True)
+        rows, parts, owner = marks.rows, marks.shapes, marks.owner
         per_feature = np.bincount(owner, minlength=rows.size)
         is_area = shapely.get_type_id(parts) == 3
         centres = np.where(is_area, shapely.centroid(parts), parts)
         coordinates = shapely.get_coordinates(centres, include_z=True)
-        metres = self._metres(coordinates, np.arange(len(parts)), parts, found.fids[rows[owner]], where)
+        centred = replace(marks, coordinates=coordinates, part=np.arange(len(parts)))
+        metres = self._metres(centred, found.fids, where)
         # a point's z is as little an elevation as a line's where it is 0 or absurd
         z = np.where((metres[:, 2] == 0.0) | ~(np.abs(metres[:, 2]) < 9000.0), np.nan, metres[:, 2])
         number = -1
@@ -392,7 +389,7 @@ class _Reading:
                     Where(where.file, where.layer, name, x, y),
                 )
             )  # fmt: skip
-        for kind, count in Counter(kinds[rows].tolist()).items():
+        for kind, count in _counted(kinds[rows]):
             self.counts[f"read {kind}"] += count
 
     def _footprint(self, area: shapely.Geometry, where: Where) -> BaseGeometry | None:
@@ -407,7 +404,57 @@ class _Reading:
         self.findings.append(Finding(code, severity, message, where, remedy))
 
 
-_KIND_NAMES = {
-    -1: "None", 0: "Point", 1: "LineString", 2: "LinearRing", 3: "Polygon", 4: "MultiPoint", 5: "MultiLineString",
-    6: "MultiPolygon", 7: "GeometryCollection",
-}  # fmt: skip
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """Features taken apart."""
+
+    rows: np.ndarray  # of the features
+    shapes: np.ndarray
+    owner: np.ndarray  # which of the rows each part is of
+    coordinates: np.ndarray
+    part: np.ndarray  # of each coordinate
+
+
+def _parts(found: Features, rows: np.ndarray) -> _Parts:
+    geometry = found.geometry[rows]
+    shapes, owner = geometry, np.arange(rows.size)
+    if (shapely.get_type_id(geometry) > 3).any():
+        shapes, owner = shapely.get_parts(geometry, return_index=True)
+    coordinates, part = shapely.get_coordinates(shapes, include_z=True, return_index=True)
+    return _Parts(rows, shapes, owner, coordinates, part)
+
+
+def _numbers(owner: np.ndarray) -> np.ndarray:
+    """Number the parts of each feature from 1."""
+    first = np.concatenate(([True], owner[1:] != owner[:-1]))
+    at = np.arange(owner.size)
+    return np.asarray(at - np.maximum.accumulate(np.where(first, at, 0)) + 1)
+
+
+def _told(
+    columns: DuctColumns, rows: np.ndarray, fids: np.ndarray, parts: np.ndarray, numbers: np.ndarray
+) -> list[tuple[str, DuctFields]]:
+    """Return the id and the attributes of each part of a feature."""
+    told = []
+    for row, fid, several, number in zip(
+        rows.tolist(), map(str, fids.tolist()), (parts > 1).tolist(), numbers.tolist(), strict=True
+    ):
+        name, fields = columns.id_of(row, fid), columns.of(row, fid)
+        if several:
+            name = f"{name}.{number}"
+            # on record for all parts together
+            fields = replace(fields, recorded_length=None) if fields.recorded_length is not None else fields
+        told.append((name, fields))
+    return told
+
+
+def _counted(kinds: np.ndarray) -> list[tuple[str, int]]:
+    names, counts = np.unique(kinds, return_counts=True)
+    return [(str(name), int(count)) for name, count in zip(names, counts, strict=True)]
+
+
+#: By the library's number of each plus one.
+_KIND_NAMES = np.array(
+    ("None", "Point", "LineString", "LinearRing", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon",
+     "GeometryCollection")
+)  # fmt: skip

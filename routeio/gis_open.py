@@ -14,7 +14,7 @@ import pyogrio.errors
 import pyogrio.raw
 import shapely
 
-from routeio import gis_parquet
+from routeio import gis_arrow, gis_parquet
 from routeio.findings import InputRefusedError, Where
 from routeio.firstbytes import reader_for
 from routeio.layer_facts import Facts, Features
@@ -130,6 +130,8 @@ def facts(source: Source, encoding: str | None = None) -> Facts:
         str(info["geometry_type"] or "None"),
         int(info["features"]),
         info["crs"],
+        str(info["driver"]),
+        {str(name): str(kind) for name, kind in zip(info["fields"], info["dtypes"], strict=True)},
     )
 
 
@@ -173,14 +175,8 @@ def features(
     try:
         with warnings.catch_warnings(record=True) as warned:
             warnings.simplefilter("always")
-            meta, fids, wkb, data = pyogrio.raw.read(
-                source.path,
-                layer=source.inner,
-                encoding=encoding,
-                columns=list(columns),
-                where=where,
-                return_fids=True,
-            )
+            read = gis_arrow.read if gis_arrow.usable(known, columns) else _read
+            fids, wkb, values, crs = read(source.path, source.inner, columns, where, encoding)
     except LIBRARY_ERRORS as error:
         if where is not None and _about_the_filter(str(error)):
             raise InputRefusedError(
@@ -190,19 +186,31 @@ def features(
                 "the fields are " + ", ".join(repr(f) for f in known.fields),
             ) from error
         raise refusal_of(error, source.path, source.layer) from error
-    if wkb is None:
-        wkb = np.full(len(fids), None, dtype=object)
     geometry = shapely.from_wkb(wkb, on_invalid="ignore")
-    there = np.array([value is not None for value in wkb], dtype=bool)
-    names = [str(name) for name in meta["fields"]]
+    missing = shapely.is_missing(geometry)
+    broken = np.zeros(len(geometry), dtype=bool)
+    broken[missing] = [value is not None for value in wkb[missing]]
     return Features(
-        np.asarray(fids),
+        fids,
         geometry,
-        there & shapely.is_missing(geometry),
-        dict(zip(names, data, strict=True)),
-        meta["crs"],
+        broken,
+        values,
+        crs,
         tuple(dict.fromkeys(" ".join(str(w.message).split())[:300] for w in warned)),
     )
+
+
+def _read(
+    path: Path, layer: str | None, columns: Sequence[str], where: str | None, encoding: str | None
+) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray], str | None]:
+    """Return feature ids, geometries as WKB (None where there is none), columns by name, and the CRS."""
+    meta, fids, wkb, data = pyogrio.raw.read(
+        path, layer=layer, encoding=encoding, columns=list(columns), where=where, return_fids=True
+    )
+    if wkb is None:
+        wkb = np.full(len(fids), None, dtype=object)
+    names = [str(name) for name in meta["fields"]]
+    return np.asarray(fids), wkb, dict(zip(names, data, strict=True)), meta["crs"]
 
 
 def _about_the_filter(text: str) -> bool:

@@ -119,6 +119,11 @@ def check_in_reach(values: FloatArray, metres_per_unit: float, where: Where) -> 
     InputRefusedError
         ``bad-number``: NaN, infinite, or farther than 1e9 m from the origin.
     """
+    # NaN is neither below nor above anything
+    if not values.size or (
+        values.max() * metres_per_unit < FARTHEST and values.min() * metres_per_unit > -FARTHEST
+    ):
+        return
     good = np.abs(values) * metres_per_unit < FARTHEST  # False for NaN
     if not good.all():
         bad = float(np.asarray(values)[~good].flat[0])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -22,12 +22,18 @@ class Facts:
         -1 where not counted.
     crs : str or None
         Authority code or WKT.
+    driver : str, optional
+        As the library calls it.
+    dtypes : mapping of str to str, optional
+        Type of each field as numpy names it.
     """
 
     fields: tuple[str, ...]
     kind: str
     features: int
     crs: str | None
+    driver: str = ""
+    dtypes: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from shapely.geometry.base import BaseGeometry
@@ -75,8 +75,8 @@ class RawSurvey:
 
     Parameters
     ----------
-    lines : tuple of RawLine
-        Of the duct layers.
+    lines : sequence of RawLine
+        Of the duct layers: a tuple, or :class:`routeio.rawcolumns.RawColumns`.
     vaults : tuple of RawVault
         Of the vault layers.
     ground : Ground
@@ -87,7 +87,7 @@ class RawSurvey:
         As in :class:`routeio.survey.Survey`.
     """
 
-    lines: tuple[RawLine, ...]
+    lines: Sequence[RawLine]
     vaults: tuple[RawVault, ...]
     ground: Ground
     findings: tuple[Finding, ...] = ()

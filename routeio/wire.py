@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, replace
-from itertools import groupby
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -14,10 +13,15 @@ import shapely
 
 from routeio.findings import Finding, InputRefusedError, Where
 from routeio.options import ReadOptions, Selection
-from routeio.rawlines import RawLine, RawSurvey, RawVault
+from routeio.rawcolumns import RawColumns
+from routeio.rawlines import RawSurvey, RawVault
 from routeio.survey import DuctFields, Ground
 
 _LENGTH = struct.Struct("<Q")
+#: Columns of the lines that are always arrays.
+_COLUMNS = (
+    "points", "bulge", "sizes", "id_names", "id_times", "drawn", "fields", "where_layers", "where_names", "where_places",
+)  # fmt: skip
 
 
 def options_to_json(options: ReadOptions) -> dict[str, Any]:
@@ -168,36 +172,24 @@ def send_survey(raw: RawSurvey, stream: BinaryIO) -> None:
     stream : file
         Binary.
     """
-    lines = raw.lines
-    names, kinds, layers = _Table(), _Table(), _Table()
-    runs = [run for line in lines for run in _runs(line.ids)]
+    lines = RawColumns.of(raw.lines)
     outlines = [shapely.to_wkb(v.footprint) if v.footprint is not None else b"" for v in raw.vaults]
     arrays = {
-        **_joined("points", [line.points for line in lines], (0, 3)),
-        **_joined("bulge", [line.bulge for line in lines], (0,)),
-        "sizes": np.array([line.points.shape[0] for line in lines], dtype=np.int64),
-        # the legs of a line mostly come from one entity: a name and how often it stands there
-        "id_names": names.indices([name for name, _ in runs]),
-        "id_times": np.array([times for _, times in runs], dtype=np.int64),
-        "drawn": np.array([line.drawn for line in lines], dtype=bool),
-        "fields": kinds.indices([line.fields for line in lines]),
-        "where_layers": layers.indices([(line.where.file, line.where.layer) for line in lines]),
-        "where_names": names.indices([line.where.id for line in lines]),
-        "where_places": _places([line.where for line in lines]),
+        **lines.arrays(),
         "vault_places": np.array([(v.x, v.y, v.z) for v in raw.vaults], dtype=np.float64).reshape(-1, 3),
         "outlines": np.frombuffer(b"".join(outlines), dtype=np.uint8),
         "outline_sizes": np.array([len(o) for o in outlines], dtype=np.int64),
     }
     head = {
         "survey": {
-            "names": list(names.known),
-            "fields": [_fields_key(kind) for kind in kinds.known],
-            "where_layers": list(layers.known),
+            "names": None if "names" in arrays else lines.names,
+            "kinds": [_fields_key(kind) for kind in lines.kinds],
+            "where_layers": lines.layers,
             "vaults": [[v.tag, dict(v.fields), _where(v.where)] for v in raw.vaults],
             "ground": asdict(raw.ground),
             "findings": [asdict(f) for f in raw.findings],
             "counts": dict(raw.counts),
-            "layers": {name: dict(kinds_) for name, kinds_ in raw.layers.items()},
+            "layers": {name: dict(kinds) for name, kinds in raw.layers.items()},
         }
     }
     _write(head, arrays, stream)
@@ -242,38 +234,12 @@ def _refusal(said: Mapping[str, Any]) -> InputRefusedError:
 
 
 def _survey(head: Mapping[str, Any], arrays: Mapping[str, np.ndarray]) -> RawSurvey:
-    points, bulge = arrays["points"], arrays["bulge"]
-    kinds = [DuctFields(*kind) for kind in head["fields"]]
-    names, layers = head["names"], head["where_layers"]
-    runs = zip(arrays["id_names"].tolist(), arrays["id_times"].tolist(), strict=True)
-    lines = []
-    first = 0
-    for k, (size, drawn, kind, layer, name, place) in enumerate(
-        zip(
-            *(arrays[key].tolist() for key in ("sizes", "drawn", "fields", "where_layers", "where_names")),
-            arrays["where_places"].tolist(),
-            strict=True,
-        )
-    ):
-        last = first + size
-        which, times = next(runs)
-        ids = (names[which],) * times
-        while len(ids) < size - 1:
-            which, times = next(runs)
-            ids += (names[which],) * times
-        x, y = (None if v != v else v for v in place)
-        file, on = layers[layer]
-        lines.append(
-            RawLine(
-                points[first:last],
-                bulge[first - k : last - k - 1],
-                ids,
-                drawn,
-                kinds[kind],
-                Where(file, on, names[name], x, y),
-            )
-        )
-        first = last
+    lines = RawColumns(
+        **{key: arrays[key] for key in _COLUMNS},
+        names=arrays["names"] if head["names"] is None else tuple(head["names"]),
+        kinds=tuple(DuctFields(*kind) for kind in head["kinds"]),
+        layers=tuple((file, layer) for file, layer in head["where_layers"]),
+    )
     outline_ends = np.cumsum(arrays["outline_sizes"])
     raw_outlines = arrays["outlines"].tobytes()
     vaults = []
@@ -283,41 +249,13 @@ def _survey(head: Mapping[str, Any], arrays: Mapping[str, np.ndarray]) -> RawSur
         x, y, z = (float(v) for v in arrays["vault_places"][k])
         vaults.append(RawVault(tag, x, y, z, shapely.from_wkb(wkb) if wkb else None, fields, Where(*where)))
     return RawSurvey(
-        tuple(lines),
+        lines,
         tuple(vaults),
         Ground(**head["ground"]),
         tuple(_finding(f) for f in head["findings"]),
         head["counts"],
         head["layers"],
     )
-
-
-class _Table:
-    """Values that stand in many places, each sent once."""
-
-    def __init__(self) -> None:
-        self.known: dict[Any, int] = {}
-
-    def indices(self, values: Sequence[Any]) -> np.ndarray:
-        known = self.known
-        return np.array([known.setdefault(v, len(known)) for v in values], dtype=np.int64)
-
-
-def _runs(ids: tuple[str, ...]) -> list[tuple[str, int]]:
-    """Return each name with how often it follows upon itself."""
-    if not ids or ids.count(ids[0]) == len(ids):
-        return [(ids[0] if ids else "", len(ids))]
-    return [(name, sum(1 for _ in group)) for name, group in groupby(ids)]
-
-
-def _places(wheres: Sequence[Where]) -> np.ndarray:
-    nan = float("nan")
-    pairs = [(nan if w.x is None else w.x, nan if w.y is None else w.y) for w in wheres]
-    return np.array(pairs, dtype=np.float64).reshape(-1, 2)
-
-
-def _joined(name: str, parts: Sequence[np.ndarray], empty: tuple[int, ...]) -> dict[str, np.ndarray]:
-    return {name: np.concatenate(parts) if parts else np.zeros(empty)}
 
 
 def _fields_key(fields: DuctFields) -> tuple[object, ...]:

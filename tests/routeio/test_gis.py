@@ -14,7 +14,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString, MultiLineString, MultiPoint, MultiPolygon, Point, Polygon
 
-from routeio import gis_parquet
+from routeio import gis_arrow, gis_open, gis_parquet
 from routeio.findings import InputRefusedError
 from routeio.options import Selection
 
@@ -267,6 +267,30 @@ def test_input_files_are_left_as_they_are(layer, raw):
     assert (path.read_bytes(), sorted(os.listdir(path.parent))) == before
 
 
+@pytest.mark.parametrize("ending", ["gpkg", "shp", "fgb"])
+def test_a_large_layer_read_as_a_table_is_the_same(layer, raw, ending, monkeypatch):
+    pytest.importorskip("pyarrow", reason="pyarrow is not installed")
+    n = 1200
+    lines = [LineString([(500000 + k, 5400000), (500000 + k, 5400010)]) for k in range(n)]
+    if ending != "fgb":  # which has none
+        lines[5] = None
+    size = np.arange(float(n))
+    path = layer(
+        lines, f"ducts.{ending}", "ducts", kind="LineString", size=size, nm=[f"ä{k}" for k in range(n)]
+    )
+    options = {"ducts": Selection("ducts", "size < 1000", {"size": "size", "id": "nm"})}
+    assert gis_arrow.usable(gis_open.facts(gis_open.Source(path, "ducts", None)), ["size", "nm"])
+    table = raw(path, **options)
+    monkeypatch.setattr(gis_arrow, "usable", lambda known, columns: False)
+    features = raw(path, **options)
+    assert len(table.lines) == len(features.lines) > 990
+    for one, other in zip(table.lines, features.lines, strict=True):
+        assert np.array_equal(one.points, other.points, equal_nan=True)
+        assert (one.ids, one.fields, one.where) == (other.ids, other.fields, other.where)
+    assert (table.findings, table.counts) == (features.findings, features.counts)
+    assert {line.where.id for line in table.lines} >= {"ä3", "ä999"}
+
+
 def test_geoparquet(tmp_path, raw, survey):
     pytest.importorskip("pyarrow", reason="pyarrow is not installed")
     frame = gpd.GeoDataFrame(
@@ -307,7 +331,11 @@ def test_geoparquet_that_says_wrong(tmp_path, raw, column, words):
     pyarrow = pytest.importorskip("pyarrow", reason="pyarrow is not installed")
     geo = {"version": "1.0.0", "primary_column": "geometry", "columns": {"geometry": column}}
     if column == "elsewhere":
-        geo = {"version": "1.0.0", "primary_column": column, "columns": {column: {"encoding": "WKB", "crs": None}}}
+        geo = {
+            "version": "1.0.0",
+            "primary_column": column,
+            "columns": {column: {"encoding": "WKB", "crs": None}},
+        }
     table = pyarrow.table({"geometry": [shapely.to_wkb(LINE)]}).replace_schema_metadata(
         {"geo": json.dumps(geo)}
     )
