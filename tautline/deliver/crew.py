@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tautline.deliver.digest import GRADE_UNKNOWN, cable_of, winch_peak
-from tautline.deliver.frame import Document, Pull, bend_words, sections_of
+from tautline.deliver.frame import Document, Pull, curve_words, sections_of
 from tautline.deliver.present import Units, isolated, percent, plain
 
 CUT_OUT = 1.1
@@ -147,7 +147,7 @@ def _hows(at: Sequence[Mapping[str, Any]]) -> list[str]:
 def _guides(p: Pull, units: Units) -> list[str]:
     """The guides that the cable turns on, where they stand and how far they turn it."""
     return [
-        f"{p.place(b.start, units).rsplit(', ', 1)[-1]}: turns {math.degrees(b.angle):.0f}°, "
+        f"{p.near(b.start, units)}: turns {math.degrees(b.angle):.0f}°, "
         f"radius at least {units.text('size', b.radius)}"
         for b in p.bends
         if b.guide
@@ -161,9 +161,10 @@ def _places(p: Pull, units: Units) -> tuple[list[list[str]], int]:
     for station, tag in p.vaults:
         text = f"{tag}: stop, re-lubricate" if tag in relube else tag
         spots.append((station, text, math.inf))
-    for b in p.bends:
-        if not b.guide and b.angle > math.radians(5):
-            spots.append((b.end, f"out of {bend_words(b, units)}", b.angle))
+    for curve in p.curves:
+        angle = sum(b.angle for b in curve)
+        if not curve[0].guide and angle > math.radians(5):
+            spots.append((curve[-1].end, f"out of {curve_words(curve, units)}", angle))
     peak = winch_peak(p)
     if peak is not None and all(abs(peak - station) > _APART for station, _, _ in spots):
         spots.append((peak, f"greatest reading: {p.place(peak, units)}", math.inf))

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.frame import Document, Pull, bend_words, sections_of
+from tautline.deliver.frame import Document, Pull, curve_words, sections_of
 from tautline.deliver.present import Units, count, isolated, percent, plain, words
 
 # Said wherever a pull's profile holds no elevation.
@@ -275,7 +275,7 @@ def winch_peak(p: Pull) -> float | None:
 
 
 def bends_of(p: Pull, units: Units) -> list[dict[str, Any]]:
-    """Return the bends of a pull with the tension into and out of each and its greatest sidewall pressure, in SI.
+    """Return the curves of a pull with the tension into and out of each and its greatest sidewall pressure, in SI.
 
     Parameters
     ----------
@@ -291,18 +291,19 @@ def bends_of(p: Pull, units: Units) -> list[dict[str, Any]]:
     """
     profile, rows = p.data["profile"], []
     stations, tension, wall = profile["station_m"], profile["tension_N"], profile["sidewall_N_per_m"]
-    for b in p.bends:
-        inside = [k for k, s in enumerate(stations) if b.start + 1e-3 < s <= b.end + 1e-3]
+    for curve in p.curves:
+        start, end = curve[0].start, curve[-1].end
+        inside = [k for k, s in enumerate(stations) if start + 1e-3 < s <= end + 1e-3]
         if not inside:
             continue
         rows.append(
             {
-                "start": b.start,
-                "words": bend_words(b, units),
+                "start": start,
+                "words": curve_words(curve, units),
                 "tension_in": tension[inside[0] - 1],
                 "tension_out": tension[inside[-1]],
                 "sidewall": max(wall[k] for k in inside),
-                "place": p.place(b.start, units).split(", ", 1)[-1],
+                "place": p.near(start, units),
             }
         )
     return rows

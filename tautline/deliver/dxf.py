@@ -233,13 +233,17 @@ class _Sheet:
         self._label((x, y), [text], "HOT-SPOTS", 1.0, 0.8)
 
     def _bends(self, p: Pull) -> None:
-        """Angle and radius of every bend that a person would see on the drawing."""
-        for b in p.bends:
-            if not p.data["path"] or b.guide or b.angle < math.radians(2):
+        """Angle and radius of every curve that a person would see on the drawing."""
+        for curve in p.curves if p.data["path"] else []:
+            angle = sum(b.angle for b in curve)
+            if curve[0].guide or angle < math.radians(2):
                 continue
-            radius = self.units.text("size" if b.radius < 3.0 else "length", b.radius)
-            text = f"{math.degrees(b.angle):.0f}° {'' if b.kind == 'bend' else b.kind + ' '}R {radius}"
-            self._label(self._spot(p, (b.start + b.end) / 2), [text], "BENDS", 0.8, 0.6)
+            kind, radius = curve[0].kind, min(b.radius for b in curve)
+            sharp = self.units.text("size" if radius < 3.0 else "length", radius)
+            text = f"{math.degrees(angle):.0f}° {'' if kind == 'bend' else kind + ' '}R {sharp}"
+            if len(curve) > 1:
+                text += f" or more, {len(curve)} sweeps"
+            self._label(self._spot(p, (curve[0].start + curve[-1].end) / 2), [text], "BENDS", 0.8, 0.6)
 
     def _findings(self) -> None:
         for k, f in enumerate(self.document["findings"], 1):

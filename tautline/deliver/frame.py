@@ -18,6 +18,9 @@ Point = tuple[float, float]
 _NEAR = 1e-3
 """Metres within which two stations of a document are one."""
 
+_GATHERED = 30.0
+"""Metres up to which sweeps that follow each other are one vertical curve, as a terrain's points are apart."""
+
 
 @dataclass(frozen=True)
 class Band:
@@ -228,6 +231,23 @@ class Pull:
                 found.append(piece)
         return found
 
+    @cached_property
+    def curves(self) -> list[tuple[Bend, ...]]:
+        """Bends as a person counts them: close sags of one vertical curve, or close crests, are one."""
+        found = list[tuple[Bend, ...]]()
+        for b in self.bends:
+            last = found[-1][-1] if found else None
+            if (
+                last
+                and b.kind == last.kind
+                and b.kind in ("sag", "crest")
+                and b.start - last.end <= _GATHERED
+            ):
+                found[-1] = (*found[-1], b)
+            else:
+                found.append((b,))
+        return found
+
     def bend_at(self, station: float) -> Bend | None:
         """Return the bend a station lies in or at the end of."""
         return next((b for b in self.bends if b.start - _NEAR <= station <= b.end + _NEAR), None)
@@ -236,13 +256,17 @@ class Pull:
         """Return a station in words: the bend it lies in, and the nearest vault."""
         if station is None:
             return ""
+        found = self.bend_at(station)
+        near = self.near(station, units)
+        return f"{bend_words(found, units)}, {near}" if found else near
+
+    def near(self, station: float, units: Units) -> str:
+        """Return how far a station is from the nearest vault, in words."""
         at, tag = min(self.vaults, key=lambda v: abs(v[0] - station))
         gap = station - at
-        near = f"at {tag}"
-        if abs(gap) >= 0.5:
-            near = f"{units.text('length', abs(gap))} {'past' if gap > 0 else 'before'} {tag}"
-        found = self.bend_at(station)
-        return f"{bend_words(found, units)}, {near}" if found else near
+        if abs(gap) < 0.5:
+            return f"at {tag}"
+        return f"{units.text('length', abs(gap))} {'past' if gap > 0 else 'before'} {tag}"
 
     @cached_property
     def _stations(self) -> list[float]:
@@ -298,6 +322,29 @@ def bend_words(bend: Bend, units: Units) -> str:
     """
     radius = units.text("size" if bend.radius < 3.0 else "length", bend.radius)
     return f"{math.degrees(bend.angle):.0f}° {bend.kind} R {radius}"
+
+
+def curve_words(curve: Sequence[Bend], units: Units) -> str:
+    """Return a curve of one bend or more in words.
+
+    Parameters
+    ----------
+    curve : sequence of Bend
+        In order.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    str
+        Such as ``17° sag, 6 sweeps over 98.4 ft, R 65.6 ft or more``.
+    """
+    if len(curve) == 1:
+        return bend_words(curve[0], units)
+    angle, radius = sum(b.angle for b in curve), min(b.radius for b in curve)
+    over = units.text("length", curve[-1].end - curve[0].start)
+    least = units.text("size" if radius < 3.0 else "length", radius)
+    return f"{math.degrees(angle):.0f}° {curve[0].kind}, {len(curve)} sweeps over {over}, R {least} or more"
 
 
 def pulls_of(document: Document) -> tuple[Pull, ...]:

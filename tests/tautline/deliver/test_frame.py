@@ -3,6 +3,8 @@ import math
 import pytest
 
 from tautline.deliver import frame
+from tautline.deliver.crew import sheet_of
+from tautline.deliver.digest import bends_of
 from tautline.deliver.present import Units
 
 
@@ -86,3 +88,34 @@ def test_a_place_is_told_by_bend_and_nearest_vault(harbour):
     assert words == "90° bend R 12.5 ft, 144 ft past MH-1"
     assert pull.place(0.0, Units("us")) == "at MH-3"
     assert pull.place(None, Units("us")) == ""
+
+
+def test_a_vertical_curve_of_many_sweeps_is_one_line(made):
+    """Six sags of 3 degrees 8 m apart are one of 18 degrees by addition; a crest, a bend and a far sag stay apart."""
+    straight, vertical = made["straight"], made["vertical"]
+    sags = [s for k in range(6) for s in (vertical(20, 3 * k - 9, 3 * k - 6), straight(8, 3 * k - 6))]
+    spans = [
+        [straight(50, -9), *sags, vertical(20, 9, 0), straight(40), vertical(20, 0, 4), straight(80, 4)],
+        [made["bend"](5, 30, 4), straight(40, 4), vertical(20, 4, 9), straight(5, 9)],
+    ]
+    tags = ["A", "B, the second", "C"]
+    cuts = [(0, 2, [(0, 2, True, [])])]
+    document = made["plan_document"]("sags", spans, tags, cuts, start=(0.0, 0.0, 0.0), units="si", crs=None)
+    (pull,) = frame.pulls_of(document)
+    units = Units("si")
+    # 6 arcs of 20 m x 3 degrees and 5 straights of 8 m between them: 46.3 m
+    assert [frame.curve_words(c, units) for c in pull.curves] == [
+        "18° sag, 6 sweeps over 46.3 m, R 20.0 m or more",
+        "9° crest R 20.0 m",
+        "4° sag R 20.0 m",
+        "30° bend R 5.0 m",
+        "5° sag R 20.0 m",
+    ]
+    rows = bends_of(pull, units)
+    profile = pull.data["profile"]
+    assert rows[0]["tension_in"] == profile["tension_N"][1]
+    assert rows[0]["tension_out"] == profile["tension_N"][12]
+    assert rows[0]["place"] == "50.0 m past A"
+    assert rows[3]["place"] == "at B, the second"
+    told = [text for _, text, _ in sheet_of(document, pull, units)["rows"]]
+    assert "out of 18° sag, 6 sweeps over 46.3 m, R 20.0 m or more" in told
