@@ -17,7 +17,7 @@ A single pull of the row: ``pulls.evaluate(feed, pull, relube)`` gives the :clas
 ``build_row(duct_route(network, duct_id), ...)`` gives a row of two vaults.
 """
 
-from network.advice import Remedy, advise
+from network.advice import Remedy, Steps, advise
 from network.alternatives import Alternative, RunnerUp, alternatives, runners_up
 from network.errors import DoublesBackError, Gap, NoRouteError, UnknownVaultError
 from network.feeder import FeederPlan, plan_feeder
@@ -54,6 +54,7 @@ __all__ = [
     "RowVault",
     "RunnerUp",
     "Section",
+    "Steps",
     "Stretch",
     "UnknownVaultError",
     "advise",

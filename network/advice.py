@@ -1,4 +1,4 @@
-"""Where there is no plan: for each span in the way, the smallest change that would let a pull through it."""
+"""Where there is no plan: for each stretch that no section covers, the smallest changes that would let one through."""
 
 from __future__ import annotations
 
@@ -7,48 +7,98 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import numpy as np
-
-from mechanics.errors import DomainError
-from mechanics.pull import PullResult, Rules
-from network.changed import bends_of, roomiest, with_friction, with_sweep, with_vault
-from network.market import permitted
+from mechanics.errors import DomainError, in_range
+from mechanics.pull import Rules
+from network.changed import (
+    hardest_bend,
+    part_of,
+    roomiest,
+    tightest,
+    with_friction,
+    with_part,
+    with_sweep,
+    with_vault,
+)
+from network.market import FITS
 from network.plan import plan_row
 from network.reach import RowPulls
 from network.row import Row
+from network.stretch import MissingSection, Passing, missing_sections
 from network.terms import NoPlan, Plan, PlanRules
 
-Kind = Literal["friction", "radius", "vault", "pusher", "reel", "allow"]
+Kind = Literal["friction", "radius", "vault", "pusher", "assist", "reel", "allow"]
 
-# Changes are looked for up to these, and told in these steps.
-_LEAST_FRICTION, _FRICTION_STEP = 0.02, 0.001
-_GREATEST_RADIUS, _RADIUS_STEP = 100.0, 0.05
-_GREATEST_FORCE, _FORCE_STEP = 50e3, 10.0
-_REEL_STEP = 0.1
+# Changes are looked for up to these.
+_LEAST_FRICTION = 0.02
+_GREATEST_RADIUS = 100.0
+_GREATEST_FORCE = 50e3
 # Places in each straight at which a new vault is tried.
 _PLACES = (0.1, 0.3, 0.5, 0.7, 0.9)
 
 
 @dataclass(frozen=True)
-class Remedy:
-    """A change that lets a pull through a span, the smallest of its kind.
+class Steps:
+    """The steps in which changes are looked for: round figures of the units that a person reads.
 
     Parameters
     ----------
-    kind : {"friction", "radius", "vault", "pusher", "reel", "allow"}
-        A lower friction in the span's ducts; a larger sweep in one of its bends; a new vault in it; a pusher at the feed;
-        a longer reel; leave to splice, feed and pull at a vault.
+    friction : float, optional
+        Of a coefficient.
+    radius : float, optional
+        Of a bend. [m]
+    force : float, optional
+        Of a pusher or an assist. [N]
+    length : float, optional
+        Of the cable on a reel. [m]
+    place : float, optional
+        Of the station of a new vault. [m]
+
+    Raises
+    ------
+    DomainError
+        A step that is not above 0.
+    """
+
+    friction: float = 0.001
+    radius: float = 0.05
+    force: float = 10.0
+    length: float = 0.1
+    place: float = 0.1
+
+    def __post_init__(self) -> None:
+        for name in ("friction", "radius", "force", "length", "place"):
+            in_range(f"steps.{name}", getattr(self, name), above=0.0)
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """A change that lets a section through, the smallest of its kind.
+
+    Parameters
+    ----------
+    kind : {"friction", "radius", "vault", "pusher", "assist", "reel", "allow"}
+        A lower friction in the ducts between ``low`` and ``high``; a larger sweep in one bend, or in all bends that are
+        tighter; a new vault; a pusher at the feed; an assist at a vault that is passed; a longer reel; leave to
+        splice, feed and pull at a vault.
     low, high : int
-        The span, by its vaults.
+        The stretch, by its vaults.
     value : float
-        Lubricated friction coefficient to reach [-]; centreline radius [m]; station of the vault from ``low`` [m]; force
-        [N]; length of cable on the reel [m]; for ``allow`` the vault's number.
+        Lubricated friction coefficient to reach [-]; centreline radius [m]; station of the new vault from vault ``span``
+        [m]; force [N]; length of cable on the reel [m]; for ``allow`` the vault's number.
     where : str
-        Id of the bend's segment, or tag of the vault; empty where there is nothing to name.
+        Id of the bend's segment, or tag of the vault; empty where there is nothing to name, or for all bends.
     utilisation : float or None
         Worst of a binding check once that is done; None where it does not depend on it.
     feed, pull : int or None
         The pull that then passes; None where it takes two.
+    now : float or None
+        What the friction or the radius is before.
+    span : int or None
+        In which span of the row the bend or the new vault lies.
+    segment : int or None
+        Which segment of that span the bend is.
+    plan : Plan or None
+        Of the whole row once that is done and nothing else; None where it takes more, or was not looked for.
     """
 
     kind: Kind
@@ -59,9 +109,15 @@ class Remedy:
     utilisation: float | None = None
     feed: int | None = None
     pull: int | None = None
+    now: float | None = None
+    span: int | None = None
+    segment: int | None = None
+    plan: Plan | None = None
 
 
-def advise(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> tuple[Remedy, ...]:
+def advise(
+    pulls: RowPulls, rules: PlanRules, none: NoPlan, steps: Steps | None = None, most: int | None = None
+) -> tuple[Remedy, ...]:
     """Return what would let a plan through where there is none.
 
     Parameters
@@ -72,63 +128,77 @@ def advise(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> tuple[Remedy, ...
         Reel, slack.
     none : NoPlan
         What is in the way.
+    steps : Steps, optional
+        How finely to look.
+    most : int, optional
+        For how many stretches to look, the first ones; all by default.
 
     Returns
     -------
     tuple of Remedy
-        For each blocked span what makes a pull through it pass, each enough on its own for that span; and changes each
-        of which on its own gives a plan: leave at one vault, a longer reel.
+        For each stretch that wants a section what makes a pull through it pass, each enough on its own for that stretch;
+        then changes that give a plan of the whole row: leave at one vault, and what all stretches need of friction,
+        reel or pusher.
     """
-    found: list[Remedy] = []
-    for low, high in none.blocked:
-        need = pulls.row.length(low, high) + 2.0 * rules.slack
-        if need > rules.longest:
-            found.append(Remedy("reel", low, high, need))
-            found += _new_vault(pulls, low, rules)
-        elif not any(r.verdict == "pass" for _, r in _both_ways(pulls.row, pulls, low)):
-            found += remedies(pulls, low)
-            found += _new_vault(pulls, low, rules)
+    steps = steps or Steps()
+    stretches = missing_sections(pulls, none)
+    looked = stretches[:most]
+    found = [r for s in looked for r in remedies(s, rules, steps)]
+    if len(stretches) == 1:
+        found = [replace(r, plan=_whole(pulls, rules, r)) for r in found]
     found += _leave(pulls, rules, none)
-    if not any(r.kind == "reel" for r in found):
-        found += _longer_reel(pulls, rules, none)
+    if len(stretches) > 1 and len(looked) == len(stretches):
+        found += _together(pulls, rules, found, len(stretches))
+    if not any(r.kind == "reel" and r.plan for r in found):
+        found += _longer_reel(pulls, rules, none, steps)
     return tuple(found)
 
 
-def remedies(pulls: RowPulls, span: int) -> tuple[Remedy, ...]:
-    """Return the smallest changes that each let a pull through one span, vaults apart.
+def remedies(stretch: MissingSection, rules: PlanRules, steps: Steps) -> tuple[Remedy, ...]:
+    """Return the smallest changes that each let a section through one stretch.
 
     Parameters
     ----------
-    pulls : RowPulls
-        Of the row.
-    span : int
-        From vault ``span`` to the next.
+    stretch : MissingSection
+        Between vaults where splicing is allowed.
+    rules : PlanRules
+        Reel, slack.
+    steps : Steps
+        How finely to look.
 
     Returns
     -------
     tuple of Remedy
-        A lower friction, a larger sweep in the bend that is pressed hardest or is too tight, a pusher: those that help.
+        Those that help, each enough on its own.
     """
-    return (*_friction(pulls, span), *_radius(pulls, span), *_pusher(pulls, span))
+    need = stretch.row.length(0, stretch.last) + 2.0 * rules.slack
+    passes = stretch.passing()
+    found: list[Remedy] = []
+    if need > rules.longest + FITS:
+        if passes is not None:
+            length = steps.length * math.ceil(need / steps.length - FITS)
+            found.append(_remedy(stretch, "reel", length, passes))
+    elif passes is None:
+        if not stretch.mendable:
+            return ()
+        for sought in (_radius, _friction, _pusher, _assist):
+            found += sought(stretch, steps)
+    return (*found, *_new_vault(stretch, rules, steps))
 
 
-def _both_ways(
-    row: Row, pulls: RowPulls, span: int, rules: Rules | None = None
-) -> list[tuple[tuple[int, int], PullResult]]:
-    """Evaluate one span in the directions that its vaults allow, alone."""
-    alone = Row(row.vaults[span : span + 2], row.spans[span : span + 1], (), row.feed_guide, row.pull_guide)
-    owner = RowPulls(alone, pulls.bundle, rules or pulls.rules)
-    feed, pull = (permitted(row.facts, what) for what in ("feed", "pull"))
-    ways = [(a, b) for a, b in ((0, 1), (1, 0)) if feed[span + a] and pull[span + b]]
-    return [((span + a, span + b), owner.evaluate(a, b)) for a, b in ways]
-
-
-def _passing(
-    row: Row, pulls: RowPulls, span: int, rules: Rules | None = None
-) -> tuple[tuple[int, int], PullResult] | None:
-    """The better direction in which a span passes, if any."""
-    good = [(way, r) for way, r in _both_ways(row, pulls, span, rules) if r.verdict == "pass"]
-    return min(good, key=lambda one: one[1].utilisation, default=None)
+def _remedy(
+    stretch: MissingSection,
+    kind: Kind,
+    value: float,
+    passing: Passing,
+    where: str = "",
+    now: float | None = None,
+    bend: tuple[int, int] | None = None,
+) -> Remedy:
+    low = stretch.low
+    feed, pull, used = low + passing.feed, low + passing.pull, passing.result.utilisation
+    span, segment = (None, None) if bend is None else (low + bend[0], bend[1])
+    return Remedy(kind, low, stretch.high, value, where, used, feed, pull, now, span, segment)
 
 
 def _least(passes: Callable[[float], bool], low: float, high: float, step: float) -> float | None:
@@ -151,97 +221,210 @@ def _least(passes: Callable[[float], bool], low: float, high: float, step: float
     return good * step
 
 
-def _friction(pulls: RowPulls, span: int) -> Iterator[Remedy]:
-    own = pulls.row.spans[span].bores[0].friction.lubricated
+def _sought(
+    trial: Callable[[float], Passing | None], low: float, high: float, step: float
+) -> tuple[float, Passing] | None:
+    """The least value that passes, with what passes at it."""
+    value = _least(lambda v: trial(v) is not None, low, high, step)
+    passing = None if value is None else trial(value)
+    return None if value is None or passing is None else (value, passing)
 
-    def changed(coefficient: float) -> Row:
-        return with_friction(pulls.row, lambda f: f * coefficient / own)
+
+def _friction(stretch: MissingSection, steps: Steps) -> Iterator[Remedy]:
+    own = stretch.row.spans[0].bores[0].friction.lubricated
+
+    def lower(drop: float) -> Passing | None:
+        factor = (own - drop) / own
+        return stretch.passing(with_friction(stretch.row, lambda f: f * factor))
 
     # Counted downward from what it is, so that the least change is found.
-    drop = _least(
-        lambda d: _passing(changed(own - d), pulls, span) is not None,
-        0.0,
-        own - _LEAST_FRICTION,
-        _FRICTION_STEP,
-    )
-    if drop is not None:
-        way, result = _passing(changed(own - drop), pulls, span) or ((span, span), None)
-        if result is not None:
-            yield Remedy("friction", span, span + 1, own - drop, "", result.utilisation, *way)
+    found = _sought(lower, 0.0, own - _LEAST_FRICTION, steps.friction)
+    if found is not None:
+        yield _remedy(stretch, "friction", own - found[0], found[1], now=own)
 
 
-def _radius(pulls: RowPulls, span: int) -> Iterator[Remedy]:
-    """Of the bends that may be in the way, the one that has to change least."""
-    row = pulls.row
-    chain = row.spans[span].chain
-    bends = bends_of(row, span)
+def _radius(stretch: MissingSection, steps: Steps) -> Iterator[Remedy]:
+    """Of the bends that may be in the way, the one that has to change least; or all that are tight, where one is not enough."""
+    row = stretch.row
+    bends = tightest(row)
     if not bends:
         return
-    asked = {max(bends, key=lambda k: float(chain.curvature[k]))}
-    ids = row.spans[span].ids
-    head = 0 if row.feed_guide is None else len(row.feed_guide.chain)
-    for (feed, pull), result in _both_ways(row, pulls, span):
-        segment = int(result.source_segment[int(np.argmax(result.sidewall))]) - head
-        segment = segment if feed < pull else len(chain) - 1 - segment
-        if segment in bends:
-            asked.add(segment)
+    asked = {(bends[0][1], bends[0][2])}
+    for way in stretch.tried():
+        pressed = hardest_bend(row, way.feed, way.pull, way.result)
+        if pressed is not None:
+            asked.add(pressed)
     best: tuple[float, Remedy] | None = None
-    for bend in sorted(asked):
-        now = 1.0 / float(chain.curvature[bend])
+    for span, bend in sorted(asked):
+        now = 1.0 / float(row.spans[span].chain.curvature[bend])
 
-        def changed(radius: float, bend: int = bend) -> tuple[tuple[int, int], PullResult] | None:
-            try:
-                return _passing(with_sweep(row, span, bend, radius), pulls, span)
-            except DomainError:
-                return None
+        def swept(radius: float, span: int = span, bend: int = bend) -> Passing | None:
+            return stretch.passing(with_sweep(row, span, bend, radius))
 
-        room = roomiest(row, span, bend, _GREATEST_RADIUS)
-        radius = _least(lambda r, at=changed: at(r) is not None, now, room, _RADIUS_STEP)  # type: ignore[misc]
-        found = None if radius is None else changed(radius)
-        if radius is not None and found is not None:
+        found = _sought(swept, now, roomiest(row, span, bend, _GREATEST_RADIUS), steps.radius)
+        if found is not None and (best is None or found[0] / now < best[0]):
+            ids = row.spans[span].ids
+            radius, passing = found
             where = ids[bend] if ids else ""
-            remedy = Remedy("radius", span, span + 1, radius, where, found[1].utilisation, *found[0])
-            if best is None or radius / now < best[0]:
-                best = radius / now, remedy
+            best = radius / now, _remedy(stretch, "radius", radius, passing, where, now, (span, bend))
     if best is not None:
         yield best[1]
+        return
+
+    def all_swept(radius: float) -> Passing | None:
+        try:
+            return stretch.passing(all_at_least(row, radius))
+        except DomainError:
+            return None
+
+    found = _sought(all_swept, bends[0][0], _GREATEST_RADIUS, steps.radius)
+    if found is not None:
+        yield _remedy(stretch, "radius", found[0], found[1], now=bends[0][0])
 
 
-def _pusher(pulls: RowPulls, span: int) -> Iterator[Remedy]:
-    def found(force: float) -> tuple[tuple[int, int], PullResult] | None:
-        return _passing(pulls.row, pulls, span, replace(pulls.rules, pusher=force))
+def all_at_least(row: Row, radius: float) -> Row:
+    """Return a row in which no bend in a duct is tighter than a radius.
 
-    force = _least(lambda f: found(f) is not None, pulls.rules.pusher, _GREATEST_FORCE, _FORCE_STEP)
-    if force is not None:
-        way, result = found(force) or ((span, span), None)
-        if result is not None:
-            yield Remedy(
-                "pusher", span, span + 1, force, pulls.row.vaults[way[0]].tag, result.utilisation, *way
-            )
+    Parameters
+    ----------
+    row : Row
+        As it is.
+    radius : float
+        Of the centreline, above 0. [m]
+
+    Returns
+    -------
+    Row
+        As it would be.
+
+    Raises
+    ------
+    DomainError
+        No room for one of the bends.
+    """
+    for now, span, bend in tightest(row):
+        if now < radius:
+            row = with_sweep(row, span, bend, radius)
+    return row
 
 
-def _new_vault(pulls: RowPulls, span: int, rules: PlanRules) -> Iterator[Remedy]:
+def _pusher(stretch: MissingSection, steps: Steps) -> Iterator[Remedy]:
+    def pushed(force: float) -> Passing | None:
+        return stretch.passing(rules=replace(stretch.rules, pusher=force))
+
+    found = _sought(pushed, stretch.rules.pusher, _GREATEST_FORCE, steps.force)
+    if found is not None:
+        force, passing = found
+        yield _remedy(stretch, "pusher", force, passing, stretch.row.vaults[passing.feed].tag)
+
+
+def _assist(stretch: MissingSection, steps: Steps) -> Iterator[Remedy]:
+    """Of the vaults that are passed, the one where the weakest assist does."""
+    best: tuple[float, Passing, str] | None = None
+    for vault in stretch.row.vaults[1:-1]:
+        now = stretch.rules.assists.get(vault.tag, 0.0)
+
+        def helped(force: float, tag: str = vault.tag) -> Passing | None:
+            return stretch.passing(rules=assisted(stretch.rules, tag, force))
+
+        most = _GREATEST_FORCE if best is None else best[0]
+        found = _sought(helped, now, most, steps.force)
+        if found is not None and (best is None or found[0] < best[0]):
+            best = found[0], found[1], vault.tag
+    if best is not None:
+        force, passing, tag = best
+        yield _remedy(stretch, "assist", force, passing, tag)
+
+
+def assisted(rules: Rules, tag: str, force: float) -> Rules:
+    """Return rules with an assist at one vault more, or another one there.
+
+    Parameters
+    ----------
+    rules : Rules
+        As they are.
+    tag : str
+        Of the vault.
+    force : float
+        Above 0. [N]
+
+    Returns
+    -------
+    Rules
+        As they would be.
+    """
+    return replace(rules, assists={**rules.assists, tag: force})
+
+
+def _new_vault(stretch: MissingSection, rules: PlanRules, steps: Steps) -> Iterator[Remedy]:
     """One more vault, in a straight, with which both halves pass and fit their reels: where it leaves the best margin."""
-    row = pulls.row
-    chain = row.spans[span].chain
-    bends = bends_of(row, span)
     best: Remedy | None = None
-    for segment in range(len(chain)):
-        if segment in bends:
+    for span, segment, station in _places(stretch.row, steps):
+        changed = with_vault(stretch.row, span, station)
+        middle, end = span + 1, stretch.last + 1
+        longer = max(changed.length(0, middle), changed.length(middle, end)) + 2.0 * rules.slack
+        if longer > rules.longest + FITS:
             continue
-        begin = float(chain.station[segment] - chain.length[segment])
-        for place in _PLACES:
-            station = begin + place * float(chain.length[segment])
-            longer = max(station, chain.total_length - station) + 2.0 * rules.slack
-            if longer > rules.longest:
-                continue
-            changed = with_vault(row, span, station)
-            halves = [_passing(changed, pulls, half) for half in (span, span + 1)]
-            used = max((h[1].utilisation for h in halves if h is not None), default=math.inf)
-            if None not in halves and (best is None or used < (best.utilisation or 0.0)):
-                best = Remedy("vault", span, span + 1, station, "", used)
+        halves = [stretch.passing(changed, ends=ends) for ends in ((0, middle), (middle, end))]
+        used = max((h.result.utilisation for h in halves if h is not None), default=math.inf)
+        if None not in halves and (best is None or used < (best.utilisation or 0.0)):
+            low = stretch.low
+            best = Remedy("vault", low, stretch.high, station, "", used, span=low + span, segment=segment)
     if best is not None:
         yield best
+
+
+def _places(row: Row, steps: Steps) -> Iterator[tuple[int, int, float]]:
+    """Span, segment and station of the places in straights, at round figures, at which a new vault is tried."""
+    bends = {at[1:] for at in tightest(row)}
+    for span, stretch in enumerate(row.spans):
+        chain = stretch.chain
+        for segment in range(len(chain)):
+            end = float(chain.station[segment])
+            begin = end - float(chain.length[segment])
+            if (span, segment) in bends:
+                continue
+            for place in _PLACES:
+                station = steps.place * round((begin + place * (end - begin)) / steps.place)
+                if begin < station < end:
+                    yield span, segment, station
+
+
+def _whole(pulls: RowPulls, rules: PlanRules, remedy: Remedy) -> Plan | None:
+    """The plan of the whole row with one thing changed, if that is enough."""
+    row, low, high, value = pulls.row, remedy.low, remedy.high, remedy.value
+    part = part_of(row, low, high)
+    how = pulls.rules
+    if remedy.kind == "friction" and remedy.now is not None:
+        factor = value / remedy.now
+        row = with_part(row, low, with_friction(part, lambda f: f * factor))
+    elif remedy.kind == "radius" and remedy.span is not None and remedy.segment is not None:
+        row = with_sweep(row, remedy.span, remedy.segment, value)
+    elif remedy.kind == "radius":
+        row = with_part(row, low, all_at_least(part, value))
+    elif remedy.kind == "vault" and remedy.span is not None:
+        row = with_vault(row, remedy.span, value)
+    elif remedy.kind == "pusher":
+        how = replace(how, pusher=value)
+    elif remedy.kind == "assist":
+        how = assisted(how, remedy.where, value)
+    elif remedy.kind == "reel":
+        how, rules = replace(how, reel=value), replace(rules, reel=value, reels=())
+    found = plan_row(row.facts, RowPulls(row, pulls.bundle, how).offers(), rules)
+    return found if isinstance(found, Plan) else None
+
+
+def _together(pulls: RowPulls, rules: PlanRules, found: list[Remedy], stretches: int) -> Iterator[Remedy]:
+    """What all stretches need of one thing: the lowest friction, the longest reel, the strongest pusher."""
+    last = len(pulls.row.spans)
+    for kind, extreme in (("friction", min), ("reel", max), ("pusher", max)):
+        own = [r for r in found if r.kind == kind]
+        if len({r.low for r in own}) == stretches:
+            worst = extreme(own, key=lambda r: r.value / (r.now or 1.0))
+            remedy = replace(worst, low=0, high=last, where="", feed=None, pull=None, utilisation=None)
+            plan = _whole(pulls, rules, remedy)
+            if plan is not None:
+                yield replace(remedy, utilisation=plan.utilisation, plan=plan)
 
 
 def _leave(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> Iterator[Remedy]:
@@ -256,10 +439,11 @@ def _leave(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> Iterator[Remedy]:
         facts = replace(pulls.row.facts, vaults=(*vaults[:k], opened, *vaults[k + 1 :]))
         plan = plan_row(facts, offers, rules)
         if isinstance(plan, Plan):
-            yield Remedy("allow", none.reached, none.resumes, float(k), vaults[k].tag, plan.utilisation)
+            used = plan.utilisation
+            yield Remedy("allow", none.reached, none.resumes, float(k), vaults[k].tag, used, plan=plan)
 
 
-def _longer_reel(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> Iterator[Remedy]:
+def _longer_reel(pulls: RowPulls, rules: PlanRules, none: NoPlan, steps: Steps) -> Iterator[Remedy]:
     """The shortest reel with which there is a plan."""
     if not math.isfinite(rules.longest):
         return
@@ -269,7 +453,8 @@ def _longer_reel(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> Iterator[Re
     def plan(length: float) -> Plan | NoPlan:
         return plan_row(facts, offers, replace(rules, reel=length, reels=()))
 
-    longest = facts.length(0, len(facts.vaults) - 1) + 2.0 * rules.slack + _REEL_STEP
-    length = _least(lambda m: isinstance(plan(m), Plan), rules.longest, longest, _REEL_STEP)
-    if length is not None:
-        yield Remedy("reel", none.reached, none.resumes, length)
+    longest = facts.length(0, len(facts.vaults) - 1) + 2.0 * rules.slack + steps.length
+    length = _least(lambda m: isinstance(plan(m), Plan), rules.longest, longest, steps.length)
+    found = None if length is None else plan(length)
+    if length is not None and isinstance(found, Plan):
+        yield Remedy("reel", none.reached, none.resumes, length, utilisation=found.utilisation, plan=found)

@@ -96,10 +96,10 @@ def _blocked(
     blocked, why = [], []
     for span in np.flatnonzero(~covered).tolist():
         need = facts.length(span, span + 1) + 2.0 * rules.slack
-        if not passed[span]:
-            because = "no pull through it passes its checks, in either direction"
-        elif need > rules.longest + FITS:
+        if need > rules.longest + FITS:
             because = f"the cable with its slack is {length_text(need)} long and a reel holds {length_text(rules.longest)}"
+        elif not passed[span]:
+            because = "no pull through it passes its checks, in either direction"
         elif not allowed[span]:
             because = "the pulls that pass begin or end at vaults where feeding or pulling is not allowed"
         else:

@@ -11,6 +11,7 @@ import numpy as np
 from mechanics.chain import Chain
 from mechanics.errors import DomainError, in_range
 from mechanics.pieces import cut
+from mechanics.pull import PullResult
 from mechanics.setting import NO_BEND, bend_angle
 from mechanics.track import Bore
 from network.row import Row, RowVault, Stretch
@@ -77,6 +78,106 @@ def bends_of(row: Row, span: int) -> tuple[int, ...]:
         Numbers of its segments.
     """
     return tuple(np.flatnonzero(row.spans[span].chain.curvature > NO_BEND).tolist())
+
+
+def tightest(row: Row) -> list[tuple[float, int, int]]:
+    """Return all bends in the ducts of a row, the tightest first.
+
+    Parameters
+    ----------
+    row : Row
+        Where.
+
+    Returns
+    -------
+    list of (float, int, int)
+        Radius of the centreline [m], span, segment of the span.
+    """
+    found = [
+        (1.0 / float(row.spans[span].chain.curvature[bend]), span, bend)
+        for span in range(len(row.spans))
+        for bend in bends_of(row, span)
+    ]
+    return sorted(found)
+
+
+def hardest_bend(row: Row, feed: int, pull: int, result: PullResult) -> tuple[int, int] | None:
+    """Return the bend in a duct that a pull presses hardest.
+
+    Parameters
+    ----------
+    row : Row
+        Where.
+    feed, pull : int
+        Vaults of the row.
+    result : PullResult
+        Of that pull.
+
+    Returns
+    -------
+    tuple of (int, int) or None
+        Span and segment of the span; None where no duct bends.
+    """
+    low, high = sorted((feed, pull))
+    start, stop = int(row.first[low]), int(row.last[high - 1])
+    head = 0 if row.feed_guide is None else len(row.feed_guide.chain)
+    segment = result.source_segment - head
+    segment = np.clip(stop - 1 - segment if feed > pull else start + segment, start, stop - 1)
+    span = np.searchsorted(row.first, segment, side="right") - 1
+    on_guides = (result.source_segment < head) | (result.source_segment >= head + stop - start)
+    bent = (row.line.chain.curvature[segment] > NO_BEND) & (segment < row.last[span]) & ~on_guides
+    if not bent.any():
+        return None
+    worst = int(np.argmax(np.where(bent, result.sidewall, -1.0)))
+    return int(span[worst]), int(segment[worst] - row.first[span[worst]])
+
+
+def part_of(row: Row, low: int, high: int) -> Row:
+    """Return a stretch of a row alone.
+
+    Parameters
+    ----------
+    row : Row
+        The whole.
+    low, high : int
+        Its ends, as vaults of the row, ``low`` below ``high``.
+
+    Returns
+    -------
+    Row
+        Its vault 0 is vault ``low``.
+    """
+    return replace(
+        row,
+        vaults=row.vaults[low : high + 1],
+        spans=row.spans[low:high],
+        crossings=row.crossings[low : high - 1],
+    )
+
+
+def with_part(row: Row, low: int, part: Row) -> Row:
+    """Return a row in which the ducts of a stretch are others.
+
+    Parameters
+    ----------
+    row : Row
+        The whole.
+    low : int
+        The vault at which the stretch begins.
+    part : Row
+        With as many vaults as the stretch has.
+
+    Returns
+    -------
+    Row
+        The vaults are as before.
+    """
+    high = low + len(part.spans)
+    return replace(
+        row,
+        spans=(*row.spans[:low], *part.spans, *row.spans[high:]),
+        crossings=(*row.crossings[:low], *part.crossings, *row.crossings[high - 1 :]),
+    )
 
 
 def with_sweep(row: Row, span: int, bend: int, radius: float) -> Row:

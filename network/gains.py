@@ -6,11 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from mechanics.pull import PullResult
-from mechanics.setting import NO_BEND
-from network.changed import roomiest, with_friction, with_sweep
+from network.changed import hardest_bend, roomiest, with_friction, with_sweep
 from network.pulls import PullOption
 from network.reach import RowPulls
 
@@ -77,7 +74,7 @@ def _stop(pulls: RowPulls, option: PullOption) -> Iterator[Gain]:
 
 
 def _sweep(pulls: RowPulls, option: PullOption, result: PullResult) -> Iterator[Gain]:
-    place = _hardest_bend(pulls, option, result)
+    place = hardest_bend(pulls.row, option.feed, option.pull, result)
     if place is None:
         return
     span, bend = place
@@ -90,24 +87,6 @@ def _sweep(pulls: RowPulls, option: PullOption, result: PullResult) -> Iterator[
     used = changed.evaluate(option.feed, option.pull, option.relube).utilisation
     ids = row.spans[span].ids
     yield Gain("radius", radius, ids[bend] if ids else "", used)
-
-
-def _hardest_bend(pulls: RowPulls, option: PullOption, result: PullResult) -> tuple[int, int] | None:
-    """Span and segment of the bend in a duct that is pressed hardest."""
-    row = pulls.row
-    against = option.feed > option.pull
-    low, high = sorted((option.feed, option.pull))
-    start, stop = int(row.first[low]), int(row.last[high - 1])
-    head = 0 if row.feed_guide is None else len(row.feed_guide.chain)
-    segment = result.source_segment - head
-    segment = np.clip(stop - 1 - segment if against else start + segment, start, stop - 1)
-    span = np.searchsorted(row.first, segment, side="right") - 1
-    on_guides = (result.source_segment < head) | (result.source_segment >= head + stop - start)
-    bent = (row.line.chain.curvature[segment] > NO_BEND) & (segment < row.last[span]) & ~on_guides
-    if not bent.any():
-        return None
-    worst = int(np.argmax(np.where(bent, result.sidewall, -1.0)))
-    return int(span[worst]), int(segment[worst] - row.first[span[worst]])
 
 
 def _friction(pulls: RowPulls, option: PullOption) -> Iterator[Gain]:

@@ -13,12 +13,13 @@ from mechanics.chain import Chain
 from mechanics.errors import DomainError
 from mechanics.pull import Override, Rules
 from mechanics.track import Bore, Friction
-from network.advice import advise
-from network.changed import bends_of, roomiest, with_friction, with_sweep, with_vault
+from network.advice import Steps, advise, all_at_least, assisted
+from network.changed import bends_of, part_of, roomiest, with_friction, with_sweep, with_vault
 from network.gains import gains
 from network.plan import Costs, NoPlan, Plan, PlanRules, plan_row
 from network.reach import RowPulls
 from network.row import Row, RowVault, Stretch
+from network.stretch import between
 
 DUCT = Bore(0.127, Friction(0.25, 0.5, 200.0))
 BUNDLE = Bundle((Cable(0.05, 60.0, conductor_area=4e-4),))
@@ -216,3 +217,59 @@ def test_a_new_vault_splits_a_span_and_nothing_else(station: float) -> None:
     for outside in (0.0, -1.0, 1e3):
         with pytest.raises(DomainError, match="station"):
             with_vault(row, 1, outside)
+
+
+def test_an_assist_where_a_pull_must_pass_a_vault() -> None:
+    vaults = (RowVault("A"), RowVault("B", splice=False), RowVault("C"))
+    half = [(200.0, 0.0), (5.0, 0.9), (40.0, 0.0)]
+    row = row_of(half, half[::-1], vaults=vaults)
+    rules = replace(RULES, max_sidewall=900.0)
+    found = advice(row, rules)
+    remedy = found["assist"]
+    assert (remedy.low, remedy.high, remedy.where) == (0, 2, "B")
+    assert isinstance(remedy.plan, Plan)
+    assert isinstance(planned(row, assisted(rules, "B", remedy.value)), Plan)
+    assert isinstance(planned(row, assisted(rules, "B", remedy.value - 11.0)), NoPlan)
+    assert isinstance(found["allow"].plan, Plan)
+
+
+def test_all_bends_together_where_one_is_not_enough() -> None:
+    # 12 times the cable's 50 mm is the least radius of a bend: both are under it
+    span = [(60.0, 0.0), (0.4, 1.5), (60.0, 0.0), (0.5, 1.5), (60.0, 0.0)]
+    row = row_of(EASY, span)
+    remedy = advice(row)["radius"]
+    assert (remedy.where, remedy.segment, remedy.now) == ("", None, pytest.approx(0.4))
+    done = all_at_least(row, remedy.value)
+    assert isinstance(planned(done), Plan)
+    for _, bend in ((0, 1), (0, 3)):
+        assert isinstance(planned(with_sweep(row, 1, bend, remedy.value)), NoPlan)
+
+
+def test_changes_are_told_in_round_figures_that_do() -> None:
+    foot = 0.3048
+    row = row_of(EASY, TIGHT, EASY)
+    none = planned(row)
+    assert isinstance(none, NoPlan)
+    steps = Steps(radius=0.5 * foot, place=foot)
+    found = {r.kind: r for r in advise(RowPulls(row, BUNDLE, RULES), PRICES, none, steps)}
+    for kind, step in (("radius", 0.5 * foot), ("vault", foot)):
+        assert found[kind].value / step == pytest.approx(round(found[kind].value / step), abs=1e-9)
+        assert isinstance(found[kind].plan, Plan)
+
+
+def test_the_best_between_two_gaps_is_told() -> None:
+    row = row_of(EASY, TIGHT, EASY, EASY, TIGHT, EASY)
+    none = planned(row)
+    assert isinstance(none, NoPlan)
+    assert none.blocked == ((1, 2), (4, 5))
+    pulls = RowPulls(row, BUNDLE, RULES)
+    middle = between(pulls, PRICES, none)
+    assert (middle[0].start, middle[-1].end) == (2, 4)
+    part = part_of(row, 2, 4)
+    best = plan_row(part.facts, RowPulls(part, BUNDLE, RULES).offers(), PRICES)
+    assert isinstance(best, Plan)
+    assert [s.end - 2 for s in middle] == [s.end for s in best.sections]
+    # what does for both stretches is told for the whole
+    (friction,) = (r for r in advise(pulls, PRICES, none) if r.kind == "friction" and r.plan)
+    assert (friction.low, friction.high) == (0, 6)
+    assert isinstance(planned(with_friction(row, lambda f: f * friction.value / 0.25)), Plan)
