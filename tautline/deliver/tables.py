@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import csv
-import io
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from tautline.deliver.atomic import write_text
+from tautline.deliver.atomic import replacing_folder
 from tautline.deliver.digest import cable_of
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, plain, words
@@ -98,14 +97,14 @@ def tables_of(document: Document) -> tuple[Table, ...]:
 
 
 def write_csv(document: Document, folder: Path) -> list[Path]:
-    """Write every table as a CSV file.
+    """Write every table as a CSV file, all of them at once in the place of the old ones.
 
     Parameters
     ----------
     document : mapping
         A result document, valid against the schema.
     folder : Path
-        Made where it is not there.
+        Made where it is not there; files of other names stay in it.
 
     Returns
     -------
@@ -115,18 +114,18 @@ def write_csv(document: Document, folder: Path) -> list[Path]:
     Raises
     ------
     OutputError
-        A file could not be written.
+        They could not be written.
     """
-    units, written = Units.of(document), []
-    for table in tables_of(document):
-        out = io.StringIO()
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(table.headings(units))
-        writer.writerows([_harmless(v) for v in row] for row in table.values(units))
-        path = folder / f"{table.name.lower()}.csv"
-        write_text(path, "\ufeff" + out.getvalue())
-        written.append(path)
-    return written
+    units, names = Units.of(document), list[str]()
+    with replacing_folder(folder) as draft:
+        for table in tables_of(document):
+            names.append(f"{table.name.lower()}.csv")
+            # a byte-order mark comes first
+            with (draft / names[-1]).open("w", encoding="utf-8-sig", newline="") as out:
+                writer = csv.writer(out, lineterminator="\n")
+                writer.writerow(table.headings(units))
+                writer.writerows([_harmless(v) for v in row] for row in table.values(units))
+    return [folder / name for name in names]
 
 
 def _pulls(pulls: Sequence[Pull], units: Units) -> Table:
