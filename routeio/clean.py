@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -54,6 +54,8 @@ def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
     Cleaned
         Nothing ambiguous is decided: such ends stay loose, and an error finding says where.
     """
+    # columns make a line anew each time it is asked for
+    raw = replace(raw, lines=tuple(raw.lines))
     findings: list[Finding] = []
     vaults, said = marks.settled(raw.vaults, raw.ground.metres_per_elevation or raw.ground.metres_per_unit)
     findings += said

@@ -211,7 +211,10 @@ class _Reading:
                 replace(where, id=str(found.fids[np.flatnonzero(rest & (kinds == kind))[0]])),
                 "choose another layer for them if they belong to the route",
             )
-        ducts, marks = _parts(found, duct_rows), _parts(found, vault_rows)
+        marks, ducts = _parts(found, vault_rows), _parts(found, duct_rows)
+        # of lines the coordinates are all that is needed: a million geometries take as much memory again
+        ducts = replace(ducts, shapes=ducts.shapes[:0])
+        found = replace(found, geometry=found.geometry[:0])
         if duct_rows.size or vault_rows.size:
             self._place(found, [p for p in (ducts, marks) if p.rows.size], where)
         if duct_rows.size:
