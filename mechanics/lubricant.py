@@ -28,7 +28,7 @@ class LubricantAt:
     litres : float
         How much.
     how : str
-        Such as ``by hand or pump at the duct mouth`` or ``3 bags of half a US gallon ahead of the cable``.
+        Such as ``by hand or pump at the duct mouth`` or ``3 bags of 1.9 L (half a US gallon) of it ahead of the cable``.
     """
 
     vault: int | None
@@ -230,7 +230,7 @@ def plan_lubricant(
     --------
     >>> plan = plan_lubricant([Run((100.0,), (0.1,))], [])
     >>> round(plan.litres, 2), plan.at[0].how
-    (7.33, 'gel, by hand or pump at the duct mouth, 1 bag of half a US gallon of it ahead of the cable')
+    (7.33, 'gel, by hand or pump at the duct mouth, 1 bag of 1.9 L (half a US gallon) of it ahead of the cable')
     """
     if len(runs) != len(vaults) + 1:
         raise DomainError(f"runs must be one more than vaults, got {len(runs)} and {len(vaults)}")
@@ -268,4 +268,6 @@ def _how(run: Run, litres: float, feed: bool, tables: Tables | None) -> str:
     count = math.floor(AHEAD * litres / bag.number("content"))
     if count < 1:
         return how
-    return f"{how}, {count} bag{'s' if count > 1 else ''} of {bag.key[0]} of it ahead of the cable"
+    # a name alone, in a unit that not everybody uses, does not say how much
+    size = f"{bag.number('content'):.2g} L ({bag.key[0]})"
+    return f"{how}, {count} bag{'s' if count > 1 else ''} of {size} of it ahead of the cable"

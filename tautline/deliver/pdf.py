@@ -113,6 +113,18 @@ def report_data(document: Document) -> dict[str, Any]:
         ),
         "sections": [_section_row(k, s, document, units) for k, s in enumerate(sections_of(document), 1)],
         "section_heads": ["Section", "From", "To", f"Cable, {units.label('length')}", "Of a reel", "Reels"],
+        "lubricant_heads": ["Pull", "Vault", f"Lubricant, {units.label('volume')}", "Grade", "How"],
+        "lubricant": [
+            [
+                str(p.number),
+                isolated(at["vault"]),
+                units.figure("volume", at["litres"]),
+                plain(p.data["lubricant"]["grade"]),
+                plain(at["how"]),
+            ]
+            for p in pulls
+            for at in p.data["lubricant"]["at"]
+        ],
         "vaults": [
             [
                 isolated(v["tag"]),
@@ -288,7 +300,10 @@ def _detail(p: Pull, units: Units) -> dict[str, Any]:
             ]
             for b in bends_of(p, units)
         ],
-        "notes": [plain(t) for t in (*d["notes"], *d["lubricant"]["notes"])],
+        "notes": [
+            *(plain(t) for t in d["notes"]),
+            *(f"Lubricant of pull {p.number}: {plain(t)}" for t in d["lubricant"]["notes"]),
+        ],
     }
 
 

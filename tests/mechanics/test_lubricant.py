@@ -40,7 +40,8 @@ def test_bags_by_duct(inches: float, bag: str | None) -> None:
 def test_no_bag_wider_than_the_narrowest_duct() -> None:
     wide = plan_lubricant([Run((300.0,), (0.1,))], []).at[0].how
     narrow = plan_lubricant([Run((300.0, 5.0), (0.1, 0.03))], []).at[0].how
-    assert "bags of half a US gallon" in wide
+    # half a US gallon is 1.892706 L (NIST SP 811)
+    assert "bags of 1.9 L (half a US gallon)" in wide
     assert "bag" not in narrow
 
 

@@ -158,3 +158,11 @@ def test_a_crew_sheet_says_that_the_grade_is_not_known(harbour):
         for pull in section["pulls"]:
             pull["profile"]["elevation_m"] = [None] * len(pull["profile"]["elevation_m"])
     assert grade() == "grade not known: taken as flat; a slope changes the tension and may need a brake"
+
+
+def test_notes_on_lubricant_name_their_pull(harbour):
+    data = pdf.report_data(harbour)
+    for number, detail in enumerate(data["details"], 1):
+        assert any(note.startswith(f"Lubricant of pull {number}: base quantity") for note in detail["notes"])
+    assert [row[0] for row in data["lubricant"]] == ["1", "1", "2", "3", "4", "5"]
+    assert data["lubricant"][1][1] == "MH-1"
