@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from mechanics.balance import tension_along
 from mechanics.chain import Chain, IntArray
-from mechanics.contact import FrictionLike, PressedFriction
+from mechanics.contact import FrictionLike, PressedFriction, per_segment
 from mechanics.errors import FloatArray
 from mechanics.interval import pick_friction, slope
 from mechanics.pieces import cut
@@ -46,7 +46,7 @@ def _least(rubbing: FrictionLike) -> FloatArray:
 
 
 def cut_at_peaks(
-    chain: Chain, weight: float, rubbing: FrictionLike, start: float, added: FloatArray, after: FloatArray
+    chain: Chain, weight: ArrayLike, rubbing: FrictionLike, start: float, added: FloatArray, after: FloatArray
 ) -> tuple[Chain, IntArray | None, FloatArray]:
     """Cut pieces where the tension peaks or bottoms inside them.
 
@@ -54,7 +54,7 @@ def cut_at_peaks(
     ----------
     chain : Chain
         One chain of n pieces.
-    weight : float
+    weight : float or array_like, shape (n,)
         Of the bundle. [N/m]
     rubbing : ndarray of shape (n,) or PressedFriction
         Weight correction times friction coefficient.
@@ -87,25 +87,26 @@ def cut_at_peaks(
     >>> len(cut), bool(peak[0] > tensions[0])
     (2, True)
     """
+    weight = per_segment("weight", weight, len(chain))
     entering = np.concatenate(([start], after[:-1]))
     which = _may_level(chain, weight, rubbing, entering, after - added)
     if not which.size:
         return chain, None, after
     entering = entering[which]
     some = Chain(chain.length[which], chain.grade_in[which], chain.grade_out[which], chain.turn[which])
-    owner, fraction = _level_places(some, weight, pick_friction(rubbing, which), entering)
+    owner, fraction = _level_places(some, weight[which], pick_friction(rubbing, which), entering)
     if not owner.size:
         return chain, None, after
     pieces, again = cut(chain, which[owner], fraction)
     last = np.append(again[1:] != again[:-1], True)
     tensions = tension_along(
-        pieces, weight, pick_friction(rubbing, again), start, np.where(last, added[again], 0.0)
+        pieces, weight[again], pick_friction(rubbing, again), start, np.where(last, added[again], 0.0)
     )
     return pieces, again, tensions
 
 
 def level_tensions(
-    chain: Chain, weight: float, rubbing: FrictionLike, entering: FloatArray, leaving: FloatArray
+    chain: Chain, weight: ArrayLike, rubbing: FrictionLike, entering: FloatArray, leaving: FloatArray
 ) -> tuple[IntArray, FloatArray]:
     """Return the tensions where they peak or bottom inside segments, each segment taken on its own.
 
@@ -113,7 +114,7 @@ def level_tensions(
     ----------
     chain : Chain
         One chain or many, n segments in all.
-    weight : float
+    weight : float or array_like, shape (n,)
         Of the bundle. [N/m]
     rubbing : ndarray of shape (n,) or PressedFriction
         Weight correction times friction coefficient.
@@ -135,11 +136,12 @@ def level_tensions(
     >>> segment.tolist(), bool(peak[0] > after[0])
     ([0], True)
     """
+    weight = per_segment("weight", weight, len(chain))
     which = _may_level(chain, weight, rubbing, entering, leaving)
     if not which.size:
         return which, np.zeros(0)
     some = Chain(chain.length[which], chain.grade_in[which], chain.grade_out[which], chain.turn[which])
-    owner, fraction = _level_places(some, weight, pick_friction(rubbing, which), entering[which])
+    owner, fraction = _level_places(some, weight[which], pick_friction(rubbing, which), entering[which])
     segment = which[owner]
     grade = chain.grade_in[segment]
     part = Chain(
@@ -149,11 +151,11 @@ def level_tensions(
         chain.turn[segment] * fraction,
         np.arange(segment.size + 1),
     )
-    return segment, tension_along(part, weight, pick_friction(rubbing, segment), entering[segment])
+    return segment, tension_along(part, weight[segment], pick_friction(rubbing, segment), entering[segment])
 
 
 def _may_level(
-    chain: Chain, weight: float, rubbing: FrictionLike, entering: FloatArray, leaving: FloatArray
+    chain: Chain, weight: FloatArray, rubbing: FrictionLike, entering: FloatArray, leaving: FloatArray
 ) -> IntArray:
     """Return the curves in which the tension may be level somewhere.
 
@@ -165,6 +167,7 @@ def _may_level(
     if not which.size:
         return which
     lowest, c = lowest[which], np.broadcast_to(_least(rubbing), (len(chain),))[which]
+    weight = weight[which]
     bend = (chain.grade_out[which] - chain.grade_in[which]) / chain.length[which]
     drop = -np.sin(lowest)
     needed = weight * drop
@@ -179,7 +182,7 @@ def _may_level(
 
 
 def _level_places(
-    chain: Chain, weight: float, rubbing: FrictionLike, entering: FloatArray
+    chain: Chain, weight: FloatArray, rubbing: FrictionLike, entering: FloatArray
 ) -> tuple[IntArray, FloatArray]:
     """Return where along separate segments the tension is level: which segment, at which fraction of its length."""
     owner = np.arange(len(chain))
@@ -197,7 +200,7 @@ def _level_places(
 
 def _slopes(
     chain: Chain,
-    weight: float,
+    weight: FloatArray,
     rubbing: FrictionLike,
     entering: FloatArray,
     owner: IntArray,
@@ -215,7 +218,7 @@ def _slopes(
         (chain.turn[owner, None] * steps).ravel(),
         np.arange(m + 1) * _PARTS,
     )
-    rub = pick_friction(rubbing, np.repeat(owner, _PARTS))
+    rub, weight = pick_friction(rubbing, np.repeat(owner, _PARTS)), np.repeat(weight[owner], _PARTS)
     after = tension_along(parts, weight, rub, entering).reshape(m, _PARTS)
     tensions = np.concatenate((entering[:, None], after), axis=1)
     begin = slope(parts, weight, rub, tensions[:, :-1].ravel(), 0.0).reshape(m, _PARTS)

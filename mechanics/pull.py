@@ -52,8 +52,8 @@ class PullResult:
         Segment of ``track.chain`` each piece belongs to.
     friction, weight_correction, added : ndarray, shape (n,)
         Used on each piece, before weight correction; the correction; force added at its end. [-, -, N]
-    weight : float
-        The bundle's, all cables, buoyancy included. [N/m]
+    weight : ndarray, shape (n,)
+        The bundle's on each piece, all cables; in a flooded duct less the water they displace. [N/m]
     arrangement : str
         As it lies in the duct of the pull's greatest sidewall pressure.
     entry_tension : float
@@ -88,7 +88,7 @@ class PullResult:
     friction: FloatArray
     weight_correction: FloatArray
     added: FloatArray
-    weight: float
+    weight: FloatArray
     arrangement: str
     entry_tension: float
     holding_tension: float
@@ -180,7 +180,8 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     stops = _checked(track, rules, relube)
     setting = set_up(track, bundle, rules)
     prepared = prepare(track, stops)
-    chain, source, weight = prepared.chain, prepared.source_segment, setting.weight
+    chain, source = prepared.chain, prepared.source_segment
+    weight = setting.weight[source]
     correction = setting.correction[source]
     rubbing = prepared.rubbing(correction, setting.factor[source])
     entry, holding = _entry(chain, weight, rubbing, rules)
@@ -194,7 +195,8 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     if again is not None:
         last = np.append(again[1:] != again[:-1], True)
         added = np.where(last, added[again], 0.0)
-        source, correction, rubbing = source[again], correction[again], pick_friction(rubbing, again)
+        source, correction, weight = source[again], correction[again], weight[again]
+        rubbing = pick_friction(rubbing, again)
     tension = np.concatenate(([start], after))
     before = np.concatenate(([start], after - added))
     friction = prepared.friction if again is None else prepared.friction[again]
@@ -354,7 +356,7 @@ def _checked(track: Track, rules: Rules, relube: Sequence[int]) -> tuple[int, ..
     return stops
 
 
-def _entry(chain: Chain, weight: float, rubbing: FrictionLike, rules: Rules) -> tuple[float, float]:
+def _entry(chain: Chain, weight: FloatArray, rubbing: FrictionLike, rules: Rules) -> tuple[float, float]:
     """Return the entry tension as used, and the least that keeps the cable taut."""
     factors = [1.0] if rules.low_friction_factor is None else [1.0, rules.low_friction_factor]
     holding = 0.0
@@ -377,7 +379,7 @@ def _assists(
     track: Track,
     source: IntArray,
     chain: Chain,
-    weight: float,
+    weight: FloatArray,
     rubbing: FrictionLike,
     entry: float,
     rules: Rules,
@@ -392,7 +394,7 @@ def _assists(
             continue
         reached = float(tension_along(chain, weight, rubbing, entry, added)[stop - 1])
         ahead = pick_friction(rubbing, np.arange(stop, n))
-        given = min(force, max(reached - holding_tension(chain.part(stop, n), weight, ahead), 0.0))
+        given = min(force, max(reached - holding_tension(chain.part(stop, n), weight[stop:], ahead), 0.0))
         added[stop - 1] = -given
         if given < force:
             notes.append(

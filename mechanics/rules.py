@@ -63,8 +63,6 @@ class Rules:
         Of the cable at the pull, for the lubricant grade and the least pulling temperature. [deg C]
     lubricant_factor : float
         Difficulty factor on the base quantity of lubricant.
-    flooded : bool
-        Whether ducts stand full of water.
     puller : float or None
         Greatest rope tension that the winch or its rope may give; None: not checked. [N]
     rope_friction : float or None
@@ -86,7 +84,6 @@ class Rules:
     assists: Mapping[str, float] = field(default_factory=dict)
     temperature: float | None = None
     lubricant_factor: float = 1.0
-    flooded: bool = False
     puller: float | None = None
     rope_friction: float | None = None
     tables: Tables | None = None

@@ -32,8 +32,8 @@ class Setting:
         The inputs.
     tables : Tables
         By which they are judged.
-    weight : float
-        Of the whole bundle, in water where flooded. [N/m]
+    weight : ndarray, shape (n,)
+        Of the whole bundle on each segment, in water where its duct is flooded. [N/m]
     lies : tuple of Lie or None
         How it lies in each bore of the track; None for guides and for bores that no segment has.
     guide : ndarray of bool, shape (n,)
@@ -53,7 +53,7 @@ class Setting:
     bundle: Bundle
     rules: Rules
     tables: Tables
-    weight: float
+    weight: FloatArray
     lies: tuple[Lie | None, ...]
     guide: NDArray[np.bool_]
     diameter: FloatArray
@@ -73,7 +73,7 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
     bundle : Bundle
         The cables.
     rules : Rules
-        For the tables and whether the ducts are flooded.
+        For the tables.
 
     Returns
     -------
@@ -95,6 +95,7 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
     used = set(track.bore.tolist())
     lies: list[Lie | None] = []
     rows = np.zeros((5, len(track.bores)))
+    weight = np.full(len(track.bores), weight_of(bundle))
     for k, bore in enumerate(track.bores):
         if k not in used:
             lies.append(None)
@@ -104,6 +105,8 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
         elif bore.inside_diameter is None:
             raise DomainError(f"bores[{k}].inside_diameter must be stated for a duct, got None")
         else:
+            if bore.flooded:
+                weight[k] = weight_of(bundle, flooded=True)
             how = lie(bundle, bore.inside_diameter, tables)
             lies.append(how)
             rows[:, k] = (
@@ -122,7 +125,7 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
         bundle,
         rules,
         tables,
-        weight_of(bundle, rules.flooded),
+        weight[track.bore],
         tuple(lies),
         guide > 0.0,
         diameter,

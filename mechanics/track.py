@@ -55,6 +55,8 @@ class Bore:
         What about it was a default rather than stated, in words.
     waviness : float, optional
         Turn per length that coiled duct keeps when it is laid straight. [rad/m]
+    flooded : bool, optional
+        Whether it stands full of water, in which a cable is lighter by the water it displaces.
     """
 
     inside_diameter: float | None
@@ -63,6 +65,7 @@ class Bore:
     label: str = ""
     assumed: tuple[str, ...] = ()
     waviness: float = 0.0
+    flooded: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -165,6 +165,7 @@ def _crossing(before: Leg, after: Leg, bore: Bore, vault: Vault, guides: Guides)
     here, there = _arrives(before), _departs(after)
     elevated = before.duct.elevated and after.duct.elevated
     offset = (there.x - here.x, there.y - here.y, there.z - here.z if elevated else 0.0)
+    bore = replace(bore, flooded=False)  # whoever lubricates there has pumped the vault out
     if bore.inside_diameter is not None:
         offset = _drawn_offset(offset, here, there, 0.5 * bore.inside_diameter)
     way = vault_crossing(offset, here.heading, here.grade, there.heading, there.grade, guides.radius)

@@ -90,11 +90,12 @@ class _Lot:
         entry, holding = self._entry(rub)
         added = self._assists(rub, entry)
         start = entry - np.where(holding == 0.0, rules.pusher, 0.0)
-        after = tension_along(chain, way.weight, rub, start, added)
+        weight = way.weight[pieces.segment]
+        after = tension_along(chain, weight, rub, start, added)
         before = after - added
         entering = np.concatenate(([0.0], after[:-1]))
         entering[self.heads] = start
-        piece, peak = level_tensions(chain, way.weight, rub, entering, before)
+        piece, peak = level_tensions(chain, weight, rub, entering, before)
         piece = np.concatenate((np.arange(len(chain)), np.arange(len(chain)), piece))
         tension = np.concatenate((entering, before, peak))
         press = way.press[pieces.segment[piece]]
@@ -124,7 +125,9 @@ class _Lot:
             at = spread(begin[which], stop)
             offsets = np.concatenate(([0], np.cumsum(stop - begin[which])))
             rest = Chain(chain.length[at], chain.grade_in[at], chain.grade_out[at], chain.turn[at], offsets)
-            holding[which] = Passage(rest, self.way.weight, pick_friction(rub, at)).entering()[0]
+            holding[which] = Passage(
+                rest, self.way.weight[self.pieces.segment[at]], pick_friction(rub, at)
+            ).entering()[0]
         return holding
 
     def _assists(self, rub: FrictionLike, entry: FloatArray) -> FloatArray:
@@ -142,7 +145,7 @@ class _Lot:
                 return added
             vault = vault[pulls]
             stop = np.searchsorted(self.pieces.item, self._place(pulls, vault))
-            reached = tension_along(chain, way.weight, rub, entry, added)[stop - 1]
+            reached = tension_along(chain, way.weight[self.pieces.segment], rub, entry, added)[stop - 1]
             force = np.array([way.rules.assists[way.tags[v]] for v in vault])
             given = np.minimum(force, np.maximum(reached - self._holding(pulls, stop, rub), 0.0))
             added[stop - 1] = -given

@@ -54,11 +54,12 @@ class Stage:
         scales = np.broadcast_to(scale, self.filled.shape)[self.filled]
         chain, rub = pieces.chain, pieces.rubbing
         upper = (np.repeat(scales, end - begin) * way.upper[spread(begin, end)])[pieces.item]
+        weight = way.weight[pieces.segment]
         if way.falls:
-            chain, source = cut_at_level(chain, way.weight, rub, 0.0)
-            rub, upper = pick_friction(rub, source), upper[source]
-            chain, source = cut_at_level(chain, way.weight, rub, np.where(upper < np.inf, upper, 0.0))
-            rub, upper = pick_friction(rub, source), upper[source]
+            chain, source = cut_at_level(chain, weight, rub, 0.0)
+            rub, upper, weight = pick_friction(rub, source), upper[source], weight[source]
+            chain, source = cut_at_level(chain, weight, rub, np.where(upper < np.inf, upper, 0.0))
+            rub, upper, weight = pick_friction(rub, source), upper[source], weight[source]
         upper = np.minimum(upper, UNLIMITED)
         self.first, self.last = chain.offsets[:-1], chain.offsets[1:] - 1
         self._longest = int(np.max(self.last - self.first)) + 1
@@ -67,7 +68,7 @@ class Stage:
         self.bound[self.last] = upper[self.last]
         self.upper, self.scales = upper, scales
         self.layout = Layout(chain)
-        self.laws = Laws.of(self.layout, way.weight, rub)
+        self.laws = Laws.of(self.layout, weight, rub)
         level = (np.minimum(chain.grade_in, chain.grade_out) < 0.0) & (chain.grade_in != chain.grade_out)
         self.peaks = np.add.reduceat(level.astype(np.int64), self.first) > 0
 

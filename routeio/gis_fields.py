@@ -13,8 +13,10 @@ from mechanics.units import quantity
 from routeio.findings import Finding, InputRefusedError, Where
 from routeio.survey import DuctFields
 
-DUCT_FIELDS = ("size", "type", "inside_diameter", "friction", "count", "free", "length", "id")
+DUCT_FIELDS = ("size", "type", "inside_diameter", "friction", "count", "free", "length", "flooded", "id")
 VAULT_FIELDS = ("name", "kind", "rim", "invert", "splice", "feed", "pull")
+
+_YES, _NO = ("yes", "y", "true", "t", "1"), ("no", "n", "false", "f", "0")
 
 
 def as_text(value: object) -> str:
@@ -100,6 +102,7 @@ class DuctColumns:
             count=self._whole("count", texts["count"], fid),
             free=self._whole("free", texts["free"], fid),
             recorded_length=self._length(texts["length"], fid),
+            flooded=self._flag("flooded", texts["flooded"], fid),
         )
 
     def _with_unit(self, name: str, text: str, fid: str) -> float | None:
@@ -128,6 +131,13 @@ class DuctColumns:
         self._unreadable(name, text, fid)
         return None
 
+    def _flag(self, name: str, text: str, fid: str) -> bool | None:
+        if text.casefold() in _YES or text.casefold() in _NO:
+            return text.casefold() in _YES
+        if text:
+            self._unreadable(name, text, fid)
+        return None
+
     def _length(self, text: str, fid: str) -> float | None:
         if not text:
             return None
@@ -150,6 +160,7 @@ class DuctColumns:
             "inside_diameter": 'a number with a unit, such as "5.047 in"',
             "friction": "a number above 0 and below 2",
             "length": "a number above 0, or one with a unit",
+            "flooded": "yes or no",
         }
         return [
             Finding(

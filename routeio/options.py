@@ -18,7 +18,7 @@ class Selection:
         An attribute filter in the SQL of OGR (GIS files only).
     fields : mapping of str to str, optional
         Our name to the file's field or attribute name. For ducts: size, type, inside_diameter, friction, count,
-        free, length, id. For vaults: name, kind, rim, invert, splice, feed, pull.
+        free, length, flooded, id. For vaults: name, kind, rim, invert, splice, feed, pull.
     color : tuple of str, optional
         Of drawings: colours of the index (1 to 255) or true colours (``#rrggbb``), those by layer and by block resolved.
     linetype : tuple of str, optional

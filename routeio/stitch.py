@@ -27,7 +27,7 @@ CLEARLY = 2.0
 DRAFTING = 0.03
 #: Ends that would turn a duct back by more than this do not belong together. [rad]
 TURNS_BACK = math.radians(150.0)
-_FIELDS = ("size", "type", "inside_diameter", "friction", "count", "free")
+_FIELDS = ("size", "type", "inside_diameter", "friction", "count", "free", "flooded")
 #: Legs that meet at more than this meet at a corner, where their lines cross. [rad]
 CORNER = math.radians(2.0)
 

@@ -55,6 +55,8 @@ class DuctFields:
         Ducts in the bank, and how many of them are free.
     recorded_length : float, optional
         Length on record. [m]
+    flooded : bool, optional
+        Whether it stands full of water.
     """
 
     size: str | None = None
@@ -64,6 +66,7 @@ class DuctFields:
     count: int | None = None
     free: int | None = None
     recorded_length: float | None = None
+    flooded: bool | None = None
 
 
 @dataclass(frozen=True)

@@ -261,7 +261,7 @@ def _survey(head: Mapping[str, Any], arrays: Mapping[str, np.ndarray]) -> RawSur
 def _fields_key(fields: DuctFields) -> tuple[object, ...]:
     return (
         fields.size, fields.type, fields.inside_diameter, fields.friction, fields.count, fields.free,
-        fields.recorded_length,
+        fields.recorded_length, fields.flooded,
     )  # fmt: skip
 
 

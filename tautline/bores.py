@@ -32,6 +32,8 @@ class Lining:
         [-, N/m]
     waviness : float
         Turn per length that coiled duct keeps when it is laid straight. [rad/m]
+    flooded : bool
+        Whether the ducts stand full of water.
     jacket : str
         Of the cable, for the friction defaults; empty where not stated.
     layers : tuple of str and Lining
@@ -50,6 +52,7 @@ class Lining:
     pressed: float | None = None
     press_force: float | None = None
     waviness: float = 0.0
+    flooded: bool = False
     jacket: str = ""
     layers: tuple[tuple[str, Lining], ...] = ()
     tables: Tables | None = None
@@ -105,7 +108,12 @@ class Lining:
             label = f"{size} {kind}"
         friction, assumed = self.friction(kind, fields.friction)
         return Bore(
-            inside_diameter=diameter, friction=friction, label=label, assumed=assumed, waviness=self.waviness
+            inside_diameter=diameter,
+            friction=friction,
+            label=label,
+            assumed=assumed,
+            waviness=self.waviness,
+            flooded=self.flooded if fields.flooded is None else fields.flooded,
         )
 
     def unmatched(self, ducts: Iterable[Duct]) -> tuple[str, ...]:

@@ -180,6 +180,7 @@ def _counted(cables: list[Document]) -> list[tuple[int, Document]]:
 def _segments(pull: Document, system: System) -> Iterator[str]:
     """Work every segment from the tension the one before it was left with."""
     segments, profile = pull["segments"], pull["profile"]
+    none = [pull["weight_N_per_m"]] * len(segments["length_m"])
     tension, worst = pull["entry_tension_N"], 0.0
     vaults = {round(p["station_m"], 6): p["tag"] for p in pull["passes"]}
     for i, length in enumerate(segments["length_m"]):
@@ -191,7 +192,7 @@ def _segments(pull: Document, system: System) -> Iterator[str]:
             segments["grade_in_rad"][i],
             segments["grade_out_rad"][i],
             segments["turn_rad"][i],
-            pull["weight_N_per_m"],
+            segments.get("weight_N_per_m", none)[i],
             segments["friction"][i],
             segments["weight_correction"][i],
         )

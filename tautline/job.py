@@ -117,7 +117,6 @@ def read_job(path: str | Path) -> Job:
         plan,
         max_sidewall,
         area=_area_as_written(top.values),
-        flooded=bool(duct.flag("flooded")),
         tables=tables,
     )
     pulls = read_pulls(top.subs("pull"))

@@ -45,16 +45,18 @@ def read_lining(duct: Table, friction: Table, layers: list[Table], jacket: str, 
         pressed=pressed,
         press_force=force,
         waviness=_waviness(duct),
+        flooded=bool(duct.flag("flooded")),
         jacket=jacket,
         tables=tables,
     )
     named = []
     for table in layers:
         layer = table.text("layer", required=True)
-        own = _size(table, tables)
-        if own == (None, None, None):
+        own, wet = _size(table, tables), table.flag("flooded")
+        if own == (None, None, None) and wet is None:
             table.fault(
-                "trade_size", "is missing, with type, or inside_diameter: what this layer's ducts are"
+                "trade_size",
+                "is missing, with type, or inside_diameter, or flooded: what this layer's ducts are",
             )
         if layer is not None:
             # what the layer leaves out is as in [duct]; a size of its own stands against a diameter stated there
@@ -66,6 +68,7 @@ def read_lining(duct: Table, friction: Table, layers: list[Table], jacket: str, 
                         trade_size=own[0] or size,
                         type=own[1] or kind,
                         inside_diameter=own[2] if own[2] or own[0] else diameter,
+                        flooded=lining.flooded if wet is None else wet,
                     ),
                 )
             )

@@ -40,7 +40,6 @@ def read_rules(
     max_sidewall: float | None,
     *,
     area: object,
-    flooded: bool,
     tables: Tables,
 ) -> Rules:
     """Read ``[pulling]`` and ``[limits]``: how a pull is set up and what it is judged by.
@@ -55,8 +54,6 @@ def read_rules(
         Of the cable's data sheet. [N/m]
     area : object
         The conductor's, as written; conductor stresses follow its unit unless stated.
-    flooded : bool
-        Whether ducts stand full of water.
     tables : Tables
         Of limits.
 
@@ -93,7 +90,6 @@ def read_rules(
         assists=_assists(pulling),
         temperature=temperature,
         lubricant_factor=pulling.number("lubricant_factor", above=0.0, at_most=10.0) or 1.0,
-        flooded=flooded,
         puller=pulling.quantity("puller", "force", above=0.0),
         rope_friction=pulling.number("rope_friction", above=0.0, at_most=2.0),
         tables=tables,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mechanics.bundle import weight_of
 from mechanics.chain import Chain, IntArray
 from mechanics.errors import FloatArray
 from mechanics.pull import Check, PullResult
@@ -78,7 +79,7 @@ def pull_document(done: DonePull) -> Document:
         "length_m": row.length(low, high),
         "passes": passes,
         "relube": [result.track.tags[k] for k in result.relube],
-        "weight_N_per_m": result.weight,
+        "weight_N_per_m": weight_of(result.bundle),
         "arrangement": result.arrangement,
         **_figures(result),
         "winch_tension_N": result.winch_tension,
@@ -132,6 +133,7 @@ def _segments(result: PullResult, stretch: Stretch) -> Document:
     """Return the pieces as evaluated, enough to recompute every tension."""
     chain, source = result.chain, result.source_segment.astype(np.int64)
     bores = [result.track.bores[int(b)] for b in result.track.bore[source]]
+    wet = any(bore.flooded for bore in bores)
     return {
         "length_m": chain.length.tolist(),
         "grade_in_rad": chain.grade_in.tolist(),
@@ -145,6 +147,7 @@ def _segments(result: PullResult, stretch: Stretch) -> Document:
         "guide": [bore.guide for bore in bores],
         "id": [stretch.ids[k] for k in source],
         "how": [stretch.how[k] for k in source],
+        **({"weight_N_per_m": result.weight.tolist()} if wet else {}),
     }
 
 

@@ -9,15 +9,16 @@ from scipy.integrate import solve_ivp
 NEAR = 1e-6  # relative
 
 
-def recomputed(segments, weight, entry):
+def recomputed(segments, dry, entry):
     """Tension at the start and at the end of each segment, by the force balance and nothing else."""
     found = [entry]
+    weights = segments.get("weight_N_per_m", [dry] * len(segments["length_m"]))
     for k, length in enumerate(segments["length_m"]):
         one, other = segments["grade_in_rad"][k], segments["grade_out_rad"][k]
         grade_rate, turn_rate = (other - one) / length, segments["turn_rad"][k] / length
         c = segments["friction"][k] * segments["weight_correction"][k]
 
-        def slope(s, t, one=one, grade_rate=grade_rate, turn_rate=turn_rate, c=c):
+        def slope(s, t, weight=weights[k], one=one, grade_rate=grade_rate, turn_rate=turn_rate, c=c):
             g = one + grade_rate * s
             across = math.hypot(t[0] * grade_rate - weight * math.cos(g), t[0] * turn_rate * math.cos(g))
             return [weight * math.sin(g) + c * across]
