@@ -6,8 +6,6 @@ import math
 from collections.abc import Iterable, Sequence
 
 from mechanics.cable import Cable
-from mechanics.pull import PullResult
-from mechanics.units import show
 from network.feeder import FeederPlan
 from network.plan import NoPlan, PullOption, Section
 from routeio.findings import Finding
@@ -15,14 +13,13 @@ from routeio.survey import Survey, Vault
 from tautline.cautions import CAUTIONS
 from tautline.document import SCHEMA, Document, program_version
 from tautline.job import Job
+from tautline.result_advice import best_parts, no_plan_document
 from tautline.result_pull import DonePull, pull_document, span_path
 
 _ROLES = ("end", "splice", "feed", "pull", "relube", "pass")
-_KIND_OF_UNIT = {"N": "force", "N/m": "sidewall", "m": "length", "rad": "angle", "degC": "temperature"}
-_SMALL = 3.0  # m; lengths under it are radii and clearances, read in inches or millimetres
 
 
-def plan_document(job: Job, survey: Survey, planned: FeederPlan) -> Document:
+def plan_document(job: Job, survey: Survey, planned: FeederPlan, *, why: bool = False) -> Document:
     """Return the document of a planned feeder.
 
     Parameters
@@ -33,6 +30,8 @@ def plan_document(job: Job, survey: Survey, planned: FeederPlan) -> Document:
         What was read.
     planned : FeederPlan
         What came of it.
+    why : bool, optional
+        Whether to give every reason, however long the feeder.
 
     Returns
     -------
@@ -41,7 +40,9 @@ def plan_document(job: Job, survey: Survey, planned: FeederPlan) -> Document:
     """
     plan = planned.plan
     tags = planned.route.tags
-    sections, done = _sections(planned, plan.partial if isinstance(plan, NoPlan) else plan.sections)
+    sections, done = _sections(
+        planned, best_parts(planned, job.plan, plan) if isinstance(plan, NoPlan) else plan.sections
+    )
     failed = any(d.result.verdict == "fail" for d in done)
     whole = DonePull(planned.route, planned.row, 0, len(tags) - 1, planned.pulls.evaluate(0, 1))
     station = planned.row.facts.depart
@@ -64,7 +65,9 @@ def plan_document(job: Job, survey: Survey, planned: FeederPlan) -> Document:
         "cost": None
         if isinstance(plan, NoPlan)
         else {"splices": plan.splices, "setups": plan.setups, "relubes": plan.relubes, "total": plan.cost},
-        "no_plan": _no_plan(job, planned, plan, sections) if isinstance(plan, NoPlan) else None,
+        "no_plan": no_plan_document(job, planned, plan, sections, everything=why)
+        if isinstance(plan, NoPlan)
+        else None,
         "reel": {"longest_m": job.plan.reel, "slack_m": job.plan.slack},
         "assumptions": [*job.assumed, *_bore_assumptions([*done, whole]), *job.guides.assumed],
         "findings": [_finding(f) for f in (*survey.findings, *planned.route.findings)],
@@ -247,74 +250,3 @@ def _finding(finding: Finding) -> Document:
         "where": {"file": where.file, "layer": where.layer, "id": where.id, "x": where.x, "y": where.y},
         "remedy": finding.remedy,
     }
-
-
-def _no_plan(job: Job, planned: FeederPlan, plan: NoPlan, partial: list[Document]) -> Document:
-    tags = planned.route.tags
-    return {
-        "reason": plan.reason,
-        "blocked": [
-            {"from": tags[one], "to": tags[other], "why": _why(job, planned, one, other)}
-            for one, other in plan.blocked
-        ],
-        "reached": tags[plan.reached],
-        "resumes": tags[plan.resumes],
-        "partial": partial,
-    }
-
-
-def _why(job: Job, planned: FeederPlan, one: int, other: int) -> str:
-    """Say which checks stop a span, each way."""
-    said = []
-    for feed, pull in ((one, other), (other, one)):
-        if not (planned.row.vaults[feed].feed and planned.row.vaults[pull].pull):
-            said.append(
-                f"{planned.row.vaults[feed].tag} to {planned.row.vaults[pull].tag}: not allowed there"
-            )
-            continue
-        _, result = planned.pulls.best(feed, pull)
-        said.append(
-            f"{planned.row.vaults[feed].tag} to {planned.row.vaults[pull].tag}: {failures(result, job)}"
-        )
-    inner = range(1, len(planned.row.vaults) - 1)
-    said += [
-        f"splicing is not allowed at {planned.row.vaults[k].tag}"
-        for k in (one, other)
-        if k in inner and not planned.row.vaults[k].splice
-    ]
-    return "; ".join(said)
-
-
-def failures(result: PullResult, job: Job) -> str:
-    """Say which binding checks a pull fails, with value and limit in the job's units.
-
-    Parameters
-    ----------
-    result : PullResult
-        Evaluated.
-    job : Job
-        For its units.
-
-    Returns
-    -------
-    str
-        Such as ``max sidewall 900 lbf/ft against 500 lbf/ft``.
-    """
-    said = []
-    for check in result.checks:
-        if not (check.binding and check.verdict == "fail"):
-            continue
-        if check.value is None or check.limit is None:
-            said.append(f"{check.name.replace('_', ' ')}: {check.source}")
-            continue
-        value, limit = (_shown(v, check.unit, job) for v in (check.value, check.limit))
-        said.append(f"{check.name.replace('_', ' ')} {value} against {limit}")
-    return ", ".join(said) or "passes its checks, taken alone"
-
-
-def _shown(value: float, unit: str, job: Job) -> str:
-    """Write a value of a check in the job's units."""
-    kind = _KIND_OF_UNIT.get(unit)
-    if kind == "length" and abs(value) < _SMALL:
-        kind = "diameter"
-    return show(value, kind, job.units) if kind else f"{value:.4g}"

@@ -26,6 +26,10 @@ from tautline.deliver.digest import (
 )
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, pulls_of, sections_of
 from tautline.deliver.present import Units, count, percent, plain, words
+from tautline.deliver.reasons import (
+    NO_REMEDY,
+    remedy_words,
+)
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -139,6 +143,8 @@ def _environment(document: Document, units: Units) -> Environment:
         units=units,
         soon=_SOON,
         numbered=lambda items: list(enumerate(items, 1)),
+        no_remedy=NO_REMEDY,
+        remedy=lambda remedy: remedy_words(remedy, document),
         data=lambda items, row: Markup(_data([str(row(item)) for item in items])),
     )
     environment.filters.update(

@@ -10,6 +10,7 @@ from typing import Any
 from tautline.deliver.digest import cable_of, failing_of, place_of
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, isolated, percent, plain, words
+from tautline.deliver.reasons import NO_REMEDY, remedy_words
 
 _TableRow = tuple[list[str], list[str]]
 
@@ -82,15 +83,43 @@ def _no_plan(document: Document) -> list[str]:
     why = document.get("no_plan")
     if not why:
         return []
-    lines = ["WHY THERE IS NO PLAN", *_wrap(plain(why["reason"]), "  ")]
-    for b in why["blocked"]:
-        lines += _wrap(f"{isolated(b['from'])} to {isolated(b['to'])}: {plain(b['why'])}", "  - ")
+    lines = ["WHY THERE IS NO PLAN"]
+    missing = why.get("missing")
+    if missing is None or not why["blocked"]:
+        lines += _wrap(plain(why["reason"]), "  ")
+    if missing is None:  # of an earlier version
+        for b in why["blocked"]:
+            lines += _wrap(f"{plain(b['from'])} to {plain(b['to'])}: {plain(b['why'])}", "  - ")
+    for stretch in (missing or ())[:_SHOWN]:
+        lines += _wrap(f"No section gets from {plain(stretch['from'])} to {plain(stretch['to'])}:", "  ")
+        for part in plain(stretch["why"]).split("; "):
+            lines += _wrap(part, "      ")
+        lines += _remedies(stretch, document)
+    if len(missing or ()) > _SHOWN:
+        lines.append(f"  {len(missing) - _SHOWN} more stretches in the result document")
+    if why.get("remedies"):
+        lines.append("  Any of these gives a plan of the whole feeder:")
+        for remedy in why["remedies"]:
+            lines += _wrap(remedy_words(remedy, document), "    - ")
     lines += _wrap(
-        f"sections from the start reach {isolated(why['reached'])}; sections to the end can begin at {isolated(why['resumes'])}",
+        f"Sections from the start reach {plain(why['reached'])}; sections to the end can begin at {plain(why['resumes'])}.",
         "  ",
     )
     if why["partial"]:
         lines += _wrap("What follows is the best part of a plan, not a plan.", "  ")
+    return lines
+
+
+def _remedies(stretch: Mapping[str, Any], document: Document) -> list[str]:
+    if not stretch["looked"]:
+        return _wrap("what would help here was not looked for: --why looks everywhere", "    ")
+    if not stretch["remedies"]:
+        return _wrap(NO_REMEDY, "    ")
+    lines = _wrap(
+        "what would help, each on its own:" if len(stretch["remedies"]) > 1 else "what would help:", "    "
+    )
+    for remedy in stretch["remedies"]:
+        lines += _wrap(remedy_words(remedy, document), "    - ")
     return lines
 
 

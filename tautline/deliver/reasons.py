@@ -1,0 +1,283 @@
+"""Why a plan is as it is, and where there is none what would let one through, in words in the job's units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from tautline.deliver.frame import Document
+from tautline.deliver.present import Units, count, percent, plain, words
+
+Data = Mapping[str, Any]
+
+NO_REMEDY = (
+    "no single lower friction, larger bend, new vault, pusher, assist or reel lets a section through here: look at the "
+    "duct's size and at the limits"
+)
+
+
+def remedy_words(remedy: Data, document: Document) -> str:
+    """Return a change that would let a section through, as a sentence without its full stop.
+
+    Parameters
+    ----------
+    remedy : mapping
+        Of the document.
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    str
+        What to change, from what to what, where; then what comes of it.
+    """
+    units = Units.of(document)
+    said = [_change(remedy, document, units)]
+    if remedy["feed"] is not None:
+        said.append(
+            f"{plain(remedy['feed'])} -> {plain(remedy['pull'])} then passes at {percent(remedy['utilisation'])}"
+        )
+    elif remedy["kind"] == "vault":
+        said.append(
+            f"the pulls on either side of it then pass, the worse at {percent(remedy['utilisation'])}"
+        )
+    plan = remedy["plan"]
+    if plan is not None:
+        said.append(
+            f"a plan of the whole feeder then costs {plan['cost']:g} ({count(plan['splices'] + 1, 'section')}, "
+            f"worst use {percent(plan['utilisation'])})"
+        )
+    return "; ".join(said)
+
+
+def _change(remedy: Data, document: Document, units: Units) -> str:
+    kind, value = remedy["kind"], remedy["value"]
+    ends = f"between {plain(remedy['from'])} and {plain(remedy['to'])}"
+    if kind == "friction":
+        each = [
+            f"{f['lubricated']:.3f}, now {f['lubricated_now']:.3f}"
+            + ("" if f["dry"] is None else f" (dry {f['dry']:.3f}, now {f['dry_now']:.3f})")
+            for f in remedy["friction"]
+        ]
+        return f"a friction coefficient of {'; and of '.join(each)}, in the ducts {ends}"
+    if kind == "radius":
+        radius, now = (_size(r, units) for r in (value, remedy["now"]))
+        if remedy["span"] is None:
+            return f"a radius of {radius} in every bend {ends} that is tighter; the tightest now has {now}"
+        return f"a radius of {radius} in place of {now} in {_bend(remedy, document, units)}"
+    if kind == "vault":
+        return f"a new vault {_along(remedy, document, units)}"
+    if kind == "reel":
+        return f"cable on reels of {units.text('length', value)}"
+    if kind == "allow":
+        return f"leave to splice, to feed and to pull at {plain(remedy['vault'])}"
+    force = units.text("force", value)
+    if kind == "assist":
+        return f"an assist of {force} at {plain(remedy['vault'])}"
+    return f"a pusher of {force} at the feed" + (
+        f", {plain(remedy['vault'])}" if remedy["vault"] else " of each pull"
+    )
+
+
+def _size(radius: float, units: Units) -> str:
+    """A radius as bends are named by it, with a digit more than the steps in which it is looked for."""
+    extra = 1 if units.system == "si" else 0
+    return units.text("length", radius, extra)
+
+
+def _bend(item: Data, document: Document, units: Units) -> str:
+    turn = item["turn_rad"]
+    angle = f"{abs(math.degrees(turn)):.0f}° " if turn else ""
+    return f"the {angle}bend {_along(item, document, units)}"
+
+
+def _along(item: Data, document: Document, units: Units) -> str:
+    """Where a place in a span is: how far from its nearer end, and on the map."""
+    one, other = (plain(tag) for tag in item["span"])
+    spot = ""
+    if item.get("x") is not None:
+        ground = document["ground"]
+        scale = ground["metres_per_unit"]
+        spot = f" (at {item['x'] / scale:,.2f}, {item['y'] / scale:,.2f} {words(plain(ground['unit']))})"
+    return f"{units.text('length', item['station_m'])} from {one} towards {other}{spot}"
+
+
+def way_words(pull: Data, document: Document) -> str:
+    """Return why a pull does not go the other way, where one may wonder; empty where its figures say so.
+
+    Parameters
+    ----------
+    pull : mapping
+        Of the document.
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    str
+        A sentence without its full stop.
+    """
+    why, other = pull.get("why"), pull["reverse"]
+    if not why or not other:
+        return ""
+    decided, units = why["other_way"], Units.of(document)
+    if decided == "not-allowed":
+        return "the other way is not allowed at its vaults"
+    easier = other["utilisation"] < pull["utilisation"]
+    if decided == "more-stops":
+        stops = len(other["relube"]) - len(pull["relube"])
+        return f"the other way takes {count(stops, 're-lube stop')} more"
+    if not easier:
+        return ""
+    worst = max(p["utilisation"] for s in document["sections"] for p in s["pulls"])
+    same = (
+        f"the other way is easier at the same cost, {percent(other['utilisation'])}, but leaves the plan's worst use at "
+        f"{percent(worst)}"
+    )
+    if decided == "climbs-more":
+        climbs = units.text("length", why["other_climb_m"] - why["climb_m"])
+        return f"{same}; this way is kept because it climbs {climbs} less"
+    return f"{same}; this way is kept because it is fed from the earlier vault"
+
+
+def gain_words(pull: Data, document: Document) -> list[str]:
+    """Return what would relieve a pull, one phrase a change, those that help first.
+
+    Parameters
+    ----------
+    pull : mapping
+        Of the document.
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    list of str
+        Empty where nothing was looked for.
+    """
+    units = Units.of(document)
+    told = []
+    for gain in sorted((pull.get("why") or {}).get("gains", ()), key=lambda g: g["utilisation"]):
+        if gain["kind"] == "stop":
+            change = f"re-lube at {plain(gain['vault'])} too"
+        elif gain["kind"] == "friction":
+            change = f"friction {abs(gain['value']):.2f} lower"
+        else:
+            change = (
+                f"radius {_size(gain['value'], units)} in place of {_size(gain['now'], units)} in "
+                f"{_bend(gain, document, units)}"
+            )
+        helps = gain["utilisation"] < pull["utilisation"] - 5e-4
+        told.append(f"{change}: {percent(gain['utilisation'])}" + ("" if helps else ", no gain"))
+    return told
+
+
+def runner_words(section: Data) -> str:
+    """Return what a plan without a section would be.
+
+    Parameters
+    ----------
+    section : mapping
+        Of the document.
+
+    Returns
+    -------
+    str
+        Empty where it was not looked for.
+    """
+    why = section.get("why")
+    if not why:
+        return ""
+    other = why["runner_up"]
+    if other is None:
+        return f"no plan without it: {plain(why['none'])}"
+    extra = f"costs {why['extra_cost']:g} more" if why["extra_cost"] > 0 else "costs the same"
+    ends = [plain(s["to"]) for s in other["sections"][:-1]]
+    splices = f"splices at {_listed(ends)}" if ends else "no splice"
+    return f"{extra}, worst use {percent(other['utilisation'])}: {splices}"
+
+
+def _listed(tags: Sequence[str], most: int = 8) -> str:
+    return ", ".join(tags[:most]) + (f" and {len(tags) - most} more" if len(tags) > most else "")
+
+
+def splice_words(splice: Data) -> str:
+    """Return why a splice is where it is: what it would mean to have it at the vault before or behind.
+
+    Parameters
+    ----------
+    splice : mapping
+        Of the document.
+
+    Returns
+    -------
+    str
+        Sentences.
+    """
+    told = ["the job asks for a splice here"] if splice["forced"] else []
+    for moved in splice["moved"]:
+        to = plain(moved["to"])
+        if moved["extra_cost"] is None:
+            told.append(f"not at {to}: {plain(moved['why'])}")
+        elif abs(moved["extra_cost"]) > 1e-9:
+            told.append(f"at {to} the plan would cost {moved['extra_cost']:g} more")
+        else:
+            told.append(f"at {to} it would cost the same, {plain(moved['why'])}")
+    return "; ".join(told)
+
+
+def splice_reasons(document: Document) -> dict[str, str]:
+    """Return the reason for every splice of a plan.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    dict of str to str
+        By vault tag; empty where none were worked out.
+    """
+    return {s["vault"]: splice_words(s) for s in document.get("splices") or []}
+
+
+def alternative_rows(document: Document) -> list[dict[str, Any]]:
+    """Return the alternatives as rows: cost, worst use, what differs in numbers, where the splices are.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    list of dict
+        The cheapest first.
+    """
+    rows = []
+    for number, item in enumerate(document.get("alternatives") or [], 1):
+        plan = item["plan"]
+        splices = [plain(s["to"]) for s in plan["sections"][:-1]]
+        relube = [plain(v) for s in plan["sections"] for p in s["pulls"] for v in p["relube"]]
+        said = []
+        if item["chosen"]:
+            said.append("the plan")
+        if item["knee"]:
+            said.append("knee: beyond it margin gets dear")
+        rows.append(
+            {
+                "number": number,
+                "cost": plan["cost"],
+                "utilisation": plan["utilisation"],
+                "sections": len(plan["sections"]),
+                "pulls": plan["setups"],
+                "relubes": plan["relubes"],
+                "splices": _listed(splices) or "none",
+                "relube": _listed(relube) or "nowhere",
+                "said": "; ".join(said),
+                **item,
+            }
+        )
+    return rows
