@@ -55,7 +55,10 @@ def random_case() -> Callable[..., Case]:
         small = Bore(0.127, Friction(0.2, 0.5 if ages else None, hold))
         pressed = {"pressed": 0.15, "press_force": 400.0} if extras and rng.random() < 0.4 else {}
         large = Bore(
-            0.154, Friction(0.25, 0.6 if ages else None, hold, **pressed), waviness=0.01 * rng.randint(0, 1)
+            0.154,
+            Friction(0.25, 0.6 if ages else None, hold, **pressed),
+            waviness=0.01 * rng.randint(0, 1),
+            flooded=extras and rng.random() < 0.4,
         )
         grade, steepest = 0.0, rng.choice([0.1, 0.3, 0.6])
         laid, crossings = [], []

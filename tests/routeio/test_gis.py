@@ -97,16 +97,25 @@ def test_filter_and_fields(layer, raw, survey):
         fr=[0.2, 0.3, 7.0],
         n=[6, 4, None],
         rec=[101.0, 150.0, None],
+        wet=["yes", None, "half"],
     )
     chosen = Selection(
         "ducts",
         "status = 'P'",
-        {"size": "dia", "inside_diameter": "BORE", "friction": "fr", "count": "n", "length": "rec"},
+        {
+            "size": "dia",
+            "inside_diameter": "BORE",
+            "friction": "fr",
+            "count": "n",
+            "length": "rec",
+            "flooded": "wet",
+        },
     )
     read = raw(path, ducts=chosen)
     assert read.counts == {"read LineString": 2, "skipped by filter": 1}
     first, second = (line.fields for line in read.lines)
     assert (first.size, first.friction, first.count, first.recorded_length) == ("5", 0.2, 6, 101.0)
+    assert (first.flooded, second.flooded) == (True, None)
     assert first.inside_diameter == pytest.approx(0.1281938)
     assert second.inside_diameter == pytest.approx(0.128)
     assert [f.code for f in survey(path, ducts=chosen).findings if f.code == "length-differs"] == [
@@ -115,7 +124,8 @@ def test_filter_and_fields(layer, raw, survey):
     whole = raw(path, ducts=Selection("ducts", None, dict(chosen.fields)))
     assert whole.lines[2].fields.inside_diameter is None
     unreadable = [f.message for f in whole.findings if f.code == "field-unreadable"]
-    assert len(unreadable) == 2  # a bare number is no diameter, 7 is no friction coefficient
+    # a bare number is no diameter, 7 is no friction coefficient, half is neither yes nor no
+    assert len(unreadable) == 3
     assert "'128' of feature 3" in unreadable[0]
 
 

@@ -42,6 +42,19 @@ def test_fields_of_the_span_go_before_its_layer(lining: Lining) -> None:
     assert lining.bore(_duct("DUCT-BORE", own)).inside_diameter == pytest.approx(3.998 * INCH)
 
 
+def test_water_by_the_span_its_layer_or_the_job(tmp_path: Path) -> None:
+    text = SAMPLE.read_text(encoding="utf-8").replace(
+        'layer = "DUCT-BORE"', 'layer = "DUCT-BORE"\nflooded = true'
+    )
+    (tmp_path / "harbour.dxf").write_bytes(b"")
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    lining = read_job(tmp_path / "job.toml").lining
+    assert not lining.bore(_duct("DUCT-BANK")).flooded
+    assert lining.bore(_duct("DUCT-BANK", DuctFields(flooded=True))).flooded
+    assert lining.bore(_duct("DUCT-BORE")).flooded
+    assert not lining.bore(_duct("DUCT-BORE", DuctFields(flooded=False))).flooded
+
+
 def test_friction_holds_on_all_layers(lining: Lining) -> None:
     assert lining.bore(_duct("DUCT-BORE")).friction == lining.bore(_duct("DUCT-BANK")).friction
 
