@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from mechanics.errors import FloatArray
 from routeio.course import Course
-from routeio.findings import Finding, InputRefusedError, Where
+from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.legs import Piece, kinks
 from routeio.survey import Origin
 
@@ -109,7 +109,7 @@ def round_corners(
                 "no-room-for-sweep",
                 "warning",
                 f"a {what} of {math.degrees(abs(kink[i])):.1f} degrees leaves room for a radius of "
-                f"{radius:.3g} m only, not the {sweep:.3g} m stated",
+                f"{span_text(float(radius))} only, not the {span_text(sweep or 0.0)} stated",
                 places[i],
                 "check the vertices there, or draw the bend as it is",
             )

@@ -15,7 +15,7 @@ from routeio import bulges
 from routeio.affine import moved
 from routeio.dxf_blocks import Blocks, Placed, matrices
 from routeio.dxf_shapes import LINES, NotALineError, Shape, attributes_of, layer_of, place_of, shape_of
-from routeio.findings import Finding, Where
+from routeio.findings import Finding, Where, span_text
 from routeio.ground import check_in_reach
 from routeio.rawlines import RawVault
 
@@ -228,7 +228,7 @@ class VaultReader:
                 Finding(
                     "vault-symbol-large",
                     "info",
-                    f"the block is {size:.1f} m across, so it is taken for a symbol and not for the vault's outline",
+                    f"the block is {span_text(size)} across, so it is taken for a symbol and not for the vault's outline",
                     where,
                     "draw the vault's outline at its true size if ducts end at its wall",
                 )
@@ -355,7 +355,7 @@ def named_by_text(
             Finding(
                 "tag-from-text",
                 "info",
-                f"the vault is named {label.text!r} after the text {float(centre[k]):.2f} m from it "
+                f"the vault is named {label.text!r} after the text {span_text(float(centre[k]))} from it "
                 f"(layer {label.layer!r})",
                 replace(vaults[index].where, file=file),
                 "put the tag into an attribute of the vault's block if this is the wrong text",

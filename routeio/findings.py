@@ -63,15 +63,45 @@ def span_text(metres: float) -> str:
     Returns
     -------
     str
-        To the centimetre, or the millimetre where it is small.
+        To the centimetre, or finer where it is small.
 
     Examples
     --------
     >>> span_text(0.6096), span_text(0.003)
     ('0.61 m (2.00 ft)', '0.003 m (0.010 ft)')
     """
-    digits = 3 if abs(metres) < 0.1 and metres != 0.0 else 2
+    size = abs(metres)
+    digits = 2 if size >= 0.1 or size == 0.0 else 3 if size >= 1e-3 else 5
     return f"{metres:.{digits}f} m ({metres / 0.3048:.{digits}f} ft)"
+
+
+def place_text(where: Where, unit: tuple[str, float] | None = None) -> str:
+    """Return the coordinates of a place in words, empty where it has none.
+
+    Parameters
+    ----------
+    where : Where
+        A place.
+    unit : tuple of (str, float), optional
+        Name and metres of the file's own unit, so that the place is found in the drawing: at two million feet the US
+        survey foot and the international foot lead 4 ft apart. Metres and feet where it is not known.
+
+    Returns
+    -------
+    str
+        To the hundredth.
+
+    Examples
+    --------
+    >>> place_text(Where(x=609601.2192024384, y=0.0), ("us_survey_foot", 1200 / 3937))
+    'at 2000000.00, 0.00 us_survey_foot'
+    """
+    if where.x is None or where.y is None:
+        return ""
+    if unit is not None:
+        name, metres = unit
+        return f"at {where.x / metres:.2f}, {where.y / metres:.2f} {name}"
+    return f"at {where.x:.2f}, {where.y:.2f} m ({where.x / 0.3048:.2f}, {where.y / 0.3048:.2f} ft)"
 
 
 class InputRefusedError(ValueError):
@@ -89,6 +119,8 @@ class InputRefusedError(ValueError):
         How to mend it.
     findings : tuple of Finding, optional
         What else was found before giving up.
+    unit : tuple of (str, float), optional
+        Name and metres of the unit in which the place is told; metres and feet where it is not known.
     """
 
     def __init__(
@@ -98,25 +130,16 @@ class InputRefusedError(ValueError):
         where: Where | None = None,
         remedy: str = "",
         findings: tuple[Finding, ...] = (),
+        unit: tuple[str, float] | None = None,
     ) -> None:
         self.code = code
         self.message = message
         self.where = where or Where()
         self.remedy = remedy
         self.findings = findings
-        place = ", ".join(
-            part
-            for part in (
-                self.where.file,
-                f"layer {self.where.layer}" if self.where.layer else "",
-                self.where.id,
-                f"at {self.where.x:.2f}, {self.where.y:.2f} m "
-                f"({self.where.x / 0.3048:.2f}, {self.where.y / 0.3048:.2f} ft)"
-                if self.where.x is not None and self.where.y is not None
-                else "",
-            )
-            if part
-        )
+        layer = f"layer {self.where.layer}" if self.where.layer else ""
+        told = (self.where.file, layer, self.where.id, place_text(self.where, unit))
+        place = ", ".join(part for part in told if part)
         super().__init__(
             f"{message}" + (f" ({place})" if place else "") + (f" -- {remedy}" if remedy else "")
         )

@@ -12,7 +12,7 @@ from types import MappingProxyType
 import numpy as np
 
 from mechanics.errors import FloatArray
-from routeio.findings import Finding, InputRefusedError, Where
+from routeio.findings import Finding, InputRefusedError, Where, span_text
 
 #: No drawing of anything on the ground reaches this far from its origin. [m]
 FARTHEST = 1e9
@@ -183,7 +183,7 @@ def doubtful_extent(low: FloatArray, high: FloatArray, where: Where) -> list[Fin
         Finding(
             "extent-doubtful",
             "warning",
-            f"all ducts and vaults lie within {size:.3g} m: {'small' if size < SMALLEST_ROUTE else 'large'} for a "
+            f"all ducts and vaults lie within {span_text(size)}: {'small' if size < SMALLEST_ROUTE else 'large'} for a "
             "route, so the unit may be wrong",
             where,
             "check the unit, and state units if the file has it wrong",

@@ -13,7 +13,7 @@ from routeio.corners import Rounded, round_corners
 from routeio.course import Course
 from routeio.elements import laid_out
 from routeio.explain import Beliefs, explained
-from routeio.findings import Finding, InputRefusedError, Where
+from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.legs import Piece, pieces_of
 from routeio.options import ReadOptions
 from routeio.radii import settle_radii
@@ -190,6 +190,6 @@ def not_at_end(plan: Plan, line: Ready, tolerance: float) -> Finding | None:
         return None
     where: Where = line.placed(line.xy[-worst])
     return Finding(
-        "end-moved", "warning", f"the recovered shape ends {miss[worst]:.3g} m from the line's end", where,
+        "end-moved", "warning", f"the recovered shape ends {span_text(miss[worst])} from the line's end", where,
         "look at the line there: a stray end, or a kink beside an arc",
     )  # fmt: skip

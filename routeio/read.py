@@ -190,6 +190,7 @@ def survey_of(
             first.where,
             first.remedy,
             (*findings, *(_as_finding(r) for r in refused)),
+            (raw.ground.unit, raw.ground.metres_per_unit),
         )
     spans, told_of = leveled(
         [Span(shape, j.tied.start, j.tied.end, j.tied.line.where) for j, shape in shaped],

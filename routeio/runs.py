@@ -11,7 +11,7 @@ from mechanics.errors import FloatArray
 from routeio.course import Course, wrap
 from routeio.elements import Elements
 from routeio.explain import Explained
-from routeio.findings import Finding
+from routeio.findings import Finding, span_text
 from routeio.legs import Piece
 from routeio.radii import Radii
 from routeio.ready import Ready
@@ -181,10 +181,10 @@ class Runs:
         found.append(
             Finding(
                 "line-fitted", "info",
-                f"{part.stop - part.start} vertices that scatter by {self.scatter[run]:.3g} m{correlated} became "
+                f"{part.stop - part.start} vertices that scatter by {span_text(self.scatter[run])}{correlated} became "
                 f"{self._after[2][run]} bends: turns of {self._before[1][run]:.0f} degrees became "
-                f"{self._after[1][run]:.0f}, {self._before[0][run]:.2f} m became {self._after[0][run]:.2f}, "
-                f"residual {self.residual[run]:.3g} m",
+                f"{self._after[1][run]:.0f}, {span_text(self._before[0][run])} became "
+                f"{span_text(self._after[0][run])}, residual {span_text(self.residual[run])}",
                 line.where, "state the scatter if it is known to be another",
             )
         )  # fmt: skip
@@ -196,8 +196,8 @@ class Runs:
         return [
             Finding(
                 "stray-vertex", "warning",
-                f"a vertex lies {abs(float(off[i])):.2f} m off a line whose others scatter by "
-                f"{self.scatter[run]:.2g} m: left out", line.placed(line.xy[first + i]),
+                f"a vertex lies {span_text(abs(float(off[i])))} off a line whose others scatter by "
+                f"{span_text(self.scatter[run])}: left out", line.placed(line.xy[first + i]),
                 "correct the vertex, or draw the bend it stands for with more of them",
             )
             for i in np.flatnonzero(self.found.traces.weight[part] == 0.0).tolist()
@@ -217,9 +217,9 @@ class Runs:
                 Finding(
                     "radius-assumed", "info",
                     f"vertices do not tell the radius of a bend of {math.degrees(abs(float(e.turn[row]))):.1f} degrees "
-                    f"(best {best:.3g} m, give or take {100 * float(self.found.radius_sd[k]):.0f} %; allowed "
-                    f"{radii.least[k]:.4g} to {radii.most[k]:.4g} m): taken as "
-                    f"{math.exp(float(radii.chain.log_radius[k])):.4g} m",
+                    f"(best {span_text(best)}, give or take {100 * float(self.found.radius_sd[k]):.0f} %; allowed "
+                    f"{span_text(float(radii.least[k]))} to {span_text(float(radii.most[k]))}): taken as "
+                    f"{span_text(math.exp(float(radii.chain.log_radius[k])))}",
                     line.placed(line.xy[at]), "sidewall pressure hangs on it: find the radius it was built with",
                 )
             )  # fmt: skip

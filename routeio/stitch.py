@@ -13,7 +13,7 @@ import shapely
 from mechanics.errors import FloatArray
 from routeio.attach import Tied
 from routeio.bulges import headings
-from routeio.findings import Finding
+from routeio.findings import Finding, span_text
 from routeio.rawlines import RawLine
 from routeio.survey import DuctFields
 from routeio.tidy import placed, points_at
@@ -195,7 +195,7 @@ def _undecided(pieces: Sequence[Tied], ends: Sequence[_End], points: FloatArray)
     return Finding(
         "ambiguous-junction",
         "error",
-        f"{len(ends)} duct ends meet within {wide:.3f} m and there is no vault ({names}): which goes on into which "
+        f"{len(ends)} duct ends meet within {span_text(wide)} and there is no vault ({names}): which goes on into which "
         "is not guessed, and they are left loose",
         placed(pieces[ends[0].piece].line.where, middle),
         "draw the vault there, or join the two that belong together into one line",
@@ -206,7 +206,7 @@ def _turned_back(pieces: Sequence[Tied], a: _End, b: _End, gap: float, turn: flo
     return Finding(
         "ends-side-by-side",
         "warning",
-        f"two duct ends {gap:.3f} m apart are not joined, because a duct through both would turn back by "
+        f"two duct ends {span_text(gap)} apart are not joined, because a duct through both would turn back by "
         f"{math.degrees(turn):.0f} degrees ({pieces[a.piece].line.where.id}, {pieces[b.piece].line.where.id})",
         placed(pieces[a.piece].line.where, _place(pieces, a)),
         "draw the vault they end at, or the bend between them",
@@ -228,12 +228,12 @@ def _meet(pieces: list[Tied], a: _End, b: _End, findings: list[Finding]) -> None
         points[-1 if end.last else 0] = meeting
         pieces[end.piece] = replace(t, line=replace(t.line, points=points))
     if gap > TOUCH or rise > EXACT:
-        up = f" and {rise:.3f} m in elevation" if rise > EXACT else ""
+        up = f" and {span_text(rise)} in elevation" if rise > EXACT else ""
         findings.append(
             Finding(
                 "gap-closed",
                 "info",
-                f"a gap of {gap:.4f} m{up} between {pieces[a.piece].line.where.id} and "
+                f"a gap of {span_text(gap)}{up} between {pieces[a.piece].line.where.id} and "
                 f"{pieces[b.piece].line.where.id} is closed",
                 placed(pieces[a.piece].line.where, meeting),
                 "draw the ends together, or lower snap if they do not belong together",

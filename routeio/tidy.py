@@ -11,7 +11,7 @@ import shapely
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from routeio.bulges import leg_lengths
-from routeio.findings import Finding, Where
+from routeio.findings import Finding, Where, span_text
 from routeio.rawlines import RawLine
 from routeio.stack import ObjectArray, stacked
 
@@ -198,7 +198,7 @@ def against_record(lines: Iterable[RawLine]) -> list[Finding]:
                 Finding(
                     "length-differs",
                     "warning",
-                    f"drawn {drawn:.2f} m, on record {recorded:.2f} m ({drawn / recorded:.2f} times); the drawing "
+                    f"drawn {span_text(drawn)}, on record {span_text(recorded)} ({drawn / recorded:.2f} times); the drawing "
                     "is used",
                     placed(line.where, line.points[0]),
                     "check which is right, and the unit of the record",

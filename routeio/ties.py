@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
-from routeio.findings import Finding
+from routeio.findings import Finding, span_text
 from routeio.rawlines import RawLine
 from routeio.stack import ObjectArray, Stack
 from routeio.survey import Vault
@@ -162,8 +162,8 @@ def _ambiguous(
     return Finding(
         "vault-ambiguous",
         "error",
-        f"a duct end lies {distance:.3f} m from vault {vaults[one].tag} and {further:.3f} m from vault "
-        f"{vaults[other].tag}: left loose",
+        f"a duct end lies {span_text(distance)} from vault {vaults[one].tag} and {span_text(further)} from "
+        f"vault {vaults[other].tag}: left loose",
         placed(line.where, point),
         "draw the end at the vault it belongs to, or lower snap",
     )
@@ -173,7 +173,7 @@ def _snapped(line: RawLine, point: FloatArray, vault: Vault, distance: float, sn
     return Finding(
         "end-snapped",
         "warning" if distance > 0.5 * snap else "info",
-        f"a duct ends {distance:.3f} m from vault {vault.tag} and is tied to it (tolerance {snap:.3f} m)",
+        f"a duct ends {span_text(distance)} from vault {vault.tag} and is tied to it (tolerance {span_text(snap)})",
         placed(line.where, point),
         "draw the end at the vault, or lower snap if it does not belong to it",
     )

@@ -12,12 +12,12 @@ from typing import Any
 
 from mechanics.errors import DomainError
 from mechanics.units import System, quantity, show
-from routeio.findings import Finding, InputRefusedError
+from routeio.findings import Finding, InputRefusedError, place_text
 from routeio.options import ReadOptions, Selection
 from routeio.peeking import Peek, peek
 from routeio.read import read_survey
 from routeio.summary import Summary, summarise
-from routeio.survey import Duct, Survey
+from routeio.survey import Duct, Ground, Survey
 from tautline.errors import OutputError, UsageError
 from tautline.survey_bends import laid
 
@@ -131,7 +131,14 @@ def as_text(found: Inspection) -> str:
         summary = summarise(found.survey)
         system = units_read(seen)
         lines += ["", "AS READ", *_summary(summary, system), "", "DUCTS", *_ducts(found.survey, system)]
-        lines += ["", "VAULTS", *_vaults(found.survey), "", "FINDINGS", *_findings(summary)]
+        lines += [
+            "",
+            "VAULTS",
+            *_vaults(found.survey),
+            "",
+            "FINDINGS",
+            *_findings(summary, found.survey.ground),
+        ]
     return "\n".join(lines) + "\n"
 
 
@@ -177,6 +184,7 @@ def as_json(found: Inspection) -> str:
                 "segments": len(d.chain),
                 "turn_rad": float(abs(d.chain.turn).sum()),
                 "elevated": d.elevated,
+                "elevation_from": d.elevation_from,
                 "vertices": len(d.vertices),
                 "bends": _plain_bends(d),
             }
@@ -366,14 +374,14 @@ def _columns(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
         yield f"  and {len(rows) - _SHOWN} more; --json has them all"
 
 
-def _findings(summary: Summary) -> Iterator[str]:
+def _findings(summary: Summary, ground: Ground) -> Iterator[str]:
+    unit = (ground.unit, ground.metres_per_unit)
     if not summary.kinds:
         yield "  none"
     for kind in summary.kinds:
         first = kind.first
-        place = ", ".join(
-            x for x in (first.where.layer and f"layer {first.where.layer}", first.where.id) if x
-        )
+        layer = first.where.layer and f"layer {first.where.layer}"
+        place = ", ".join(x for x in (layer, first.where.id, place_text(first.where, unit)) if x)
         many = f" ({kind.count} of this kind, the first:)" if kind.count > 1 else ""
         text = f"{kind.severity} {kind.code}:{many} {first.message}{f' ({place})' if place else ''}"
         yield from _wrap(text + (f"; {first.remedy}" if first.remedy else ""))

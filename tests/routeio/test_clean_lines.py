@@ -123,7 +123,7 @@ def test_gaps_and_overshoots_leave_no_kink(gap):
     assert len(points) == 3
     assert sorted(points[:, 0].tolist()) == pytest.approx([0, 10, 15])
     (closed,) = [f for f in result.findings if f.code == "gap-closed"]
-    assert f"{math.hypot(*gap):.4f}" in closed.message
+    assert f"{math.hypot(*gap):.3f} m (" in closed.message
     assert (closed.where.x, closed.where.y) == pytest.approx((X0 + 10, Y0))
 
 
@@ -145,7 +145,9 @@ def test_two_arcs_meet_halfway_with_their_turns_kept():
 def test_elevations_meet_too():
     result = cleaned([line((0, 0, 10), (5, 0, 12)), line((5, 0, 12.1), (9, 0, 11))])
     assert result.lines[0].tied.line.points[1, 2] == pytest.approx(12.05)
-    assert "0.100 m in elevation" in next(f.message for f in result.findings if f.code == "gap-closed")
+    assert "0.100 m (0.328 ft) in elevation" in next(
+        f.message for f in result.findings if f.code == "gap-closed"
+    )
 
 
 def test_three_ends_without_a_vault_are_not_guessed():

@@ -52,7 +52,7 @@ def test_both_sides_of_the_tolerance_are_reported_with_distance_and_place():
     assert spans(result) == [("A", "B"), (None, "D"), ("D", None)]
     tied = by_code(result, "end-snapped")
     assert [(f.severity, round(f.where.x, 2)) for f in tied] == [("info", 0.1), ("warning", 99.71)]
-    assert "0.290 m from vault B" in tied[1].message
+    assert "0.29 m (0.95 ft) from vault B" in tied[1].message
     (miss,) = [f for f in by_code(result, "near-miss") if f.where.x < 250]
     assert "vault C is 0.31 m (1.02 ft) away" in miss.message
     assert (miss.where.x, miss.where.id) == (200.31, "out")

@@ -111,3 +111,11 @@ def test_peek_works_without_units(saved):
     assert looked.units is None
     assert any("does not say" in text and "100 x 50 m if m" in text for text in looked.missing)
     assert looked.guessed("ducts") == ("DUCT",)
+
+
+def test_a_refusal_tells_its_place_in_the_drawings_own_unit(drawing, saved, survey):
+    """At two million feet the survey foot and the international foot lead 4 ft apart."""
+    drawing.header["$INSUNITS"] = 21
+    drawing.modelspace().add_lwpolyline([(2e6, 7e5), (2e6 + 100, 7e5), (2e6 + 100, 7e5 + 100)])
+    with pytest.raises(InputRefusedError, match=r"at 2000100\.00, 700000\.00 us_survey_foot"):
+        survey(saved(drawing), ducts="0")
