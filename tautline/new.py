@@ -15,6 +15,7 @@ from routeio.survey import Survey
 from tautline.inspect import units_read
 
 FILL_IN = "FILL IN"
+_TOLD = 20  # vaults that are told one by one
 
 # What only a data sheet or the owner can know. Left as it is, a value is refused: no example is ever taken for one.
 _EXAMPLES = {
@@ -188,8 +189,10 @@ def _feeder_lines(survey: Survey | None) -> Iterator[str]:
                 ducts[tag] = ducts.get(tag, 0) + 1
     ends = [tag for tag, count in ducts.items() if count == 1]
     if tags:
-        more = f", and {len(tags) - 20} more" if len(tags) > 20 else ""
-        yield f"# vaults: {', '.join(_flat(t) for t in tags[:20])}{more}"
+        more = f", and {len(tags) - _TOLD} more" if len(tags) > _TOLD else ""
+        yield f"# vaults: {', '.join(_flat(t) for t in tags[:_TOLD])}{more}"
+    for finding in () if survey is None else [f for f in survey.findings if f.code == "repeated-tag"][:_TOLD]:
+        yield f"# {_flat(finding.message)}; a feeder or a pull must name it so"
     if len(ends) == 2:
         yield "# feeder: these two, because they are the only vaults at which a single duct ends"
         yield f"feeder = [{_quoted(ends[0])}, {_quoted(ends[1])}]"

@@ -98,6 +98,82 @@ def test_new_writes_a_job_that_is_refused_until_it_is_filled_in(tmp_path, capsys
     assert read_job(path).feeder == ("SUB-A", "RISER-9")
 
 
+def vaults_in_a_row(path, code, tags=("MH-0", "MH-1", "MH-2", "MH-3")):
+    """A drawing of four vaults 300 units apart with what a designer notes at each."""
+    drawing = ezdxf.new("R2010", units=code)
+    model = drawing.modelspace()
+    drawing.blocks.new("VAULT").add_circle((0, 0), 3)
+    for k, tag in enumerate(tags):
+        mark = model.add_blockref("VAULT", (300 * k, 0), dxfattribs={"layer": "VAULT"})
+        noted = {"TAG": tag, "SPLICE": "N" if k == 1 else "Y", "FEED": "Y", "PULLING": "Y"}
+        for name, text in {**noted, "INVERT": str(10 + k), "RIM": str(17 + k)}.items():
+            mark.add_attrib(name, text, (300 * k, 0))
+    model.add_lwpolyline([(0, 0), (900, 0)], dxfattribs={"layer": "DUCT"})
+    drawing.saveas(path)
+
+
+def filled(text):
+    """The job with what only its owner knows."""
+    for key, value in {
+        'cables = "FILL IN"': "cables = 3",
+        'diameter = "FILL IN"': 'diameter = "1.62 in"',
+        'weight = "FILL IN"': 'weight = "1.75 lbf/ft"',
+        'material = "FILL IN", area = "FILL IN"': 'material = "copper", area = "500 kcmil"',
+        'trade_size = "FILL IN"': 'trade_size = "5"',
+        '\ntype = "FILL IN"': '\ntype = "PVC 40"',
+    }.items():
+        text = text.replace(key, value)
+    return text
+
+
+# $INSUNITS: 2 is the foot, 21 the US survey foot, 6 the metre (DXF reference)
+@pytest.mark.parametrize(
+    ("code", "system", "metres"), [(2, "us", 0.3048), (21, "us", 1200 / 3937), (6, "si", 1.0)]
+)
+def test_the_job_that_new_writes_runs_once_the_bundle_is_filled_in(code, system, metres, tmp_path, capsys):
+    vaults_in_a_row(tmp_path / "row.dxf", code)
+    path = tmp_path / "row.toml"
+    assert main(["new", str(tmp_path / "row.dxf")]) == 0
+    plain = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert plain["job"]["units"] == system
+    fields = {
+        "name": "TAG",
+        "rim": "RIM",
+        "invert": "INVERT",
+        "splice": "SPLICE",
+        "feed": "FEED",
+        "pull": "PULLING",
+    }
+    assert plain["route"]["vaults"] == {"layer": "VAULT", **fields}
+    path.write_text(filled(path.read_text(encoding="utf-8")), encoding="utf-8")
+    capsys.readouterr()
+    assert main(["plan", str(path), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    # three spans of 300 units that rise by one each
+    assert document["feeder"]["length_m"] == pytest.approx(3 * (300**2 + 1) ** 0.5 * metres, rel=1e-6)
+    assert [v["z"] for v in document["vaults"]] == pytest.approx([(10 + k) * metres for k in range(4)])
+
+
+def test_new_says_which_vaults_share_a_tag_and_what_they_are_called(tmp_path):
+    vaults_in_a_row(tmp_path / "row.dxf", 2, ("MH-0", "MH-1", "MH-1", "MH-3"))
+    assert main(["new", str(tmp_path / "row.dxf")]) == 0
+    text = (tmp_path / "row.toml").read_text(encoding="utf-8")
+    assert text.count("# 2 vaults are tagged 'MH-1'; this one is called 'MH-1@") == 2
+
+
+def test_check_says_that_the_feeder_names_a_vault_that_is_not_there(tmp_path, capsys):
+    vaults_in_a_row(tmp_path / "row.dxf", 2)
+    path = tmp_path / "row.toml"
+    assert main(["new", str(tmp_path / "row.dxf")]) == 0
+    path.write_text(filled(path.read_text(encoding="utf-8")).replace('["MH-0"', '["MH-00"'), encoding="utf-8")
+    capsys.readouterr()
+    assert main(["check", str(path), "--json"]) == 0
+    findings = json.loads(capsys.readouterr().out)["findings"]
+    (found,) = [f for f in findings if f["code"] == "unknown-vault"]
+    assert "'MH-00'" in found["message"]
+    assert "MH-0" in found["remedy"]
+
+
 def test_new_never_overwrites(tmp_path, capsys):
     path = tmp_path / "first.toml"
     path.write_text("mine", encoding="utf-8")
