@@ -133,6 +133,8 @@ def recover_many(
     for i, plan in zip(ready, recovered(list(ready.values()), options, beliefs), strict=True):
         if isinstance(plan, InputRefusedError):
             refused[i] = plan
+        elif not plan.course.length.sum() > 0.0:
+            refused[i] = _out_and_back(ready[i])
         else:
             plans[i] = plan
     raised = [i for i in plans if ready[i].elevated]
@@ -157,6 +159,16 @@ def _shape_or_not(
         return _shape(line, plan, profile, options)
     except DomainError as error:
         return error
+
+
+def _out_and_back(line: Ready) -> InputRefusedError:
+    """Return the refusal of a line that ends where it starts without going round anything."""
+    return InputRefusedError(
+        "line-turns-back",
+        f"the line of {len(line.xy)} vertices goes out and comes back on itself",
+        line.placed(line.xy[0]),
+        "draw it once, from end to end",
+    )
 
 
 def _shape(line: Ready, plan: Plan, profile: Profile | None, options: ReadOptions) -> Shape:

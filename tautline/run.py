@@ -54,7 +54,14 @@ class JobRun:
         return copy.deepcopy(self.document)
 
 
-def run_job(path: str | Path, command: Command = "plan", say: Say | None = None) -> JobRun:
+def run_job(
+    path: str | Path,
+    command: Command = "plan",
+    say: Say | None = None,
+    *,
+    why: bool = False,
+    alternatives: int = 0,
+) -> JobRun:
     """Run one job.
 
     Parameters
@@ -65,6 +72,10 @@ def run_job(path: str | Path, command: Command = "plan", say: Say | None = None)
         What to do with it.
     say : callable, optional
         Told in a few words what is being done.
+    why : bool, optional
+        Whether a plan gives all its reasons, or all that would help where there is none, however long the feeder.
+    alternatives : int, optional
+        How many plans to trade cost against margin with; none by default.
 
     Returns
     -------
@@ -98,12 +109,14 @@ def run_job(path: str | Path, command: Command = "plan", say: Say | None = None)
     for tag in job.rules.assists:
         network.vault(tag)  # an assist at a vault that is not there would be lost without a word
     if command == "plan":
+        _check_vaults(job, network)
         tell(f"planning {job.feeder[0]} to {job.feeder[-1]}")
         planned = plan_feeder(
             network, job.feeder, job.lining.bore, job.bundle, job.rules, job.plan, job.guides
         )
         tell("writing down the plan")
-        return JobRun(job, plan_document(job, survey, planned))
+        document = plan_document(job, survey, planned, why=why, alternatives=alternatives)
+        return JobRun(job, document)
     done, findings = _stated(job, network, tell) if job.pulls else _every_span(job, network, tell)
     return JobRun(job, check_document(job, survey, done, [*findings, *_lost_ends(job, network)]))
 
@@ -120,6 +133,30 @@ def _lost_ends(job: Job, network: DuctNetwork) -> list[Finding]:
             )
             findings.append(Finding(error.code, "warning", message, error.where or Where(), error.remedy))
     return findings
+
+
+def _check_vaults(job: Job, network: DuctNetwork) -> None:
+    """Refuse a vault named in ``[plan]`` that is not there, or that a splice must be at and the feeder does not pass."""
+    rules = job.plan
+    for tag in (*rules.splice_at, *rules.no_splice, *rules.no_feed, *rules.no_pull):
+        network.vault(tag)
+    if not rules.splice_at:
+        return
+    route = feeder_route(network, job.feeder)
+    between = {v.tag: v for v in route.vaults[1:-1]}
+    faults = []
+    for tag in rules.splice_at:
+        if tag not in between:
+            faults.append(
+                f'plan.splice_at names "{tag}", and the feeder from {job.feeder[0]} to {job.feeder[-1]} does not pass it'
+                f"{nearest(tag, list(between))}; it passes {', '.join(between) or 'none'} ({job.file.name}, [plan])"
+            )
+        elif not between[tag].splice:
+            faults.append(
+                f'plan.splice_at names "{tag}", where {job.source.name} allows no splice ({job.file.name}, [plan])'
+            )
+    if faults:
+        raise JobError(job.file.name, tuple(faults))
 
 
 def _check_layers(job: Job, survey: Survey) -> None:

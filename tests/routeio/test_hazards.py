@@ -38,6 +38,19 @@ def test_a_closed_polyline_keeps_its_closing_segment(drawing, saved, survey):
     assert duct.chain.turn.sum() == pytest.approx(2 * math.pi)
 
 
+@pytest.mark.parametrize("z", [0.0, 3.0])
+def test_a_closed_polyline_of_two_vertices_is_no_duct(drawing, saved, survey, z):
+    """It goes out and comes back on itself, and must not become a duct of no length."""
+    space = drawing.modelspace()
+    space.add_polyline3d([(0, 0, z), (3, 4, z)], close=True, dxfattribs=DUCT)
+    space.add_line((0, 20, z), (9, 20, z), dxfattribs=DUCT)
+    read = survey(saved(drawing), ducts="DUCT", sweep=1.0)
+    assert [d.chain.total_length for d in read.ducts] == [9]
+    assert [(f.code, f.severity) for f in read.findings if f.code == "line-turns-back"] == [
+        ("line-turns-back", "error")
+    ]
+
+
 def test_coordinates_in_the_millions_lose_nothing(drawing, saved, survey):
     """Steps of 2^-20 m are exact in binary far from the origin: what is read there is what was drawn."""
     step = 2.0**-20
