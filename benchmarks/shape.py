@@ -200,44 +200,45 @@ def short_case(rng: np.random.Generator, scatter: float, bent: bool) -> Case:
 
 
 def short(count: int) -> None:
-    """Share of short lines whose turn is false by no more than its stated uncertainty covers (1.96 deviations)."""
+    """Share of short lines whose total turn is off by no more than 1.96 of the deviations stated for its bends."""
     print(
-        f"\nlines of 4 to 10 vertices 5 m apart, {count} a cell: false turn covered by what is stated, times in 100"
+        f"\nlines of 4 to 10 vertices 5 m apart, {count} of a kind: total turn off by what is stated, times in 100"
     )
     print(
-        f"  {'':34}{'alone':>8}{'a layer':>9}{'vertices':>10}{'  false turn of a lone line, deg: median / 95th'}"
+        f"  {'':24}{'':10}{'covered':>9}{'  total turn off, deg: median / 95th':38}{'vertex by vertex':>18}"
     )
     for scatter in (0.02, 0.05, 0.10, 0.30):
-        for bent in (False, True):
-            rng = np.random.default_rng(14)
-            cases = [short_case(rng, scatter, bent) for _ in range(count)]
-            shares, false = [], np.zeros(0)
-            for shapes in (shapes_of(cases), shapes_of(cases, together=True)):
-                false, allowed = _false_turns(cases, shapes)
-                shares.append(100.0 * np.mean(false <= allowed))
-                if len(shares) == 1:
-                    alone = false
-            bare = np.array(
-                [judged(cornered(c.points, 1e-6, False))[-1] - judged(c.truth)[-1] for c in cases]
-            )
-            print(
-                f"  {f'{100 * scatter:.0f} cm, ' + ('one bend' if bent else 'straight'):34}{shares[0]:8.1f}{shares[1]:9.1f}"
-                f"{np.median(bare):10.1f}  {np.median(alone):6.2f} / {np.percentile(alone, 95):.2f}"
-            )
+        rng = np.random.default_rng(14)
+        kinds = {
+            name: [short_case(rng, scatter, bent) for _ in range(count)]
+            for name, bent in (("straight", False), ("one bend", True))
+        }
+        layer = shapes_of([c for cases in kinds.values() for c in cases], together=True)
+        for k, (name, cases) in enumerate(kinds.items()):
+            bare = [abs(judged(cornered(c.points, 1e-6, False))[-1] - judged(c.truth)[-1]) for c in cases]
+            for how, shapes in (
+                ("alone", shapes_of(cases)),
+                ("a layer", layer[k * count : (k + 1) * count]),
+            ):
+                off, allowed = _false_turns(cases, shapes)
+                label = f"{100 * scatter:.0f} cm, {name}" if how == "alone" else ""
+                print(
+                    f"  {label:24}{how:10}{100.0 * np.mean(off <= allowed):9.1f}"
+                    f"{np.median(off):12.2f} / {np.percentile(off, 95):6.2f}{'':17}"
+                    f"{np.median(bare):8.2f} / {np.percentile(bare, 95):6.2f}"
+                )
 
 
 def _false_turns(cases: Sequence[Case], shapes: Sequence[Shape | Exception]) -> tuple[FloatArray, FloatArray]:
-    """By how much total turn exceeds the true one, or falls short of it, and what is stated. [degrees]"""
+    """How far total turn is off, and what the deviations stated for the bends, added up, allow. [degrees]"""
     false, allowed = [], []
     for case, shape in zip(cases, shapes, strict=True):
         if isinstance(shape, Exception):
             false.append(np.inf)
             allowed.append(0.0)
             continue
-        # a chord of an arc that starts within the line is turned by part of it: nothing of that is false
         false.append(abs(np.degrees(np.abs(shape.chain.turn).sum()) - judged(case.truth)[-1]))
-        sigma = [o.sigma_turn or 0.0 for o in shape.origins]
-        allowed.append(np.degrees(1.96 * np.sqrt(np.square(sigma).sum())) + 1e-6)
+        allowed.append(np.degrees(1.96 * sum(o.sigma_turn or 0.0 for o in shape.origins)) + 1e-6)
     return np.array(false), np.array(allowed)
 
 

@@ -13,7 +13,7 @@ from routeio.asdrawn import as_drawn
 from routeio.begin import first_chain, offsets_of_pieces
 from routeio.fit import Prior, cell_costs, fitted, spread_of
 from routeio.pieces import Division, Prices, divide
-from routeio.scatter import FLOOR, Scatter, estimated, revised, stated
+from routeio.scatter import EXACT, FLOOR, Scatter, estimated, mean_legs, revised, stated
 from routeio.simplify import simplified
 from routeio.strays import FEWEST, spiked, strays
 from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure, put, ragged_take, stacked
@@ -26,6 +26,12 @@ _STRAY = 12.0
 _FAR = 4.5
 #: Scatter is estimated again until it changes by less than this.
 _SETTLED = 0.1
+#: Scatter that grew by more than this from being taken as correlated is looked at again without.
+_GROWN = 1.5
+#: Lone lines of more vertices than this are tried with so much scatter, in turn, up to this share of their legs; more
+#: lines than so many are a layer. [m, m/m]
+_FEW, _ALONE, _OF_LEG = 5, 8, 0.06
+_GRANTED = (0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +125,8 @@ def explained(
     if stray.any():
         traces = replace(traces, weight=np.where(stray, 0.0, 1.0))
         told = _told(traces, drawn, known, sigma, beliefs.ceiling)
+    if sigma is None:
+        told = _lone(traces, told, drawn | known, beliefs)
     traces = replace(traces, scatter=told.effective)
     lots: list[Explained] = []
     lines: list[IntArray] = []
@@ -177,6 +185,36 @@ def _told(traces: Traces, drawn: BoolArray, known: BoolArray, sigma: float | Non
     return Scatter(*(spread(f.name) for f in fields(Scatter)))
 
 
+def _lone(traces: Traces, told: Scatter, sure: BoolArray, beliefs: Beliefs) -> Scatter:
+    """Return the scatter with that of lone short lines which one bend explains, if a few centimetres are granted.
+
+    So few vertices, and no others of a layer to go by, tell nothing of their scatter before a shape is tried.
+    """
+    size = np.diff(traces.offsets)
+    legs = mean_legs(traces)
+    lines = np.flatnonzero(told.exact & ~sure & (size > _FEW))
+    if lines.size > _ALONE or (size[lines] >= FEWEST).any():
+        return told
+    for granted in _GRANTED:
+        lines = lines[granted <= _OF_LEG * legs[lines]]
+        if lines.size == 0:
+            break
+        some = traces.take(lines)
+        some, chain = _structure(
+            replace(some, scatter=np.full(lines.size, granted)), beliefs, np.zeros(lines.size, bool)
+        )
+        off = measure(some, chain, derivatives=False).off
+        free = np.maximum(size[lines] - 3 * chain.count + 1, 1)
+        left = np.sqrt(np.add.reduceat(off * off, some.offsets[:-1]) / free)
+        fits = (chain.count <= 2) & (free > 1) & (left > EXACT) & (left <= 1.3 * granted)
+        told = replace(
+            told.with_lines(lines[fits], stated(traces.count, granted)),
+            exact=np.where(np.isin(np.arange(traces.count), lines[fits]), False, told.exact),
+        )
+        lines = lines[~fits]
+    return told
+
+
 def _through(traces: Traces, told: Scatter, beliefs: Beliefs, prices: Prices | None = None) -> Explained:
     """Explain lines by straights and arcs through their vertices."""
     found = as_drawn(traces, beliefs.tolerance, prices or EXACT_PRICES)
@@ -188,6 +226,7 @@ def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) ->
     """Explain lines by straights and arcs fitted to their vertices, the scatter found again from the fit."""
     size = np.diff(traces.offsets)
     rough = size >= FEWEST
+    plain = told
     # correlated scatter, taken for none, is followed at every turn: pieces alone tell, before they are fitted
     division = divide(traces, beliefs.prices, beliefs.prior)
     for _ in range(0 if settled else 2):
@@ -213,6 +252,9 @@ def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) ->
         weight = kept.weight.copy()
         weight[np.isin(traces.line, moved)] = part_traces.weight
         kept = replace(traces, weight=weight)
+    grown = np.flatnonzero((told.correlation > 0.0) & (told.effective > _GROWN * plain.effective))
+    if grown.size:
+        kept, chain, told = _as_told(kept, chain, told, plain, grown, beliefs, rough)
     off = np.abs(measure(kept, chain, derivatives=False).off) / kept.scatter[kept.line]
     far = (off > _FAR) & np.isfinite(kept.most)[kept.line]
     kept = replace(kept, weight=np.where(far, 0.0, np.where(off < _FAR, 1.0, kept.weight)))
@@ -220,6 +262,53 @@ def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) ->
     turn_sd, radius_sd = spread_of(kept, chain, beliefs.prior)
     all_lines = np.ones(kept.count, bool)
     return Explained(kept, chain, told, all_lines, np.zeros(len(turn_sd), bool), turn_sd, radius_sd)
+
+
+def _as_told(
+    kept: Traces,
+    chain: Tangents,
+    told: Scatter,
+    plain: Scatter,
+    lines: IntArray,
+    beliefs: Beliefs,
+    rough: BoolArray,
+) -> tuple[Traces, Tangents, Scatter]:
+    """Return what was found with some lines as they are without correlation, where that explains them better.
+
+    A poor fit leaves what looks like correlated scatter, and with more scatter the next fit is poorer still.
+    """
+    without = plain.take(lines)
+    part = kept.take(lines)
+    other, found = _structure(
+        replace(part, scatter=without.effective, weight=np.ones(len(part.xy))), beliefs, rough[lines]
+    )
+    better = np.flatnonzero(_unlikely(other, found) < _unlikely(part, chain.take(lines)))
+    if better.size == 0:
+        return kept, chain, told
+    lines, other, found, without = lines[better], other.take(better), found.take(better), without.take(better)
+    off = measure(other, found, derivatives=False).off
+    again = revised(without, other, off, 3 * found.count - 1)
+    told = told.with_lines(lines, replace(again, correlation=np.zeros(lines.size)))
+    weight = kept.weight.copy()
+    weight[np.isin(kept.line, lines)] = other.weight
+    return replace(kept, scatter=told.effective, weight=weight), put(chain, lines, found), told
+
+
+def _unlikely(traces: Traces, chain: Tangents) -> FloatArray:
+    """Return by how much chains fail to explain their lines, whatever their scatter: Schwarz's criterion.
+
+    What each vertex adds to what the one before it tells is taken as normal.
+    """
+    off = measure(traces, chain, derivatives=False).off
+    line, count = traces.line, traces.count
+    spread = np.sqrt(np.bincount(line, off * off, minlength=count) / np.diff(traces.offsets))
+    off = np.clip(off, -4.0 * spread[line], 4.0 * spread[line])
+    square = np.bincount(line, off * off, minlength=count)
+    pair = line[1:] == line[:-1]
+    rho = np.bincount(line[1:], pair * off[1:] * off[:-1], minlength=count) / np.maximum(square, 1e-30)
+    size = np.diff(traces.offsets)
+    new = np.maximum(square / size * (1.0 - np.clip(rho, 0.0, 0.95) ** 2), FLOOR**2)
+    return np.asarray(size * np.log(new) + 3.0 * np.log(size) * chain.count)
 
 
 def _take(lot: Explained, lines: IntArray) -> Explained:

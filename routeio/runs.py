@@ -60,7 +60,9 @@ class Runs:
         self.sharp: BoolArray = np.logical_or.reduceat(radii.sharp, chain.offsets[:-1])
         self.averaged: list[bool] = found.averaged.tolist()
         self.scatter: list[float] = np.where(found.averaged, found.scatter.sigma, 0.0).tolist()
-        self.guess: list[float] = found.scatter.guess.tolist()
+        # scattered, but with hardly a vertex but at corners: nothing is averaged, and every corner is in doubt
+        loose = ~found.averaged & ~found.scatter.exact
+        self.guess: list[float] = np.where(loose, found.scatter.sigma, found.scatter.guess).tolist()
         weight = traces.weight
         square = np.add.reduceat(weight * e.off * e.off, traces.offsets[:-1])
         self.residual: list[float] = np.sqrt(

@@ -27,6 +27,8 @@ _ENOUGH, _ENOUGH_POOLED = 12, 30
 #: Least share of neighbouring turns of opposite sign: 0.73 for white scatter (1/2 + asin(2/3)/pi, the turns being
 #: second differences), 0.67 for scatter correlated by 0.8, less where arcs are among them, 0 within an arc.
 _ALTERNATING = 0.33
+#: The share from which scatter may be more than the ceiling, and how much of the legs it may then be. [m/m]
+_WHITE_ALTERNATING, _OF_LEGS = 0.5, 0.15
 #: Scatter of a lone short line above this share of its legs is no scatter but corners; the second from this many
 #: windows on, which tell a little more. [m/m]
 _OF_LEG, _OF_LEG_MORE, _MORE = 0.04, 0.05, 3
@@ -115,7 +117,10 @@ def estimated(traces: Traces, drawn: BoolArray, ceiling: float) -> Scatter:
     sigma = _medians(np.abs(value), line, count) / _MEDIAN
     swaps, pairs = _alternations(traces)
     own = windows >= _ENOUGH
-    exact = ~((sigma > EXACT) & (sigma < ceiling)) | (swaps < _ALTERNATING * pairs)
+    # above the ceiling only what goes to and fro as scatter does, and is small beside the legs
+    white = swaps >= _WHITE_ALTERNATING * pairs
+    most = np.where(white, np.clip(_OF_LEGS * mean_legs(traces), ceiling, 2.0 * ceiling), ceiling)
+    exact = ~((sigma > EXACT) & (sigma < most)) | (swaps < _ALTERNATING * pairs)
     guess = np.zeros(count)
 
     # the layer as one: what the short lines are told
@@ -181,6 +186,25 @@ def revised(scatter: Scatter, traces: Traces, off: FloatArray, parameters: IntAr
     rho = np.where(tell & (rho > _WHITE + 1.0 / np.sqrt(free)), np.minimum(rho, 0.9), 0.0)
     sigma = np.where(tell, np.maximum(spread * np.sqrt(size / free), FLOOR), scatter.sigma)
     return Scatter(sigma, np.where(tell, rho, scatter.correlation), scatter.exact, scatter.guess)
+
+
+def mean_legs(traces: Traces) -> FloatArray:
+    """Return the mean leg of each line. [m]
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Over all vertices.
+    """
+    step = np.diff(traces.xy, axis=0)
+    leg = np.concatenate(([0.0], np.hypot(step[:, 0], step[:, 1])))
+    leg[traces.offsets[:-1]] = 0.0
+    return np.asarray(np.add.reduceat(leg, traces.offsets[:-1]) / (np.diff(traces.offsets) - 1))
 
 
 def third_differences(traces: Traces) -> tuple[FloatArray, IntArray]:
