@@ -6,15 +6,19 @@ import math
 import textwrap
 from collections.abc import Iterator
 
-from mechanics.units import System, show
+from mechanics.units import System, quantity, show
 from tautline.deliver.digest import GRADE_UNKNOWN
 from tautline.document import Document
 from tautline.errors import UsageError
 from tautline.explain_bundle import in_each_duct
+from tautline.explain_friction import friction_lines, slid
+from tautline.explain_reverse import turned
 from tautline.explain_segment import Piece, number, work
+from tautline.explain_units import Units
 from tautline.job_table import nearest
 
 _KINDS = {"N": "force", "N/m": "sidewall", "m": "length", "m2": "area", "rad": "angle", "degC": "temperature"}
+_METRIC = (1e-6, "mm2", "N/mm2")
 _SAME = 1e-6  # relative; as near as a hand calculation comes to the document
 _WIDTH = 110
 _SMALL = 3.0  # m; lengths under it are radii and clearances, read in inches or millimetres
@@ -23,7 +27,7 @@ _METHOD = """\
 A cable of weight w per length that slides along the duct with friction c = friction x weight correction gains
   dT/ds = w sin g + c |T k - w n|     (k curvature, n upward across the duct, g grade, s length)
 which for a straight, a level bend, a sag or a crest has the closed forms used below. T1 enters a segment and T2
-leaves it; angles are in radians, lengths in metres, forces in newtons. Sidewall pressure is p = q T / (R - D/2), q
+leaves it; angles are in radians, lengths in {length}, forces in {force}. Sidewall pressure is p = q T / (R - D/2), q
 the factor of the arrangement, R the radius of the centreline, D the inside diameter of the duct (0 on guides)."""
 
 
@@ -35,7 +39,8 @@ def find_pull(document: Document, name: str) -> Document:
     document : dict
         A result document.
     name : str
-        Its number, counted from 1 in the order of the document, or ``FEED:PULL``.
+        Its number, counted from 1 in the order of the document, or ``FEED:PULL``; with feed and pull the other way
+        about, the other way of a pull.
 
     Returns
     -------
@@ -53,6 +58,9 @@ def find_pull(document: Document, name: str) -> Document:
         return pulls[int(name) - 1]
     if name in names:
         return pulls[names.index(name)]
+    back = [f"{p['pull']}:{p['feed']}" for p in pulls]
+    if name in back:
+        return turned(pulls[back.index(name)])
     listed = ", ".join(f"{i} {n}" for i, n in enumerate(names[:20], 1)) + (", ..." if len(names) > 20 else "")
     raise UsageError(
         f'there is no pull "{name}" in this result{nearest(name, names)}; it has {listed or "none"}'
@@ -72,28 +80,28 @@ def explain(document: Document, pull: Document) -> str:
     Returns
     -------
     str
-        Lines of text; figures in SI, results in the job's units beside them.
+        Lines of text, in feet and pounds-force or in metres and newtons, as the job has it.
     """
-    system: System = document["job"]["units"]
+    units = Units.of(document["job"]["units"])
     lines = [
         f"PULL {pull['feed']} -> {pull['pull']}   {document['job']['name']}",
         "",
-        *_head(document, pull, system),
+        *_head(document, pull, units),
         "",
         "METHOD",
-        *textwrap.indent(_METHOD, "  ").splitlines(),
+        *textwrap.indent(_method(units), "  ").splitlines(),
         "",
         "THE BUNDLE IN ITS DUCTS",
-        *in_each_duct(document, pull),
+        *in_each_duct(document, pull, units),
         "",
         "TENSION, SEGMENT BY SEGMENT",
-        *_segments(pull, system),
+        *_segments(pull, units),
         "",
         "CHECKS",
-        *_checks(document, pull, system),
+        *_checks(document, pull, units.system),
         "",
         "LUBRICANT",
-        *_lubricant(pull, system),
+        *_lubricant(pull, units.system),
     ]
     warned = _warnings(document, pull)
     if warned:
@@ -131,34 +139,42 @@ def _all_pulls(document: Document) -> list[Document]:
     return [pull for section in sections for pull in section["pulls"]]
 
 
-def _head(document: Document, pull: Document, system: System) -> Iterator[str]:
+def _method(units: Units) -> str:
+    names = {"ft": "feet", "m": "metres", "lbf": "pounds-force", "N": "newtons"}
+    return _METHOD.format(length=names[units.length_name], force=names[units.force_name])
+
+
+def _head(document: Document, pull: Document, units: Units) -> Iterator[str]:
     """Say what is pulled, how it lies, and what tension it starts with."""
     for count, cable in _counted(document["bundle"]["cables"]):
         area = cable["conductor_area_m2"]
-        conductor = f", {cable['material']} {show(area, 'area', system)}" if area else ""
+        conductor = f", {cable['material']} {show(area, 'area', units.system)}" if area else ""
         yield (
-            f"  {count} cables{' ' + cable['name'] if cable['name'] else ''}: diameter {number(cable['diameter_m'])} m "
-            f"({show(cable['diameter_m'], 'diameter', system)}), weight {number(cable['weight_N_per_m'])} N/m each, "
-            f"{cable['construction']}{conductor}"
+            f"  {count} cables{' ' + cable['name'] if cable['name'] else ''}: "
+            f"diameter {units.told_diameter(cable['diameter_m'])}, "
+            f"weight {units.told_per_length(cable['weight_N_per_m'])} each, {cable['construction']}{conductor}"
         )
-    yield f"  bundle weight w = {number(pull['weight_N_per_m'])} N/m, arrangement {pull['arrangement']}"
-    yield f"  length {number(pull['length_m'])} m ({show(pull['length_m'], 'length', system)})"
+    wet = " (in air; less in the ducts under water)" if "weight_N_per_m" in pull["segments"] else ""
+    yield (
+        f"  bundle weight w = {units.told_per_length(pull['weight_N_per_m'])}{wet}, arrangement {pull['arrangement']}"
+    )
+    yield f"  length {units.told_length(pull['length_m'])}"
     if pull["passes"]:
         stops = [
-            f"{p['tag']} at {number(p['station_m'])} m{' (re-lubricated)' if p['tag'] in pull['relube'] else ''}"
+            f"{p['tag']} at {units.told_length(p['station_m'])}{' (re-lubricated)' if p['tag'] in pull['relube'] else ''}"
             for p in pull["passes"]
         ]
         yield from textwrap.wrap(
             "passes " + ", ".join(stops), _WIDTH, initial_indent="  ", subsequent_indent="    "
         )
     entry, holding = pull["entry_tension_N"], pull["holding_tension_N"]
-    yield f"  entry tension T0 = {number(entry)} N ({show(entry, 'force', system)})"
+    yield f"  entry tension T0 = {units.told_force(entry)}"
     least = min(pull["profile"]["tension_N"])
     station = pull["profile"]["station_m"][pull["profile"]["tension_N"].index(least)]
     if holding > 0:
         yield (
-            f"  of which {number(holding)} N at least must be held at the reel: with it the tension is lowest, "
-            f"{number(least)} N, at {number(station)} m, and the cable stays taut"
+            f"  of which {units.told_force(holding)} at least must be held at the reel: with it the tension is lowest, "
+            f"{units.force(least)} {units.force_name}, at {units.told_length(station)}, and the cable stays taut"
         )
     else:
         yield "  no holding back is needed: the tension is nowhere below zero"
@@ -177,49 +193,53 @@ def _counted(cables: list[Document]) -> list[tuple[int, Document]]:
     return kinds
 
 
-def _segments(pull: Document, system: System) -> Iterator[str]:
+def _segments(pull: Document, units: Units) -> Iterator[str]:
     """Work every segment from the tension the one before it was left with."""
     segments, profile = pull["segments"], pull["profile"]
-    none = [pull["weight_N_per_m"]] * len(segments["length_m"])
-    tension, worst = pull["entry_tension_N"], 0.0
+    weights = segments.get("weight_N_per_m", [pull["weight_N_per_m"]] * len(segments["length_m"]))
+    way = slid(pull)
+    tension, worst = pull["entry_tension_N"] / units.force_unit, 0.0
     vaults = {round(p["station_m"], 6): p["tag"] for p in pull["passes"]}
     for i, length in enumerate(segments["length_m"]):
         tag = vaults.pop(round(profile["station_m"][i], 6), None)
         if tag is not None:
             yield f"  -- vault {tag}{', re-lubricated' if tag in pull['relube'] else ''} --"
         piece = Piece(
-            length,
+            length / units.length_unit,
             segments["grade_in_rad"][i],
             segments["grade_out_rad"][i],
             segments["turn_rad"][i],
-            segments.get("weight_N_per_m", none)[i],
+            weights[i] * units.length_unit / units.force_unit,
             segments["friction"][i],
             segments["weight_correction"][i],
         )
         worked = work(piece, tension)
-        yield f"  {i + 1}. {_title(piece, segments, i)}"
+        yield f"  {i + 1}. {_title(piece, segments, i, units)}"
+        for line in friction_lines(segments, i, way, units):
+            yield "     " + line
+        wet = f", w = {number(piece.weight)} in water" if weights[i] != pull["weight_N_per_m"] else ""
         yield (
-            f"     L = {number(length)}, c = {number(piece.friction)} x {number(piece.correction)} = {number(piece.c)}, "
-            f"T1 = {number(tension)}"
+            f"     L = {number(piece.length)}, c = {number(piece.friction)} x {number(piece.correction)} = "
+            f"{number(piece.c)}{wet}, T1 = {number(tension)}"
         )
         for line in worked.lines:
             yield "     " + line
         tension = worked.tension
-        added = segments["added_N"][i]
+        added = segments["added_N"][i] / units.force_unit
         if added:
             yield f"     an assist here: T2 = {number(tension)} + ({number(added)})"
             tension += added
-        yield f"     T2 = {number(tension)} N ({show(tension, 'force', system)})"
-        yield from _sidewall(pull, piece, i, system)
-        stated = profile["tension_N"][i + 1]
-        apart = abs(tension - stated) / max(1.0, abs(stated))
+        yield f"     T2 = {units.told_force(tension * units.force_unit)}"
+        yield from _sidewall(pull, piece, i, units)
+        stated = profile["tension_N"][i + 1] / units.force_unit
+        apart = abs(tension - stated) / max(1.0 / units.force_unit, abs(stated))
         worst = max(worst, apart)
         if apart > _SAME:
-            yield f"     THE DOCUMENT SAYS {number(stated)} N HERE"
+            yield f"     THE DOCUMENT SAYS {units.told_force(profile['tension_N'][i + 1])} HERE"
         tension = stated if apart > _SAME else tension
     yield (
-        f"  exit tension {number(pull['exit_tension_N'])} N ({show(pull['exit_tension_N'], 'force', system)}); "
-        f"greatest on the way {number(pull['max_tension_N'])} N"
+        f"  exit tension {units.told_force(pull['exit_tension_N'])}; "
+        f"greatest on the way {units.told_force(pull['max_tension_N'])}"
     )
     if worst <= _SAME:
         yield f"  every T2 above agrees with the result document to {_SAME:g}"
@@ -227,7 +247,7 @@ def _segments(pull: Document, system: System) -> Iterator[str]:
         yield f"  NOT EVERY T2 ABOVE AGREES WITH THE RESULT DOCUMENT: apart by up to {worst:.2g} of the tension"
 
 
-def _title(piece: Piece, segments: Document, i: int) -> str:
+def _title(piece: Piece, segments: Document, i: int, units: Units) -> str:
     parts = [piece.kind]
     if abs(piece.turn) > 0:
         parts.append(f"{math.degrees(abs(piece.turn)):.4g} deg")
@@ -235,29 +255,30 @@ def _title(piece: Piece, segments: Document, i: int) -> str:
         one, other = math.degrees(piece.grade_in), math.degrees(piece.grade_out)
         parts.append(f"grade {one:.4g} deg" + (f" to {other:.4g} deg" if one != other else ""))
     if piece.radius is not None:
-        parts.append(f"R {number(piece.radius)} m")
+        parts.append(f"R {number(piece.radius)} {units.length_name}")
     inside = segments["inside_diameter_m"][i]
-    parts.append("on guides" if segments["guide"][i] else f"duct {number(1000 * inside)} mm inside")
+    parts.append("on guides" if segments["guide"][i] else f"duct {units.told_diameter(inside)} inside")
     if segments["id"][i]:
         parts.append(f"{segments['how'][i]} {segments['id'][i]}".strip())
     return ", ".join(parts)
 
 
-def _sidewall(pull: Document, piece: Piece, i: int, system: System) -> Iterator[str]:
+def _sidewall(pull: Document, piece: Piece, i: int, units: Units) -> Iterator[str]:
     pressure = pull["profile"]["sidewall_N_per_m"][i + 1]
     if piece.radius is None or not pressure > 0:
         return
-    inside = pull["segments"]["inside_diameter_m"][i] or 0.0
+    half = (pull["segments"]["inside_diameter_m"][i] or 0.0) / 2 / units.length_unit
     factor = pull["segments"]["sidewall_factor"][i]
     entering, leaving = pull["profile"]["tension_N"][i : i + 2]
-    greatest = max(entering, leaving - pull["segments"]["added_N"][i])
-    radius = piece.radius - inside / 2
+    greatest = max(entering, leaving - pull["segments"]["added_N"][i]) / units.force_unit
+    found = factor * greatest / (piece.radius - half)
     yield (
-        f"     sidewall p = {number(factor)} x {number(greatest)} / ({number(piece.radius)} - {number(inside / 2)}) = "
-        f"{number(factor * greatest / radius)} N/m ({show(pressure, 'sidewall', system)})"
+        f"     sidewall p = {number(factor)} x {number(greatest)} / ({number(piece.radius)} - {number(half)}) = "
+        f"{number(found)} {units.force_name}/{units.length_name}"
     )
-    if abs(factor * greatest / radius - pressure) > _SAME * pressure:
-        yield f"     the document says {number(pressure)} N/m: the greatest on the segment"
+    stated = pressure * units.length_unit / units.force_unit
+    if abs(found - stated) > _SAME * stated:
+        yield f"     the document says {units.told_per_length(pressure)}: the greatest on the segment"
 
 
 def _checks(document: Document, pull: Document, system: System) -> Iterator[str]:
@@ -270,9 +291,9 @@ def _checks(document: Document, pull: Document, system: System) -> Iterator[str]
         if check["utilisation"] is not None:
             said += f", {100 * check['utilisation']:.1f} %"
         if check["station_m"] is not None:
-            said += f", at {number(check['station_m'])} m"
-        if check["name"] == "conductor_tension" and check["limit"] is not None:
-            said += f" ({_stress(document, check['limit'])})"
+            said += f", at {Units.of(system).told_length(check['station_m'])}"
+        if check["name"] == "conductor_tension" and check["limit"] is not None and not check["overridden"]:
+            said += f" ({_stress(document, check['limit'], system)})"
         source = f"{'stated by the job; ' if check['overridden'] else ''}{check['source']}"
         yield from textwrap.wrap(
             f"{said}: {verdict} [{source}]", _WIDTH, initial_indent="  ", subsequent_indent="    "
@@ -280,12 +301,15 @@ def _checks(document: Document, pull: Document, system: System) -> Iterator[str]
     yield f"  verdict: {pull['verdict'].upper()}, governed by {pull['governs'].replace('_', ' ') or 'nothing'}"
 
 
-def _stress(document: Document, limit: float) -> str:
+def _stress(document: Document, limit: float, system: System) -> str:
     """Say what a limit on the conductors comes to for their cross-section."""
     areas = [c["conductor_area_m2"] for c in document["bundle"]["cables"] if c["role"] == "power"]
     total = math.fsum(area or 0.0 for area in areas)
+    unit, name, stress = (quantity("1 kcmil", "area"), "kcmil", "lbf/kcmil") if system == "us" else _METRIC
+    units = Units.of(system)
     return (
-        f"{number(limit / total / 1e6)} N/mm2 x {len(areas)} cables x {number(1e6 * total / len(areas))} mm2"
+        f"{number(limit / units.force_unit / (total / unit))} {stress} x {len(areas)} cables x "
+        f"{number(total / unit / len(areas))} {name}"
     )
 
 
@@ -295,21 +319,33 @@ def _valued(value: float | None, unit: str, system: System) -> str:
     kind = _KINDS.get(unit)
     if kind == "length" and abs(value) < _SMALL:
         kind = "diameter"
-    shown = f" ({show(value, kind, system)})" if kind else ""
-    return f"{number(value)}{'' if unit in ('', '1') else ' ' + unit}{shown}"
+    plain = f"{number(value)}{'' if unit in ('', '1') else ' ' + unit}"
+    if kind is None:
+        return plain
+    shown = show(value, kind, system)
+    return f"{shown} ({plain})" if system == "us" else f"{plain} ({shown})"
 
 
 def _lubricant(pull: Document, system: System) -> Iterator[str]:
     plan = pull["lubricant"]
-    yield f"  {number(plan['total_L'])} L in all ({show(plan['total_L'], 'volume', system)}), grade {plan['grade']}"
+    if plan is None:
+        yield "  planned for the way that was chosen, not for this one"
+        return
+    yield f"  {_volume(plan['total_L'], system)} in all, grade {plan['grade']}"
     for at in plan["at"]:
         yield from textwrap.wrap(
-            f"{at['vault']}: {number(at['litres'])} L, {at['how']}",
+            f"{at['vault']}: {_volume(at['litres'], system)}, {at['how']}",
             _WIDTH,
             initial_indent="  ",
             subsequent_indent="    ",
         )
     yield from _wrapped(plan["notes"])
+
+
+def _volume(litres: float, system: System) -> str:
+    return (
+        f"{show(litres, 'volume', system)} ({number(litres)} L)" if system == "us" else f"{number(litres)} L"
+    )
 
 
 def _wrapped(sentences: list[str]) -> Iterator[str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from tautline.document import Document
 from tautline.explain_segment import number
+from tautline.explain_units import Units
 
 _SAME = 1e-6  # relative
 
@@ -75,7 +76,7 @@ def lies(count: int, diameter: float, inside: float) -> Iterator[Lie]:
         yield Lie("diamond", diamond, diamond - 1, "1 + 2 s^2", "k - 1")
 
 
-def in_each_duct(document: Document, pull: Document) -> Iterator[str]:
+def in_each_duct(document: Document, pull: Document, units: Units) -> Iterator[str]:
     """Work the weight correction and the sidewall factor in every duct of a pull.
 
     Parameters
@@ -84,6 +85,8 @@ def in_each_duct(document: Document, pull: Document) -> Iterator[str]:
         A result document.
     pull : dict
         One of its pulls.
+    units : Units
+        Of the hand calculation.
 
     Yields
     ------
@@ -104,7 +107,7 @@ def in_each_duct(document: Document, pull: Document) -> Iterator[str]:
         if guide:
             yield f"  on guides: weight correction {number(correction)}, sidewall factor q = {number(factor)}"
             continue
-        yield f"  duct of D = {number(inside)} m:"
+        yield f"  duct of D = {units.told_length(inside)} ({units.told_diameter(inside)}):"
         known = [
             lie
             for lie in (lies(len(cables), min(sizes), inside) if len(sizes) == 1 else ())
@@ -119,6 +122,6 @@ def in_each_duct(document: Document, pull: Document) -> Iterator[str]:
             continue
         lie, diameter = known[0], min(sizes)
         if len(cables) > 1:
-            yield f"    s = d / (D - d) = {number(diameter)} / {number(inside - diameter)} = {number(diameter / (inside - diameter))}"
+            yield f"    s = d / (D - d) = {units.length(diameter)} / {units.length(inside - diameter)} = {number(diameter / (inside - diameter))}"
         yield f"    {lie.name}: weight correction k = {lie.correction_text} = {number(correction)}"
         yield f"    sidewall factor q = {lie.factor_text} = {number(factor)}"

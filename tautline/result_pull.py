@@ -11,6 +11,7 @@ from mechanics.bundle import weight_of
 from mechanics.chain import Chain, IntArray
 from mechanics.errors import FloatArray
 from mechanics.pull import Check, PullResult
+from mechanics.track import Bore, Friction
 from network.route import FeederRoute
 from network.row import Row, Stretch
 from tautline.document import Document
@@ -148,6 +149,28 @@ def _segments(result: PullResult, stretch: Stretch) -> Document:
         "id": [stretch.ids[k] for k in source],
         "how": [stretch.how[k] for k in source],
         **({"weight_N_per_m": result.weight.tolist()} if wet else {}),
+        **_laws(bores),
+    }
+
+
+def _laws(bores: list[Bore]) -> Document:
+    """Return by which law the friction of each piece was found; nothing where all of it is constant."""
+    laws = [Friction(b.friction.lubricated) if b.guide else b.friction for b in bores]
+    if all(law.hold is None and law.pressed is None for law in laws):
+        return {}
+    known = list(dict.fromkeys(laws))
+    return {
+        "law": [known.index(law) for law in laws],
+        "laws": [
+            {
+                "lubricated": law.lubricated,
+                "dry": law.dry,
+                "hold_m": law.hold,
+                "pressed": law.pressed,
+                "press_force_N_per_m": law.press_force,
+            }
+            for law in known
+        ],
     }
 
 

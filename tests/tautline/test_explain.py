@@ -2,6 +2,8 @@
 
 import copy
 import json
+import math
+import re
 from pathlib import Path
 
 import pytest
@@ -32,12 +34,72 @@ def test_everything_needed_stands_on_the_page():
         assert " ".join(caution.split()) in flat
 
 
+def test_the_other_way_is_worked_out_too(sample_plan):
+    document = sample_plan.to_dict()
+    pull = document["sections"][0]["pulls"][0]
+    other = find_pull(document, f"{pull['pull']}:{pull['feed']}")
+    text = explain(document, other)
+    assert text.startswith(f"PULL {pull['pull']} -> {pull['feed']}")
+    assert "every T2 above agrees" in text
+    assert [p["tag"] for p in other["passes"]] == [p["tag"] for p in reversed(pull["passes"])]
+    sidewall = next(c for c in other["checks"] if c["name"] == "max_sidewall")
+    assert sidewall["utilisation"] == pytest.approx(
+        pull["reverse"]["max_sidewall_N_per_m"] / sidewall["limit"]
+    )
+    assert f"governed by {other['governs'].replace('_', ' ')}" in text
+    del pull["reverse"]["segments"]
+    with pytest.raises(UsageError, match="plan or check again"):
+        find_pull(document, f"{pull['pull']}:{pull['feed']}")
+
+
+def test_a_job_in_us_units_is_worked_in_pounds_and_feet(sample_plan):
+    document = sample_plan.to_dict()
+    pull = document["sections"][0]["pulls"][0]
+    text = explain(document, pull)
+    # 5.25 lbf/ft is three times the data sheet's 1.75; 1 lbf = 4.4482216152605 N, 1 ft = 0.3048 m
+    assert "bundle weight w = 5.25 lbf/ft" in text
+    exit_lbf = pull["exit_tension_N"] / 4.4482216152605
+    (told,) = re.findall(r"exit tension ([\d.]+) lbf", text)
+    assert float(told) == pytest.approx(exit_lbf, rel=1e-6)
+    first = pull["segments"]["length_m"][0] / 0.3048
+    assert f"     L = {first:.4f}" in text
+
+
+def test_friction_is_followed_from_the_last_lubrication(sample_plan):
+    document = sample_plan.to_dict()
+    pull = document["sections"][0]["pulls"][0]
+    text = explain(document, find_pull(document, f"{pull['pull']}:{pull['feed']}"))
+    worn = re.findall(
+        r"= ([\d.]+) - \(([\d.]+) - ([\d.]+)\) e\^\(-\(([\d.]+) - ([\d.]+)\) / ([\d.]+)\) = ([\d.]+)", text
+    )
+    used = pull["reverse"]["segments"]["friction"]
+    assert len(worn) == sum(f > min(used) for f in used) > 20
+    for figures in worn:
+        dry, again, light, d, hold, same, found = map(float, figures)
+        assert (dry, hold) == (again, same)
+        # a pocket calculator, with what stands on the page
+        assert found == pytest.approx(dry - (dry - light) * math.exp(-(d - hold) / hold), rel=1e-6)
+    assert sorted({float(f[-1]) for f in worn}) == pytest.approx(
+        sorted({f for f in used if f > min(used)}), rel=1e-6
+    )
+
+
+def test_a_pull_through_water_says_which_weight_it_takes(laden_check):
+    document = laden_check.to_dict()
+    for pull in document["pulls"]:
+        text = explain(document, pull)
+        assert "every T2 above agrees" in text
+        assert "in water" in text
+        assert "lbf" not in text.split("CHECKS")[0]
+
+
 def test_a_tension_that_is_wrong_in_the_document_is_told():
     document = copy.deepcopy(DOCUMENT)
     pull = document["sections"][0]["pulls"][0]
     pull["profile"]["tension_N"][3] *= 1.01
     text = explain(document, pull)
-    assert f"THE DOCUMENT SAYS {pull['profile']['tension_N'][3]:.3f}" in text
+    assert "THE DOCUMENT SAYS" in text
+    assert f"{pull['profile']['tension_N'][3]:.3f}" in text
     assert "NOT EVERY T2" in text
 
 

@@ -1,0 +1,98 @@
+"""The other way of a pull as a pull of its own, from what the document says of both."""
+
+from __future__ import annotations
+
+from tautline.document import Document
+from tautline.errors import UsageError
+
+_TENSIONS = ("max_tension", "conductor_tension", "eye_tension", "grip_tension", "sheath_tension")
+_ATTENTION = 0.8  # of a limit, as the limits' table has it
+
+
+def turned(pull: Document) -> Document:
+    """Return the other way of a pull, as far as the document tells it.
+
+    Parameters
+    ----------
+    pull : dict
+        A pull of a result document.
+
+    Returns
+    -------
+    dict
+        A pull: fed at the other end, with the checks on tension and sidewall pressure made anew on its own profile,
+        and those that no direction changes as they are. Its lubricant, and starting again after a stop, are not known.
+
+    Raises
+    ------
+    UsageError
+        The document does not say enough of the other way.
+    """
+    name = f"{pull['pull']}:{pull['feed']}"
+    other = pull["reverse"]
+    if other is None or "segments" not in other:
+        raise UsageError(f"the result says too little of {name} to work it out; plan or check again")
+    profile = other["profile"]
+    end = profile["station_m"][-1]
+    passes = _passes(pull, other)
+    checks = [
+        _again(check, other, end) for check in pull["checks"] if not check["name"].startswith("restart")
+    ]
+    worst = max(
+        (c for c in checks if c["binding"] and c["utilisation"] is not None and c["name"] != "reel_length"),
+        key=lambda c: float(c["utilisation"]),
+        default=None,
+    )
+    return pull | {
+        "feed": pull["pull"],
+        "pull": pull["feed"],
+        "passes": passes,
+        "relube": other["relube"],
+        "checks": checks,
+        "governs": worst["name"] if worst else "",
+        "lubricant": None,
+        "reverse": None,
+        "notes": [],
+        **{key: value for key, value in other.items() if key in pull},
+    }
+
+
+def _passes(pull: Document, other: Document) -> list[Document]:
+    """Vaults in the order in which the other way passes them: each where its crossing ends one way, begins the other."""
+    segments, station = other["segments"], other["profile"]["station_m"]
+    tags = [p["tag"] for p in reversed(pull["passes"])]
+    back = [station[-1] - p["station_m"] for p in reversed(pull["passes"])]
+    found = []
+    for tag, near in zip(tags, back, strict=True):
+        # the nearest joint of segments is where the crossing ends; its guides lie before that
+        k = min(range(len(station)), key=lambda j: abs(station[j] - near))
+        while k > 0 and segments["id"][k - 1] == f"vault {tag}":
+            k -= 1
+        found.append({"tag": tag, "station_m": station[k]})
+    return found
+
+
+def _again(check: Document, other: Document, end: float) -> Document:
+    """Return a check as it comes out the other way."""
+    profile, name = other["profile"], check["name"]
+    if name in _TENSIONS:
+        return _held(check, other["max_tension_N"], profile["tension_N"], profile["station_m"])
+    if name == "max_sidewall":
+        return _held(check, other["max_sidewall_N_per_m"], profile["sidewall_N_per_m"], profile["station_m"])
+    if name == "puller_tension" and "winch_N" in profile:
+        return _held(check, max(profile["winch_N"]), profile["winch_N"], profile["station_m"])
+    where = check["station_m"]
+    return check | {"station_m": None if where is None else end - where}
+
+
+def _held(check: Document, value: float, values: list[float], station: list[float]) -> Document:
+    where = station[max(range(len(values)), key=lambda k: values[k])]
+    limit = check["limit"]
+    used = None if limit is None or check["utilisation"] is None else value / limit
+    verdict = check["verdict"]
+    if used is not None:
+        failed = "fail" if check["binding"] else "attention"
+        verdict = (
+            failed if not used <= 1 else "attention" if check["binding"] and used > _ATTENTION else "pass"
+        )
+    return check | {"value": value, "utilisation": used, "verdict": verdict, "station_m": where}
