@@ -68,6 +68,8 @@ def text_width(text: str, height: float) -> float:
 
 _COVERED = 1000.0
 """Cost of one square of another label or a mark under a label; a square of the route costs 1."""
+_FAR = 6.0
+"""Letter heights from its point within which a name is still seen to belong to it."""
 _SIDES = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
 
 
@@ -142,7 +144,8 @@ class Plan:
                 if best[0] > 0:
                     box = self._inside(_beside(label, dx, dy, label.gap * ring))
                     best = min(best, (self._cost(box), box), key=lambda b: b[0])
-            if best[0] <= 0:
+            # farther off a name is anyone's: rather let it touch the route
+            if best[0] <= 0 or (label.gap * ring >= _FAR * label.height and best[0] < _COVERED):
                 break
         clear = best[0] < _COVERED
         if clear or label.needed:
