@@ -24,7 +24,7 @@ from network.plan import plan_row
 from network.reach import RowPulls
 from network.row import Row
 from network.stretch import MissingSection, Passing, missing_sections
-from network.terms import NoPlan, Plan, PlanRules
+from network.terms import NoPlan, Plan, PlanRules, Reel
 
 Kind = Literal["friction", "radius", "vault", "pusher", "assist", "reel", "allow"]
 
@@ -409,9 +409,17 @@ def _whole(pulls: RowPulls, rules: PlanRules, remedy: Remedy) -> Plan | None:
     elif remedy.kind == "assist":
         how = assisted(how, remedy.where, value)
     elif remedy.kind == "reel":
-        how, rules = replace(how, reel=value), replace(rules, reel=value, reels=())
+        how, rules = replace(how, reel=value), _with_reel(rules, value)
     found = plan_row(row.facts, RowPulls(row, pulls.bundle, how).offers(), rules)
     return found if isinstance(found, Plan) else None
+
+
+def _with_reel(rules: PlanRules, length: float) -> PlanRules:
+    """Rules with longer reels to be had; where sizes have prices, at the price of the longest there is."""
+    if not rules.reels:
+        return replace(rules, reel=length)
+    longest = max(rules.reels, key=lambda r: r.length)
+    return replace(rules, reel=None, reels=(*rules.reels, Reel(length, longest.cost)))
 
 
 def _together(pulls: RowPulls, rules: PlanRules, found: list[Remedy], stretches: int) -> Iterator[Remedy]:
@@ -451,7 +459,7 @@ def _longer_reel(pulls: RowPulls, rules: PlanRules, none: NoPlan, steps: Steps) 
     offers = RowPulls(pulls.row, pulls.bundle, replace(pulls.rules, reel=None)).offers()
 
     def plan(length: float) -> Plan | NoPlan:
-        return plan_row(facts, offers, replace(rules, reel=length, reels=()))
+        return plan_row(facts, offers, _with_reel(rules, length))
 
     longest = facts.length(0, len(facts.vaults) - 1) + 2.0 * rules.slack + steps.length
     length = _least(lambda m: isinstance(plan(m), Plan), rules.longest, longest, steps.length)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from mechanics.cable import Bundle
 from mechanics.pull import Rules
@@ -80,6 +80,20 @@ def plan_feeder(
         A figure out of its range.
     """
     route = feeder_route(network, feeder)
-    row = build_row(route, bore_of, guides or Guides())
+    row = _permitted(build_row(route, bore_of, guides or Guides()), plan_rules)
     pulls = RowPulls(row, bundle, rules)
     return FeederPlan(route, row, pulls, plan_row(row.facts, pulls.offers(), plan_rules))
+
+
+def _permitted(row: Row, rules: PlanRules) -> Row:
+    """Return a row at whose vaults what the rules forbid is not allowed."""
+    vaults = tuple(
+        replace(
+            v,
+            splice=v.splice and v.tag not in rules.no_splice,
+            feed=v.feed and v.tag not in rules.no_feed,
+            pull=v.pull and v.tag not in rules.no_pull,
+        )
+        for v in row.vaults
+    )
+    return row if vaults == row.vaults else replace(row, vaults=vaults)

@@ -33,12 +33,19 @@ class Gain:
         Tag of the vault, id of the bend's segment, or empty.
     utilisation : float
         Worst of a binding check afterwards.
+    span, segment : int or None
+        The bend: its span of the row, and which of its segments.
+    now : float or None
+        The bend's radius before. [m]
     """
 
     kind: Literal["stop", "radius", "friction"]
     value: float
     where: str
     utilisation: float
+    span: int | None = None
+    segment: int | None = None
+    now: float | None = None
 
 
 def gains(pulls: RowPulls, option: PullOption) -> tuple[Gain, ...]:
@@ -86,7 +93,7 @@ def _sweep(pulls: RowPulls, option: PullOption, result: PullResult) -> Iterator[
     changed = RowPulls(with_sweep(row, span, bend, radius), pulls.bundle, pulls.rules)
     used = changed.evaluate(option.feed, option.pull, option.relube).utilisation
     ids = row.spans[span].ids
-    yield Gain("radius", radius, ids[bend] if ids else "", used)
+    yield Gain("radius", radius, ids[bend] if ids else "", used, span, bend, now)
 
 
 def _friction(pulls: RowPulls, option: PullOption) -> Iterator[Gain]:

@@ -78,6 +78,9 @@ class PlanRules:
         Price of a metre of cable left on a reel.
     splice_at : tuple of str
         Tags of vaults where a splice must be.
+    no_splice, no_feed, no_pull : tuple of str
+        Tags of vaults where none may be, whatever the vaults' own fields say; for :func:`network.feeder.plan_feeder`,
+        which closes them in its row.
 
     Raises
     ------
@@ -92,6 +95,9 @@ class PlanRules:
     reels: tuple[Reel, ...] = ()
     waste: float = 0.0
     splice_at: tuple[str, ...] = ()
+    no_splice: tuple[str, ...] = ()
+    no_feed: tuple[str, ...] = ()
+    no_pull: tuple[str, ...] = ()
 
     @property
     def longest(self) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal, cast
 
@@ -9,7 +10,7 @@ from mechanics.cable import Attachment
 from mechanics.limits import OVERRIDABLE
 from mechanics.rules import Override, Rules
 from mechanics.tables import Tables
-from network.plan import Costs, PlanRules
+from network.plan import Costs, PlanRules, Reel
 from tautline.job_table import Table
 
 
@@ -85,7 +86,7 @@ def read_rules(
         low_friction_factor=pulling.number("low_friction_factor", above=0.0, at_most=1.0),
         restart_factor=restart or 1.25,
         slack=plan.slack,
-        reel=plan.reel,
+        reel=None if math.isinf(plan.longest) else plan.longest,
         pusher=pulling.quantity("pusher", "force", at_least=0.0) or 0.0,
         assists=_assists(pulling),
         temperature=temperature,
@@ -138,7 +139,7 @@ def _limit(table: Table, key: str, kind: str) -> float | None:
 
 
 def read_plan(table: Table) -> PlanRules:
-    """Read ``[plan]``: reel, slack, prices.
+    """Read ``[plan]``: reels, slack, prices, vaults where splices must or may not be.
 
     Parameters
     ----------
@@ -153,12 +154,56 @@ def read_plan(table: Table) -> PlanRules:
     cost = table.sub("cost")
     base = Costs()
     prices = {key: cost.number(key, at_least=0.0) for key in ("splice", "setup", "relube", "middle_feed")}
+    reels = _reels(table)
+    waste = _waste(cost)
+    if waste and not reels:
+        cost.fault(
+            "waste", "is a price of what is left on a reel, and [plan] reels does not say which there are"
+        )
+    named = {key: table.texts(key) or () for key in ("splice_at", "no_splice", "no_feed", "no_pull")}
+    for tag in set(named["splice_at"]) & set(named["no_splice"]):
+        table.fault("splice_at", f'and no_splice both name "{tag}"; leave it out of one of them')
     return PlanRules(
         costs=Costs(**{key: getattr(base, key) if price is None else price for key, price in prices.items()}),
         reel=table.quantity("reel", "length", above=0.0),
         slack=table.quantity("slack", "length", at_least=0.0) or 0.0,
         middle_feed=bool(table.flag("middle_feed")),
+        reels=reels,
+        waste=waste,
+        **named,
     )
+
+
+def _reels(table: Table) -> tuple[Reel, ...]:
+    """Read ``reels = [{ length = "2500 ft", cost = 4.0 }, ...]``: the sizes that cable can be bought on."""
+    table.allow("reels")
+    written = table.values.get("reels")
+    if written is None:
+        return ()
+    if not isinstance(written, list) or not written or not all(isinstance(one, dict) for one in written):
+        table.fault("reels", 'must be a list of tables, such as [{ length = "2500 ft", cost = 4.0 }]')
+        return ()
+    if "reel" in table:
+        table.fault("reels", "and reel are both stated; the longest of the reels is the longest there is")
+    found = []
+    for number, one in enumerate(written, 1):
+        size = Table(f"plan.reels[{number}]", one, table.record)
+        length = size.quantity("length", "length", above=0.0, required=True)
+        price = size.number("cost", at_least=0.0)
+        if length is not None:
+            found.append(Reel(length, price or 0.0))
+    return tuple(found)
+
+
+def _waste(cost: Table) -> float:
+    """Read ``waste = { price = 0.5, per = "100 ft" }``: what cable left on a reel costs, per metre."""
+    if "waste" not in cost:
+        cost.allow("waste")
+        return 0.0
+    table = cost.sub("waste")
+    price = table.number("price", at_least=0.0, required=True)
+    per = table.quantity("per", "length", above=0.0, required=True)
+    return price / per if price is not None and per is not None else 0.0
 
 
 def read_pulls(tables: list[Table]) -> tuple[PullRequest, ...]:

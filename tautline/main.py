@@ -13,11 +13,14 @@ from typing import Any, NoReturn
 from tautline.errors import Exit, JobError, OutputError, ResultError, UsageError
 from tautline.progress import Progress
 
+_MOST_ALTERNATIVES = 100
 _TOLD = 10  # findings told beside a refusal before the rest is only counted
 
 _ABOUT = """\
 Reads a duct-bank route from a drawing (DXF) or a GIS layer and works out how the cable is pulled in: tension and
 sidewall pressure along every span in both directions, splices, pull points, re-lube stops, reel lengths, lubricant."""
+
+_FILES = "DXF drawing, GeoPackage, Shapefile, GeoJSON or other layer, LandXML, or a bend schedule (CSV, XLSX)"
 
 _EXAMPLES = """\
 first steps:
@@ -93,9 +96,7 @@ def parser() -> argparse.ArgumentParser:
         "         tautline inspect harbour.dxf --picture understood.svg --write understood.gpkg",
         json_only,
     )
-    inspect.add_argument(
-        "file", metavar="FILE", type=Path, help="DXF drawing, GeoPackage, Shapefile or GeoJSON"
-    )
+    inspect.add_argument("file", metavar="FILE", type=Path, help=_FILES)
     inspect.add_argument(
         "--picture",
         metavar="FILE",
@@ -117,9 +118,18 @@ def parser() -> argparse.ArgumentParser:
         "write a first job file for a drawing or layer",
         "The layers, fields and units it guesses are told with their reasons as comments; what only you can know is\n"
         "marked FILL IN. Never overwrites a file.\n"
-        "example: tautline new harbour.dxf",
+        "example: tautline new harbour.dxf\n"
+        "         tautline new --table spans.xlsx      (a bend schedule to fill in, for spans that are not drawn)",
     )
-    new.add_argument("file", metavar="FILE", type=Path, help="DXF drawing, GeoPackage, Shapefile or GeoJSON")
+    new.add_argument("file", metavar="FILE", type=Path, nargs="?", help=_FILES)
+    new.add_argument(
+        "--table",
+        metavar="TABLE",
+        type=Path,
+        nargs="?",
+        const=Path("bend-schedule.csv"),
+        help="write a bend schedule to fill in instead: .csv or .xlsx (bend-schedule.csv)",
+    )
     new.add_argument(
         "--job", metavar="FILE", type=Path, help="the job file to write (default: beside the drawing)"
     )
@@ -140,7 +150,20 @@ def parser() -> argparse.ArgumentParser:
     ):
         command = add(name, _job, text, more, json_only, out, only, picture)
         command.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
-        command.set_defaults(command=name)
+        command.set_defaults(command=name, why=False, alternatives=0)
+        if name == "plan":
+            command.add_argument(
+                "--alternatives",
+                metavar="N",
+                type=_some,
+                help="show up to N plans that trade cost against margin, each the cheapest at its worst utilisation",
+            )
+            command.add_argument(
+                "--why",
+                action="store_true",
+                help="give every reason of a plan, or all that would help where there is none, on a feeder of any length "
+                "(up to 60 vaults reasons are given unasked)",
+            )
     explain = add(
         "explain",
         _explain,
@@ -182,6 +205,14 @@ def parser() -> argparse.ArgumentParser:
     )
     demo.set_defaults(picture=None)
     return top
+
+
+def _some(text: str) -> int:
+    """Read how many plans to show."""
+    number = int(text)
+    if not 1 <= number <= _MOST_ALTERNATIVES:
+        raise argparse.ArgumentTypeError(f"must be from 1 to {_MOST_ALTERNATIVES}, got {number}")
+    return number
 
 
 def _selection(command: argparse.ArgumentParser) -> None:
@@ -313,7 +344,7 @@ def _job(given: argparse.Namespace) -> Exit:
 
     _before(given)
     with Progress() as progress:
-        run = run_job(given.job, given.command, progress)
+        run = run_job(given.job, given.command, progress, why=given.why, alternatives=given.alternatives or 0)
         written = _deliver(run.document, given, [run.job.file, run.job.source], progress, run.job.source)
     return _shown(run.document, given.json, written)
 
@@ -398,6 +429,16 @@ def _new(given: argparse.Namespace) -> Exit:
     from tautline.new import first_job
     from tautline.outputs import write_new
 
+    if (given.file is None) == (given.table is None):
+        raise UsageError(
+            "new needs one thing: a FILE to write a job for, or --table to write a bend schedule"
+        )
+    if given.table is not None:
+        from tautline.new_table import table_template
+
+        write_new(given.table, table_template(given.table))
+        _print(f"Wrote {given.table}. Replace its example rows, then: tautline new {given.table}\n")
+        return Exit.PASS
     path = given.job or given.file.with_suffix(".toml")
     with Progress() as progress:
         progress(f"reading {given.file}")

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 
 from mechanics.cable import Cable
 from network.feeder import FeederPlan
-from network.plan import NoPlan, PullOption, Section
+from network.market import reel_for
+from network.plan import NoPlan, Plan, PlanRules, PullOption, Section
 from routeio.findings import Finding
 from routeio.survey import Survey, Vault
 from tautline.cautions import CAUTIONS
@@ -15,11 +16,14 @@ from tautline.document import SCHEMA, Document, program_version
 from tautline.job import Job
 from tautline.result_advice import best_parts, no_plan_document
 from tautline.result_pull import DonePull, pull_document, span_path
+from tautline.result_why import SHORT, alternatives_of, explained
 
 _ROLES = ("end", "splice", "feed", "pull", "relube", "pass")
 
 
-def plan_document(job: Job, survey: Survey, planned: FeederPlan, *, why: bool = False) -> Document:
+def plan_document(
+    job: Job, survey: Survey, planned: FeederPlan, *, why: bool = False, alternatives: int = 0
+) -> Document:
     """Return the document of a planned feeder.
 
     Parameters
@@ -32,6 +36,8 @@ def plan_document(job: Job, survey: Survey, planned: FeederPlan, *, why: bool = 
         What came of it.
     why : bool, optional
         Whether to give every reason, however long the feeder.
+    alternatives : int, optional
+        How many plans to trade cost against margin with; none by default.
 
     Returns
     -------
@@ -46,6 +52,12 @@ def plan_document(job: Job, survey: Survey, planned: FeederPlan, *, why: bool = 
     failed = any(d.result.verdict == "fail" for d in done)
     whole = DonePull(planned.route, planned.row, 0, len(tags) - 1, planned.pulls.evaluate(0, 1))
     station = planned.row.facts.depart
+    more: Document = {}
+    if isinstance(plan, Plan):
+        if why or len(tags) <= SHORT:
+            more["splices"] = explained(job, planned, plan, sections, done)
+        if alternatives:
+            more["alternatives"] = alternatives_of(job, planned, alternatives)
     document = _common(job, survey, "plan")
     document |= {
         "verdict": "no-plan" if isinstance(plan, NoPlan) else "fail" if failed else "pass",
@@ -64,15 +76,27 @@ def plan_document(job: Job, survey: Survey, planned: FeederPlan, *, why: bool = 
         "route": [_span(whole, k) for k in range(len(planned.route.legs))],
         "cost": None
         if isinstance(plan, NoPlan)
-        else {"splices": plan.splices, "setups": plan.setups, "relubes": plan.relubes, "total": plan.cost},
+        else {
+            "splices": plan.splices,
+            "setups": plan.setups,
+            "relubes": plan.relubes,
+            "middle_feeds": plan.middle_feeds,
+            "reels": _price_of_reels(job.plan, plan),
+            "total": plan.cost,
+        },
         "no_plan": no_plan_document(job, planned, plan, sections, everything=why)
         if isinstance(plan, NoPlan)
         else None,
-        "reel": {"longest_m": job.plan.reel, "slack_m": job.plan.slack},
+        "reel": {
+            "longest_m": job.plan.longest if math.isfinite(job.plan.longest) else None,
+            "slack_m": job.plan.slack,
+            "sizes": [{"length_m": r.length, "cost": r.cost} for r in job.plan.reels],
+            "waste_per_m": job.plan.waste,
+        },
         "assumptions": [*job.assumed, *_bore_assumptions([*done, whole]), *job.guides.assumed],
         "findings": [_finding(f) for f in (*survey.findings, *planned.route.findings)],
     }
-    return document
+    return document | more
 
 
 def check_document(
@@ -161,10 +185,27 @@ def _sections(planned: FeederPlan, sections: Iterable[Section]) -> tuple[list[Do
                 "from": planned.row.vaults[section.start].tag,
                 "to": planned.row.vaults[section.end].tag,
                 "cable_length_m": section.cable_length,
+                "reel": _reel(section),
                 "pulls": [pull_document(d) for d in done],
             }
         )
     return written, everything
+
+
+def _reel(section: Section) -> Document | None:
+    reel = section.reel
+    if reel is None:
+        return None
+    return {
+        "length_m": reel.length,
+        "cost": reel.cost,
+        "waste_m": max(reel.length - section.cable_length, 0.0),
+    }
+
+
+def _price_of_reels(rules: PlanRules, plan: Plan) -> float:
+    """Return what the plan's reels cost, waste counted: one a section, as every price of a section is."""
+    return float(sum(reel_for(rules, s.cable_length)[1] for s in plan.sections))
 
 
 def _done(planned: FeederPlan, option: PullOption) -> DonePull:

@@ -28,7 +28,12 @@ from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, pulls_of,
 from tautline.deliver.present import Units, count, percent, plain, words
 from tautline.deliver.reasons import (
     NO_REMEDY,
+    alternative_rows,
+    gain_words,
     remedy_words,
+    runner_words,
+    splice_reasons,
+    way_words,
 )
 
 if TYPE_CHECKING:
@@ -107,6 +112,7 @@ def page(document: Document) -> str:
         trouble=trouble_of(pulls, units),
         doubts=warnings_of(document, pulls),
         no_plan=document.get("no_plan"),
+        alternatives=alternative_rows(document),
         plan=plan,
         plan_rest=Markup(_data(plan_rest)),
         feeder_chart=feeder_picture(document, float(max(1000, wide))),
@@ -131,6 +137,7 @@ def _environment(document: Document, units: Units) -> Environment:
     from jinja2 import DictLoader, Environment, StrictUndefined
     from markupsafe import Markup
 
+    worst = max((p.data["utilisation"] for p in pulls_of(document)), default=None)
     sources = {name: _asset(name) for name in ("report.html", "pull.html")}
     environment = Environment(
         loader=DictLoader(sources),
@@ -145,6 +152,10 @@ def _environment(document: Document, units: Units) -> Environment:
         numbered=lambda items: list(enumerate(items, 1)),
         no_remedy=NO_REMEDY,
         remedy=lambda remedy: remedy_words(remedy, document),
+        reasons=splice_reasons(document),
+        runner=runner_words,
+        way=lambda pull: way_words(pull, document, worst),
+        gains=lambda pull: gain_words(pull, document),
         data=lambda items, row: Markup(_data([str(row(item)) for item in items])),
     )
     environment.filters.update(

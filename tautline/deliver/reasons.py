@@ -69,7 +69,8 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
     if kind == "vault":
         return f"a new vault {_along(remedy, document, units)}"
     if kind == "reel":
-        return f"cable on reels of {units.text('length', value)}"
+        priced = ", at the price of the longest there is now" if document["reel"].get("sizes") else ""
+        return f"cable on reels of {units.text('length', value)}{priced}"
     if kind == "allow":
         return f"leave to splice, to feed and to pull at {plain(remedy['vault'])}"
     force = units.text("force", value)
@@ -103,7 +104,7 @@ def _along(item: Data, document: Document, units: Units) -> str:
     return f"{units.text('length', item['station_m'])} from {one} towards {other}{spot}"
 
 
-def way_words(pull: Data, document: Document) -> str:
+def way_words(pull: Data, document: Document, worst: float | None = None) -> str:
     """Return why a pull does not go the other way, where one may wonder; empty where its figures say so.
 
     Parameters
@@ -112,6 +113,8 @@ def way_words(pull: Data, document: Document) -> str:
         Of the document.
     document : mapping
         A result document.
+    worst : float, optional
+        Worst utilisation of the whole plan, where it is known.
 
     Returns
     -------
@@ -130,7 +133,8 @@ def way_words(pull: Data, document: Document) -> str:
         return f"the other way takes {count(stops, 're-lube stop')} more"
     if not easier:
         return ""
-    worst = max(p["utilisation"] for s in document["sections"] for p in s["pulls"])
+    if worst is None:
+        worst = max(p["utilisation"] for s in document["sections"] for p in s["pulls"])
     same = (
         f"the other way is easier at the same cost, {percent(other['utilisation'])}, but leaves the plan's worst use at "
         f"{percent(worst)}"
@@ -166,7 +170,7 @@ def gain_words(pull: Data, document: Document) -> list[str]:
         else:
             change = (
                 f"radius {_size(gain['value'], units)} in place of {_size(gain['now'], units)} in "
-                f"{_bend(gain, document, units)}"
+                f"{_bend({**gain, 'x': None}, document, units)}"
             )
         helps = gain["utilisation"] < pull["utilisation"] - 5e-4
         told.append(f"{change}: {percent(gain['utilisation'])}" + ("" if helps else ", no gain"))

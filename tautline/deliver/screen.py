@@ -10,7 +10,15 @@ from typing import Any
 from tautline.deliver.digest import cable_of, failing_of, place_of
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, isolated, percent, plain, words
-from tautline.deliver.reasons import NO_REMEDY, remedy_words
+from tautline.deliver.reasons import (
+    NO_REMEDY,
+    alternative_rows,
+    gain_words,
+    remedy_words,
+    runner_words,
+    splice_reasons,
+    way_words,
+)
 
 _TableRow = tuple[list[str], list[str]]
 
@@ -38,8 +46,9 @@ def render(document: Document) -> str:
         _head(document, units, pulls),
         _no_plan(document),
         _sections(document, units),
-        _pulls(pulls, units),
+        _pulls(document, pulls, units),
         _vaults(document, pulls),
+        _alternatives(document),
         _lubricant(pulls, units),
         _attention(pulls, units),
         _findings(document),
@@ -60,7 +69,8 @@ def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
         parts += [count(len(pulls), "pull"), count(stops, "re-lube stop")]
         cost = document.get("cost")
         if cost:
-            parts += [count(cost["splices"], "splice"), f"cost {cost['total']:g}"]
+            reels = f" (of it reels {cost['reels']:g})" if cost.get("reels") else ""
+            parts += [count(cost["splices"], "splice"), f"cost {cost['total']:g}{reels}"]
         lines += _wrap(
             f"{isolated(feeder['from'])} to {isolated(feeder['to'])}, {units.text('length', feeder['length_m'])} "
             f"over {count(len(feeder['vaults']), 'vault')}: {', '.join(parts)}"
@@ -134,19 +144,35 @@ def _sections(document: Document, units: Units) -> list[str]:
         else "no limit on a reel"
     )
     cables = len(document["bundle"]["cables"])
+    sizes = bool(reel.get("sizes"))
     rows: list[_TableRow] = []
     for k, s in enumerate(sections, 1):
-        share = percent(s["cable_length_m"] / reel["longest_m"]) if reel["longest_m"] else "-"
-        title = f"{isolated(s['from'])} to {isolated(s['to'])}"
-        rows.append(([str(k), title, units.figure("length", s["cable_length_m"]), share, str(cables)], []))
-    heads = ["no", "section", f"cable {units.label('length')}", "of reel", "reels"]
+        own = s.get("reel")
+        holds = own["length_m"] if own else reel["longest_m"]
+        title = f"{plain(s['from'])} to {plain(s['to'])}"
+        cells = [str(k), title, units.figure("length", s["cable_length_m"])]
+        if sizes:
+            cells += [units.figure("length", own and own[key]) for key in ("length_m", "waste_m")]
+        cells += [percent(s["cable_length_m"] / holds) if holds else "-", str(cables)]
+        why = runner_words(s)
+        rows.append((cells, [f"without it: {why}"] if why else []))
+    length = units.label("length")
+    heads = [
+        "no",
+        "section",
+        f"cable {length}",
+        *([f"reel {length}", "left over"] if sizes else []),
+        "of reel",
+        "reels",
+    ]
     title = f"SECTIONS  ({longest}; slack {units.text('length', reel['slack_m'])} at each end included)"
     return [*_wrap(title), *_table(heads, rows)]
 
 
-def _pulls(pulls: Sequence[Pull], units: Units) -> list[str]:
+def _pulls(document: Document, pulls: Sequence[Pull], units: Units) -> list[str]:
     if not pulls:
         return []
+    worst = max(p.data["utilisation"] for p in pulls)
     force, press = units.label("force"), units.label("pressure")
     heads = [
         "no",
@@ -177,7 +203,11 @@ def _pulls(pulls: Sequence[Pull], units: Units) -> list[str]:
             if not other
             else percent(other["utilisation"]) + (" FAIL" if other["verdict"] == "fail" else ""),
         ]
-        rows.append((row, [_pull_note(p, units)]))
+        notes = [_pull_note(p, units)]
+        way, relief = way_words(d, document, worst), gain_words(d, document)
+        notes += [way] if way else []
+        notes += ["would relieve it: " + "; ".join(relief)] if relief else []
+        rows.append((row, notes))
     title = f"PULLS  (tension in {force}; worst sidewall pressure in {press}; use: worst utilisation of a binding check)"
     return [*_wrap(title), *_table(heads, rows)]
 
@@ -215,7 +245,30 @@ def _vaults(document: Document, pulls: Sequence[Pull]) -> list[str]:
     for role, label in (("splice", "Splices at"), ("relube", "Re-lube at")):
         if tags.get(role):
             lines += _wrap(f"{label}: {', '.join(tags[role])}")
+        if role == "splice":
+            for tag, reason in splice_reasons(document).items():
+                lines += _wrap(f"{plain(tag)}: {reason}", "  ", "      ")
     return lines
+
+
+def _alternatives(document: Document) -> list[str]:
+    """The trade-off between cost and margin, a plan a row."""
+    rows = alternative_rows(document)
+    if not rows:
+        return []
+    heads = ["no", "splices at", "cost", "worst use", "sections", "pulls", "re-lube stops"]
+    table: list[_TableRow] = []
+    for a in rows:
+        figures = [f"{a['cost']:g}", percent(a["utilisation"])]
+        figures += [str(a[key]) for key in ("sections", "pulls", "relubes")]
+        notes = [a["said"]] if a["said"] else []
+        table.append(
+            (
+                [str(a["number"]), a["splices"], *figures],
+                [*notes, *([f"re-lube at {a['relube']}"] if a["relubes"] else [])],
+            )
+        )
+    return [*_wrap("ALTERNATIVES  (each the cheapest at its worst use)"), *_table(heads, table)]
 
 
 def _lubricant(pulls: Sequence[Pull], units: Units) -> list[str]:
