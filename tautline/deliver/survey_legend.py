@@ -35,7 +35,7 @@ SEVERE: Mapping[str, Style] = {
     "info": {"stroke": "#667079", "stroke_width": "1"},
 }
 _LINE = 17.0
-_LETTER = 6.3
+_LETTER = 5.9
 """Usual width of a letter of the legend, for breaking lines. [px]"""
 _MOST = 40  # kinds of finding told
 
@@ -73,11 +73,15 @@ def legend(
     parts, y = _signs(summary, width, top)
     if any(unwritten.values()):
         told = ", ".join(f"{n:,} {what}" for what, n in unwritten.items() if n)
-        text = f"Not written for want of room: {told}. Point at them to read them; inspect --json has all of them."
+        text = f"Not written, most of it for want of room: {told}. Point at them to read them; inspect --json has all."
         parts.append(element("text", text, x=16.0, y=y, fill=FAINT))
         y += _LINE
     y += 6.0
-    head = "Findings, by number; a ring marks the place" if summary.kinds else "No findings"
+    head = (
+        "Findings, by number; a ring marks the place, without a number for notes that are many"
+        if summary.kinds
+        else "No findings"
+    )
     parts.append(element("text", head, x=16.0, y=y, font_weight="600", fill=INK))
     y += _LINE + 2.0
     for kind in summary.kinds[:_MOST]:

@@ -34,6 +34,12 @@ _LETTERS = {"stroke": "#ffffff", "stroke_width": "3", "paint_order": "stroke", "
 #: The least extent that is drawn, for a file with one thing in it. [m]
 _LEAST = 5.0
 _SMALL = 9.0
+#: Room above and below a line of writing, beside the height of its letters. [px]
+_LEADING = 2.5
+#: Notes of a kind are numbered on the map up to so many; more are only ringed.
+_NUMBERED = 40
+#: Bends that turn less are drawn and not written. [rad]
+_SLIGHT = math.radians(1.0)
 _RANK = {"error": 0, "warning": 1, "info": 2}
 
 
@@ -67,6 +73,7 @@ class SurveyPicture:
         edges = (4.0, _HEAD + 4.0, self.width - 4.0, _HEAD + self.map_height - 4.0)
         self.room = Plan(4.0, edges)
         self.unwritten: Counter[str] = Counter()
+        self._often = Counter(f.code for f in survey.findings)
         self._numbers = {kind.code: k for k, kind in enumerate(self.summary.kinds, 1)}
 
     def render(self) -> tuple[Markup, float]:
@@ -282,7 +289,9 @@ class SurveyPicture:
         wanted: list[tuple[float, str, Label, dict[str, str]]] = []
         for (x, y), found in spots:
             worst = min(_RANK[f.severity] for f in found)
-            codes = sorted({self._numbers[f.code] for f in found if _RANK[f.severity] == worst or worst < 2})
+            codes = sorted({self._numbers[f.code] for f in found if self._numbered(f)})
+            if not codes:
+                continue
             severity = ("error", "warning", "info")[worst]
             style = {"fill": SEVERE[severity]["stroke"], "font_weight": "700"}
             label = Label(x, y, (", ".join(map(str, codes)),), _SMALL, 8.0)
@@ -293,6 +302,9 @@ class SurveyPicture:
             wanted.append((1.0, "vaults", name, {"fill": INK, "font_weight": "600"}))
         for _, bends in self.courses:
             for bend in bends:
+                if abs(bend.turn) < _SLIGHT:
+                    self.unwritten["bends of less than 1°"] += 1
+                    continue
                 # the more a bend turns, the sooner it gets its room
                 rank = 3.0 - abs(bend.turn) / 10.0
                 wanted.append((rank, "bends", self._of_bend(bend), {"fill": BENDS[bend.how]["stroke"]}))
@@ -300,17 +312,26 @@ class SurveyPicture:
         for _, kind, label, style in sorted(wanted, key=lambda w: w[0]):
             placed = self.room.put(label)
             if placed.clear:
+                x0, y0, x1, y1 = placed.box
+                self.room.block((x0 - 1.0, y0 - _LEADING, x1 + 1.0, y1 + _LEADING))
                 parts.append(_text(label, placed.box, kind, style))
             else:
                 self.unwritten[kind] += 1
         return parts
+
+    def _numbered(self, finding: Finding) -> bool:
+        return finding.severity != "info" or self._often[finding.code] <= _NUMBERED
 
     def _of_bend(self, bend: PlanBend) -> Label:
         x, y = self.xy(bend.middle)
         return Label(x, y, (self._words(bend),), _SMALL - 1.0, 7.0)
 
     def _words(self, bend: PlanBend) -> str:
-        return bend_text(bend, self.units.text("length", bend.radius), forgiven=self.forgiven)
+        unit = self.units.unit("length")
+        radius = bend.radius / unit.scale
+        return bend_text(
+            bend, f"{radius:,.{0 if radius >= 100.0 else 1}f} {unit.label}", forgiven=self.forgiven
+        )
 
 
 def _between(path: Sequence[tuple[float, float]]) -> tuple[float, float]:
