@@ -24,6 +24,7 @@ from network.feeder import FeederPlan, plan_feeder
 from network.gains import Gain, gains
 from network.graph import DuctNetwork
 from network.lay import Guides, build_row, guide_bend
+from network.place import PlaceRules, Proposal, propose
 from network.plan import Costs, NoPlan, Options, Plan, PlanRules, PullOption, Reel, Section, plan_row
 from network.reach import RowPulls
 from network.route import FeederRoute, Leg, duct_route, feeder_route
@@ -43,8 +44,10 @@ __all__ = [
     "NoPlan",
     "NoRouteError",
     "Options",
+    "PlaceRules",
     "Plan",
     "PlanRules",
+    "Proposal",
     "PullOption",
     "Reel",
     "Remedy",
@@ -66,5 +69,6 @@ __all__ = [
     "guide_bend",
     "plan_feeder",
     "plan_row",
+    "propose",
     "runners_up",
 ]

@@ -216,7 +216,8 @@ class Carrier:
             front = front.some(front.possible)
             if self.way.ages:
                 vault = starts.feed[front.start] + step
-                grown.append(replace(front, lube=vault, load=np.full(len(front), np.nan)))
+                fresh = replace(front, lube=vault, load=np.full(len(front), np.nan))
+                grown.append(fresh.some(self.way.lubes[vault]))
                 if regrow:
                     front = Labels.joined([front, merged(grown[-1])])
             if self.way.ages and not self.way.falls:

@@ -80,13 +80,26 @@ def plan_feeder(
         A figure out of its range.
     """
     route = feeder_route(network, feeder)
-    row = _permitted(build_row(route, bore_of, guides or Guides()), plan_rules)
+    row = restricted(build_row(route, bore_of, guides or Guides()), plan_rules)
     pulls = RowPulls(row, bundle, rules)
     return FeederPlan(route, row, pulls, plan_row(row.facts, pulls.offers(), plan_rules))
 
 
-def _permitted(row: Row, rules: PlanRules) -> Row:
-    """Return a row at whose vaults what the rules forbid is not allowed."""
+def restricted(row: Row, rules: PlanRules) -> Row:
+    """Return a row at whose vaults what the rules forbid is not allowed.
+
+    Parameters
+    ----------
+    row : Row
+        With what its vaults' own fields say.
+    rules : PlanRules
+        What else is forbidden.
+
+    Returns
+    -------
+    Row
+        Itself where nothing is.
+    """
     vaults = tuple(
         replace(
             v,

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
-from mechanics.errors import DomainError, FloatArray
+from mechanics.errors import DomainError, FloatArray, in_range
 from network.cheapest import IMPOSSIBLE, Choice, Market
 from network.pulls import Offers, PullOption
 from network.row import RowFacts
@@ -149,7 +149,9 @@ def market_of(
             raise DomainError(
                 f"{name} must be a vault from 0 to {last}, got {values.min()} to {values.max()}"
             )
-    unit = small_unit(prices_of(rules))
+    new = np.array([v.price for v in facts.vaults])
+    new[[0, -1]] = 0.0
+    unit = small_unit((*prices_of(rules), *in_range("vaults.price", new, at_least=0.0).tolist()))
     costs = rules.costs
     splice, setup, relube, middle = (
         round(exactly(p) * unit) for p in (costs.splice, costs.setup, costs.relube, costs.middle_feed)
@@ -173,7 +175,8 @@ def market_of(
         for reel in rules.reels:
             price = reel.cost + rules.waste * np.maximum(reel.length - length, 0.0)
             cost = np.where(length <= reel.length + FITS, np.minimum(cost, price), cost)
-        return np.rint(np.where(np.isfinite(cost), cost, 0.0) * float(unit)).astype(np.int64)
+        price = np.where(np.isfinite(cost), cost, 0.0) + new[end]
+        return np.asarray(np.rint(price * float(unit)).astype(np.int64))
 
     market = Market(
         offers.feed[rows],
@@ -185,7 +188,7 @@ def market_of(
         permitted(facts, "splice"),
         splice,
         middle if rules.middle_feed else None,
-        reel_cost if rules.reels else None,
+        reel_cost if rules.reels or new.any() else None,
         without,
     )
     return market, rows

@@ -79,6 +79,7 @@ def plan_row(
         + exactly(costs.relube) * relubes
         + exactly(costs.middle_feed) * middles
         + sum(reel_for(rules, s.cable_length)[1] for s in sections)
+        + sum(exactly(facts.vaults[s.end].price) for s in sections[:-1])
     )
     return Plan(
         sections,

@@ -219,12 +219,13 @@ class RowOffers:
         loads = self._load[rows]
         chosen: list[tuple[int, ...]] = [()] * rows.size
         left = np.flatnonzero(np.isnan(loads))
+        between = np.concatenate(([0], np.cumsum(way.lubes)))
         self._accept(rows[np.isfinite(loads)], loads[np.isfinite(loads)], chosen)
         while left.size:
             found = least_loads(way, carrier, feed[left], pull[left], self.stops[rows[left]])
             relube = [tuple(way.vault(v) for v in stops) for _, stops in found]
             self._accept(rows[left], np.array([load for load, _ in found]), relube)
-            most = pull[left] - feed[left] - 1 if way.ages else 0
+            most = between[pull[left]] - between[feed[left] + 1] if way.ages else 0
             left = left[~np.isfinite(self._used[rows[left]]) & (self.stops[rows[left]] < most)]
             self.stops[rows[left]] += 1
 

@@ -23,12 +23,18 @@ class RowVault:
         Unique.
     splice, feed, pull : bool
         What is allowed there (feeder ends are never asked for ``splice``).
+    relube : bool
+        Whether a cable that passes can be lubricated there.
+    price : float
+        Of the vault itself, charged where a section ends there; 0 for one that stands.
     """
 
     tag: str
     splice: bool = True
     feed: bool = True
     pull: bool = True
+    relube: bool = True
+    price: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -54,10 +54,11 @@ def least_loads(
 
     for k in range(feed.size):
         f, p, s = int(feed[k]), int(pull[k]), int(stops[k])
-        if carrier.exact and comb(p - f - 1, s) > _FEW:
+        passed = f + 1 + np.flatnonzero(way.lubes[f + 1 : p])
+        if carrier.exact and comb(passed.size, s) > _FEW:
             found[k] = _searched(way, carrier, f, p, s)
             continue
-        choices = combinations(range(f + 1, p), s)
+        choices = combinations(passed.tolist(), s)
         while lot := [(k, chosen) for chosen in islice(choices, _AT_ONCE)]:
             tried.extend(lot)
             if len(tried) >= _AT_ONCE:

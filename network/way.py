@@ -86,7 +86,9 @@ class Way:
         )
         self.before = np.arange(n, n + len(guides[0].chain))
         self.behind = np.arange(n + len(guides[0].chain), len(self.track.chain))
-        self.tags = tuple(v.tag for v in (reversed(row.vaults) if against else row.vaults))
+        vaults = row.vaults[::-1] if against else row.vaults
+        self.tags = tuple(v.tag for v in vaults)
+        self.lubes = np.array([v.relube for v in vaults])
 
         setting = set_up(self.track, bundle, rules)
         self.setting = setting
