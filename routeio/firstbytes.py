@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import codecs
+import re
+import zipfile
 from pathlib import Path
 
 from routeio.findings import InputRefusedError, Where
+
+_ZIP = "a zip archive (or a spreadsheet or document made as one)"
 
 #: What begins so is called so. Longer beginnings before shorter ones that they contain.
 _BEGINNINGS: tuple[tuple[bytes, str], ...] = (
@@ -15,7 +19,7 @@ _BEGINNINGS: tuple[tuple[bytes, str], ...] = (
     (b"fgb\x03", "FlatGeobuf"),
     (b"PAR1", "Parquet"),
     (b"%PDF", "a PDF document"),
-    (b"PK\x03\x04", "a zip archive (or a spreadsheet or document made as one)"),
+    (b"PK\x03\x04", _ZIP),
     (b"PK\x05\x06", "an empty zip archive"),
     (b"\x1f\x8b", "a gzip archive"),
     (b"BZh", "a bzip2 archive"),
@@ -37,6 +41,10 @@ _BEGINNINGS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF16_BE, "text in UTF-16 with a byte-order mark"),
 )
 
+_WORKBOOK = "a workbook (XLSX)"
+_LANDXML = re.compile(rb"<(?:[\w.-]+:)?LandXML[\s/>]")
+_ROOT = re.compile(rb"<(?:[\w.-]+:)?([A-Za-z_][\w.-]*)")
+
 #: By the file name's ending: the reader, and what the bytes may be.
 _KNOWN: dict[str, tuple[str, tuple[str, ...], str]] = {
     ".dxf": ("dxf", ("text DXF", "binary DXF"), "DXF"),
@@ -46,11 +54,17 @@ _KNOWN: dict[str, tuple[str, tuple[str, ...], str]] = {
     ".json": ("gis", ("JSON",), "GeoJSON"),
     ".fgb": ("gis", ("FlatGeobuf",), "FlatGeobuf"),
     ".parquet": ("gis", ("Parquet",), "Parquet"),
+    ".xml": ("landxml", ("LandXML",), "LandXML"),
+    ".landxml": ("landxml", ("LandXML",), "LandXML"),
+    ".csv": ("table", ("plain text",), "CSV"),
+    ".tsv": ("table", ("plain text",), "CSV"),
+    # a zip archive without its list of contents is a workbook cut short, which the reader says
+    ".xlsx": ("table", (_WORKBOOK, _ZIP), "XLSX"),
 }
 
 _REMEDIES = {
     "a DWG drawing": "save the drawing as DXF in the program that made it",
-    "a zip archive (or a spreadsheet or document made as one)": "unpack it and name the file inside",
+    _ZIP: "unpack it and name the file inside",
     "text in UTF-16 with a byte-order mark": "save it again without changing its encoding, as plain text or UTF-8",
     "text in UTF-32 with a byte-order mark": "save it again without changing its encoding, as plain text or UTF-8",
 }
@@ -67,7 +81,7 @@ def reader_for(path: Path) -> tuple[str, str]:
     Returns
     -------
     reader : str
-        ``dxf`` or ``gis``.
+        ``dxf``, ``gis``, ``landxml`` or ``table``.
     driver : str
         The format, by the name the reader's library knows it by.
 
@@ -123,7 +137,7 @@ def contents(path: Path) -> str:
         return "an empty file"
     for beginning, name in _BEGINNINGS:
         if head.startswith(beginning):
-            return name
+            return _WORKBOOK if name == _ZIP and _is_workbook(path) else name
     if head[:2] == b"AC" and head[2:6].isdigit():
         return "a DWG drawing"
     text = head.removeprefix(codecs.BOM_UTF8).lstrip()
@@ -139,8 +153,21 @@ def contents(path: Path) -> str:
             return "a virtual layer (XML that makes the reader open other files)"
         if b"<html" in lowered or b"<!doctype html" in lowered:
             return "a web page"
-        return "XML"
+        if _LANDXML.search(text):
+            return "LandXML"
+        root = _ROOT.search(text)
+        return (
+            f"XML of another kind (its root is {root[1].decode('ascii', 'replace')[:40]})" if root else "XML"
+        )
     return "text DXF" if _begins_like_dxf(text) else "plain text"
+
+
+def _is_workbook(path: Path) -> bool:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return any(name.startswith("xl/") for name in archive.namelist())
+    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
+        return False
 
 
 def _begins_like_dxf(text: bytes) -> bool:

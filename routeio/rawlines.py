@@ -70,6 +70,66 @@ class RawVault:
 
 
 @dataclass(frozen=True)
+class StatedSpan:
+    """A duct written down segment by segment between two vaults named: a bend schedule.
+
+    Parameters
+    ----------
+    from_vault, to_vault : str
+        Tags.
+    length, grade_in, grade_out, turn : tuple of float
+        Of each segment, as in :class:`mechanics.chain.Chain`. [m, rad]
+    ids : tuple of str
+        Row each segment was written in.
+    fields : tuple of (int, DuctFields)
+        Attributes, each with the segment before which they end; one where the whole span has the same.
+    start : tuple of 3 floats
+        Where it is placed. [m]
+    heading : float
+        At the start. [rad]
+    elevated : bool
+        Whether it says anything of rises and falls.
+    where : Where
+        File, sheet and first row.
+    """
+
+    from_vault: str
+    to_vault: str
+    length: tuple[float, ...]
+    grade_in: tuple[float, ...]
+    grade_out: tuple[float, ...]
+    turn: tuple[float, ...]
+    ids: tuple[str, ...]
+    fields: tuple[tuple[int, DuctFields], ...]
+    start: tuple[float, float, float]
+    heading: float
+    elevated: bool
+    where: Where = field(default_factory=Where)
+
+
+@dataclass(frozen=True)
+class StatedProfile:
+    """Elevations along a line as stated: straight grades and vertical curves, nothing to fit.
+
+    Parameters
+    ----------
+    station : tuple of float, length k
+        Distance in plan from the line's start to where each grade or curve begins, and to the end. [m]
+    z : tuple of float, length k
+        Elevation there. [m]
+    turn : tuple of float, length k - 1
+        Change of grade between each and the next, upward positive; 0 for a straight grade. [rad]
+    where : Where
+        File, line.
+    """
+
+    station: tuple[float, ...]
+    z: tuple[float, ...]
+    turn: tuple[float, ...]
+    where: Where = field(default_factory=Where)
+
+
+@dataclass(frozen=True)
 class RawSurvey:
     """Everything one reader found in a file, in metres, nothing repaired yet.
 
@@ -85,6 +145,10 @@ class RawSurvey:
         So far.
     counts, layers : mapping
         As in :class:`routeio.survey.Survey`.
+    spans : tuple of StatedSpan
+        Where ducts are written down and not drawn, in place of lines.
+    profiles : mapping of str to StatedProfile
+        Of lines that have one, by the id of their place.
     """
 
     lines: Sequence[RawLine]
@@ -93,3 +157,5 @@ class RawSurvey:
     findings: tuple[Finding, ...] = ()
     counts: Mapping[str, int] = field(default_factory=dict)
     layers: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    spans: tuple[StatedSpan, ...] = ()
+    profiles: Mapping[str, StatedProfile] = field(default_factory=dict)

@@ -14,7 +14,7 @@ import shapely
 from routeio.findings import Finding, InputRefusedError, Where
 from routeio.options import ReadOptions, Selection
 from routeio.rawcolumns import RawColumns
-from routeio.rawlines import RawSurvey, RawVault
+from routeio.rawlines import RawSurvey, RawVault, StatedProfile, StatedSpan
 from routeio.survey import DuctFields, Ground
 
 _LENGTH = struct.Struct("<Q")
@@ -190,6 +190,8 @@ def send_survey(raw: RawSurvey, stream: BinaryIO) -> None:
             "findings": [asdict(f) for f in raw.findings],
             "counts": dict(raw.counts),
             "layers": {name: dict(kinds) for name, kinds in raw.layers.items()},
+            "spans": [asdict(span) for span in raw.spans],
+            "profiles": {name: asdict(profile) for name, profile in raw.profiles.items()},
         }
     }
     _write(head, arrays, stream)
@@ -255,7 +257,21 @@ def _survey(head: Mapping[str, Any], arrays: Mapping[str, np.ndarray]) -> RawSur
         tuple(_finding(f) for f in head["findings"]),
         head["counts"],
         head["layers"],
+        tuple(_span(span) for span in head["spans"]),
+        {name: _profile(profile) for name, profile in head["profiles"].items()},
     )
+
+
+def _span(plain: Mapping[str, Any]) -> StatedSpan:
+    values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
+    values["fields"] = tuple((stop, DuctFields(**fields)) for stop, fields in plain["fields"])
+    values["where"] = Where(**plain["where"])
+    return StatedSpan(**values)
+
+
+def _profile(plain: Mapping[str, Any]) -> StatedProfile:
+    where = Where(**plain["where"])
+    return StatedProfile(tuple(plain["station"]), tuple(plain["z"]), tuple(plain["turn"]), where)
 
 
 def _fields_key(fields: DuctFields) -> tuple[object, ...]:

@@ -27,7 +27,12 @@ except ImportError:  # not on every system: the parent's clock remains
 
 #: By the name :func:`routeio.firstbytes.reader_for` gives: the modules that read a file and that peek into it. They
 #: are heavy, and imported in this process only.
-READERS = {"dxf": ("routeio.dxf", "routeio.dxf_peek"), "gis": ("routeio.gis", "routeio.gis_peek")}
+READERS = {
+    "dxf": ("routeio.dxf", "routeio.dxf_peek"),
+    "gis": ("routeio.gis", "routeio.gis_peek"),
+    "landxml": ("routeio.landxml", "routeio.landxml_peek"),
+    "table": ("routeio.table", "routeio.table_peek"),
+}
 
 
 Read = Callable[[Path, ReadOptions], RawSurvey]

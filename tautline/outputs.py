@@ -197,15 +197,15 @@ def write_picture(document: Document, path: Path, inputs: Iterable[Path] = ()) -
     picture.write(document, path)
 
 
-def write_new(path: Path, text: str) -> None:
-    """Write a text file that must not be there yet.
+def write_new(path: Path, content: str | bytes) -> None:
+    """Write a file that must not be there yet.
 
     Parameters
     ----------
     path : Path
         Where.
-    text : str
-        What; in UTF-8.
+    content : str or bytes
+        What; text in UTF-8.
 
     Raises
     ------
@@ -214,8 +214,8 @@ def write_new(path: Path, text: str) -> None:
     """
     try:
         # opened with "x", so that a file that appears at this very moment is not overwritten either
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with path.open("xb") as file:
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
     except FileExistsError as error:
         raise OutputError(path, "it is there already; move it away or name another with --job") from error
     except OSError as error:
