@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from tautline.deliver.atomic import replacing
 from tautline.deliver.dxf_beside import Corner, draw_legend, draw_profiles, draw_schedule, rows_in_a_block
-from tautline.deliver.dxf_pen import WIDTHS, Pen, new_drawing
+from tautline.deliver.dxf_pen import WIDTHS, Pen, new_drawing, timeless
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, arcs, pulls_of, rank, role_words
 from tautline.deliver.labels import Label, Plan
 from tautline.deliver.present import Units, percent, plain
@@ -38,7 +38,7 @@ def write(document: Document, path: Path) -> None:
     OutputError
         The file could not be written.
     """
-    with replacing(path) as draft:
+    with replacing(path) as draft, timeless():
         save(draw(document), draft)
 
 

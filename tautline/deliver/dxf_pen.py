@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from tautline.deliver.frame import BANDS, ROLES
@@ -95,7 +96,22 @@ def new_drawing(metres_per_unit: float) -> Drawing:
     drawing.header["$INSUNITS"] = code
     drawing.header["$MEASUREMENT"] = 0 if code in _IMPERIAL else 1
     drawing.header["$LUNITS"] = 2
+    for name in ("LAYOUT", "ACDBPLACEHOLDER"):  # or they come in any order
+        drawing.classes.add_class(name)
     return drawing
+
+
+@contextmanager
+def timeless() -> Iterator[None]:
+    """Make and write drawings without the time of day, so that the same result always gives the same file."""
+    import ezdxf
+
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    ezdxf.options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = before
 
 
 class Pen:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import sqlite3
 from collections.abc import Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -269,6 +271,9 @@ def _write_styles(draft: Path) -> None:
         }
     )
     pyogrio.write_dataframe(rows, draft, layer="layer_styles", driver="GPKG", append=False)
+    # no time of day in it: the same result always gives the same file
+    with closing(sqlite3.connect(draft)) as base, base:
+        base.execute("UPDATE gpkg_contents SET last_change = '2000-01-01T00:00:00.000Z'")
 
 
 def _dtype(column: str) -> Any:

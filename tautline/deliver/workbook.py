@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import math
+import re
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +50,19 @@ def write(document: Document, path: Path) -> None:
     )  # an archive half written to a full disk would fail once more when it is thrown away
     book.save(content)
     with replacing(path) as draft:
-        draft.write_bytes(content.getbuffer())
+        draft.write_bytes(_timeless(content))
+
+
+def _timeless(content: io.BytesIO) -> bytes:
+    """The same workbook without the time of day: the same result always gives the same file."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(content) as made, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in made.namelist():
+            data = made.read(name)
+            if name == "docProps/core.xml":
+                data = re.sub(rb"(:W3CDTF\">)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", data)
+            archive.writestr(zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0)), data, zipfile.ZIP_DEFLATED)
+    return out.getvalue()
 
 
 def _sheet(sheet: Any, table: Table, units: Units) -> None:
