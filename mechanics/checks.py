@@ -84,7 +84,26 @@ class Tensions:
     stops: Sequence[int] = ()
 
 
-def tension_checks(setting: Setting, tensions: Tensions) -> Iterator[Check]:
+@dataclass(frozen=True)
+class Braked:
+    """What a cable bears where its reel is braked for low friction, and friction turns out as expected.
+
+    Parameters
+    ----------
+    entry : float
+        What the brake gives. [N]
+    tension : float
+        Greatest anywhere. [N]
+    sidewall : float
+        Greatest anywhere. [N/m]
+    """
+
+    entry: float
+    tension: float
+    sidewall: float
+
+
+def tension_checks(setting: Setting, tensions: Tensions, braked: Braked | None = None) -> Iterator[Check]:
     """Go through the checks that depend on the tension.
 
     Parameters
@@ -93,11 +112,14 @@ def tension_checks(setting: Setting, tensions: Tensions) -> Iterator[Check]:
         The bundle along its track.
     tensions : Tensions
         What came of the balance.
+    braked : Braked or None, optional
+        Where the brake gives more than the tensions began with.
 
     Yields
     ------
     Check
-        Tension against each of its limits, sidewall pressure, the winch, starting again after a stop.
+        Tension against each of its limits, sidewall pressure, the winch, starting again after a stop, the brake set
+        for low friction.
     """
     rules, station = setting.rules, tensions.station
     peaks = np.maximum(tensions.before, tensions.after)
@@ -119,6 +141,8 @@ def tension_checks(setting: Setting, tensions: Tensions) -> Iterator[Check]:
     if tensions.stops:
         last = max(tensions.stops)
         yield from _restart(setting, peaks[: last + 1], tensions.sidewall[:last], caps, pressed)
+    if braked is not None:
+        yield from _set_brake(setting, braked, caps, pressed)
 
 
 def _restart(
@@ -135,6 +159,30 @@ def _restart(
     again = Cap("restart_sidewall", pressed.limit, said + pressed.source)
     value = rules.restart_factor * float(sidewall.max(initial=0.0))
     yield at_most(overriding(again, rules), value, "N/m", rules, binding=False)
+
+
+def _set_brake(setting: Setting, braked: Braked, caps: tuple[Cap, ...], pressed: Cap) -> Iterator[Check]:
+    """The reel braked for the lowest friction that may turn out, while friction is as expected."""
+    low = _row(setting, "low_friction")
+    said = (
+        f"reel braked as {low.number('value'):g} of the expected friction would need ({low.source}) and friction as "
+        "expected; limit: "
+    )
+    least = min(caps, key=lambda cap: cap.limit)
+    yield at_most(
+        Cap("braked_tension", least.limit, said + least.source),
+        braked.tension,
+        "N",
+        setting.rules,
+        binding=False,
+    )
+    yield at_most(
+        Cap("braked_sidewall", pressed.limit, said + pressed.source),
+        braked.sidewall,
+        "N/m",
+        setting.rules,
+        binding=False,
+    )
 
 
 def _row(setting: Setting, name: str) -> Entry:

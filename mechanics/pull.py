@@ -12,14 +12,14 @@ import numpy as np
 from mechanics.balance import tension_along
 from mechanics.cable import Bundle
 from mechanics.chain import Chain, IntArray
-from mechanics.checks import Tensions, static_checks, tension_checks
+from mechanics.checks import Braked, Tensions, static_checks, tension_checks
 from mechanics.contact import FrictionLike, PressedFriction
 from mechanics.errors import DomainError, FloatArray, in_range
 from mechanics.friction import constant_friction, prepare
 from mechanics.interval import contact_force, holding_tension, pick_friction
 from mechanics.limits import known_overrides, sidewall_cap, tension_caps
 from mechanics.lubricant import LubricantPlan, Run, plan_lubricant
-from mechanics.peaks import cut_at_peaks, steep
+from mechanics.peaks import cut_at_peaks, level_tensions, steep
 from mechanics.rules import Check, Override, Rules, Verdict
 from mechanics.setting import Setting, bend_angle, set_up
 from mechanics.track import Track
@@ -77,6 +77,9 @@ class PullResult:
     winch : ndarray, shape (n + 1,)
         Tension of the rope at the winch when the cable's head is at the start of the pull and at the end of each
         piece; the rope's own friction in the bends ahead of the head is in it, its weight is not. [N]
+    brake_tension : float
+        What the reel's brake has to give: the least entry tension that keeps the cable taut even where friction turns
+        out as low as the rules, or else the table of limits, expect. At least ``holding_tension``. [N]
     """
 
     track: Track
@@ -100,6 +103,7 @@ class PullResult:
     notes: tuple[str, ...] = ()
     sidewall_factor: FloatArray = field(default_factory=lambda: np.zeros(0))
     winch: FloatArray = field(default_factory=lambda: np.zeros(0))
+    brake_tension: float = 0.0
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
@@ -155,7 +159,8 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     Notes
     -----
     The entry tension is the greater of the job's and the least that keeps the cable taut, at the expected friction
-    and, where the rules give one, at the low friction. A pusher relieves it only where no brake is needed. An assist
+    and, where the rules give one, at the low friction. The brake is sized at the low friction always; where the rules
+    give none, advice tells what the cable bears if the brake is set so and friction is as expected. A pusher relieves it only where no brake is needed. An assist
     gives at most what leaves the cable beyond it taut.
 
     References
@@ -184,7 +189,7 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     weight = setting.weight[source]
     correction = setting.correction[source]
     rubbing = prepared.rubbing(correction, setting.factor[source])
-    entry, holding = _entry(chain, weight, rubbing, rules)
+    entry, holding, brake = _entry(chain, weight, rubbing, setting)
     added, notes = _assists(track, source, chain, weight, rubbing, entry, rules)
     pushed = rules.pusher > 0.0 and holding == 0.0
     if rules.pusher > 0.0 and not pushed:
@@ -218,6 +223,9 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
         rope,
         [int(np.searchsorted(source, track.vaults[k][1])) for k in stops],
     )
+    braked = None
+    if brake > entry:
+        braked = _braked(setting, chain, source, weight, rubbing, brake, added)
     lubricant, said = _lubricant(setting, stops)
     return PullResult(
         track=track,
@@ -236,11 +244,12 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
         tension=tension,
         sidewall=sidewall,
         contact=contact,
-        checks=(*tension_checks(setting, tensions), *static_checks(setting)),
+        checks=(*tension_checks(setting, tensions, braked), *static_checks(setting)),
         lubricant=lubricant,
         notes=(*_notes(setting), *notes, *said),
         sidewall_factor=factor,
         winch=rope,
+        brake_tension=brake,
     )
 
 
@@ -356,15 +365,40 @@ def _checked(track: Track, rules: Rules, relube: Sequence[int]) -> tuple[int, ..
     return stops
 
 
-def _entry(chain: Chain, weight: FloatArray, rubbing: FrictionLike, rules: Rules) -> tuple[float, float]:
-    """Return the entry tension as used, and the least that keeps the cable taut."""
-    factors = [1.0] if rules.low_friction_factor is None else [1.0, rules.low_friction_factor]
-    holding = 0.0
-    for factor in factors:
-        rub = rubbing if factor == 1.0 else _times(factor, rubbing)
-        if steep(chain, rub).any():
-            holding = max(holding, holding_tension(chain, weight, rub))
-    return max(float(rules.entry), holding), holding
+def _entry(
+    chain: Chain, weight: FloatArray, rubbing: FrictionLike, setting: Setting
+) -> tuple[float, float, float]:
+    """Return the entry tension as used, the least that keeps the cable taut, and what the brake has to give."""
+    rules, stated = setting.rules, setting.rules.low_friction_factor
+    low = setting.tables.find("limits", "low_friction").number("value") if stated is None else stated
+
+    def held(rub: FrictionLike) -> float:
+        return holding_tension(chain, weight, rub) if steep(chain, rub).any() else 0.0
+
+    holding = held(rubbing)
+    brake = max(holding, held(_times(low, rubbing)))
+    if stated is not None:
+        holding = brake
+    return max(float(rules.entry), holding), holding, brake
+
+
+def _braked(
+    setting: Setting,
+    chain: Chain,
+    source: IntArray,
+    weight: FloatArray,
+    rubbing: FrictionLike,
+    brake: float,
+    added: FloatArray,
+) -> Braked:
+    """Return what the cable bears where the brake is set for low friction and friction is as expected."""
+    after = tension_along(chain, weight, rubbing, brake, added)
+    entering = np.concatenate(([brake], after[:-1]))
+    piece, peak = level_tensions(chain, weight, rubbing, entering, after - added)
+    tension = np.maximum(np.abs(entering), np.abs(after - added))
+    np.maximum.at(tension, piece, peak)
+    pressed = setting.factor[source] * tension * setting.inside_curvature[source]
+    return Braked(brake, float(tension.max()), float(pressed.max()))
 
 
 def _times(factor: float, rubbing: FrictionLike) -> FrictionLike:

@@ -48,7 +48,9 @@ class Rules:
     practice : {"us", "metric"}
         Which conductor stresses hold.
     low_friction_factor : float or None
-        Friction for sizing the brake, as a factor on the expected; None: the expected alone.
+        The lowest friction that may turn out, as a factor on the expected. Stated, every check runs with the reel
+        braked for it; None: the table's, by which the brake is sized, and the checks run with what the expected
+        friction needs.
     restart_factor : float
         On the tension when a pull starts again after a stop for re-lubrication.
     slack : float

@@ -167,7 +167,8 @@ def _head(document: Document, pull: Document, units: Units) -> Iterator[str]:
         yield from textwrap.wrap(
             "passes " + ", ".join(stops), _WIDTH, initial_indent="  ", subsequent_indent="    "
         )
-    entry, holding = pull["entry_tension_N"], pull["holding_tension_N"]
+    entry: float = pull["entry_tension_N"]
+    holding: float = pull["holding_tension_N"]
     yield f"  entry tension T0 = {units.told_force(entry)}"
     least = min(pull["profile"]["tension_N"])
     station = pull["profile"]["station_m"][pull["profile"]["tension_N"].index(least)]
@@ -178,6 +179,9 @@ def _head(document: Document, pull: Document, units: Units) -> Iterator[str]:
         )
     else:
         yield "  no holding back is needed: the tension is nowhere below zero"
+    brake = pull.get("brake_tension_N", holding)
+    if brake > holding:
+        yield f"  the brake has to give {units.told_force(brake)}: friction may turn out lower than expected"
 
 
 def _counted(cables: list[Document]) -> list[tuple[int, Document]]:

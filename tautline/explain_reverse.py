@@ -21,7 +21,8 @@ def turned(pull: Document) -> Document:
     -------
     dict
         A pull: fed at the other end, with the checks on tension and sidewall pressure made anew on its own profile,
-        and those that no direction changes as they are. Its lubricant, and starting again after a stop, are not known.
+        and those that no direction changes as they are. Its lubricant, starting again after a stop, and what a brake
+        set for low friction does, are not known.
 
     Raises
     ------
@@ -36,7 +37,9 @@ def turned(pull: Document) -> Document:
     end = profile["station_m"][-1]
     passes = _passes(pull, other)
     checks = [
-        _again(check, other, end) for check in pull["checks"] if not check["name"].startswith("restart")
+        _again(check, other, end)
+        for check in pull["checks"]
+        if not check["name"].startswith(("restart", "braked"))
     ]
     worst = max(
         (c for c in checks if c["binding"] and c["utilisation"] is not None and c["name"] != "reel_length"),

@@ -108,6 +108,7 @@ def _figures(result: PullResult) -> Document:
     return {
         "entry_tension_N": result.entry_tension,
         "holding_tension_N": result.holding_tension,
+        "brake_tension_N": result.brake_tension,
         "exit_tension_N": result.exit_tension,
         "max_tension_N": result.max_tension,
         "max_sidewall_N_per_m": float(result.sidewall[worst]) if pressed else 0.0,

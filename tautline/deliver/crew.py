@@ -94,8 +94,12 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
     attachment = settings.get("pulling.attachment")
     if attachment:
         facts.append(["Rope fastened by", units.setting(attachment)])
-    if d["holding_tension_N"] > 0:
-        brake = f"hold back at least {units.text('force', d['holding_tension_N'])} at the reel before the pull begins"
+    needed = d.get("brake_tension_N", d["holding_tension_N"])
+    if needed > 0:
+        brake = f"hold back at least {units.text('force', needed)} at the reel before the pull begins"
+        if d["holding_tension_N"] < needed:
+            expected = units.text("force", d["holding_tension_N"])
+            brake += f" (for friction lower than expected; {expected} is what the expected friction needs)"
     else:
         brake = "only to keep the reel from running on"
     facts.append(["Brake", brake])

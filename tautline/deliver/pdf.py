@@ -242,6 +242,7 @@ def _detail(p: Pull, units: Units) -> dict[str, Any]:
         *([["Winch reads at most", winch]] if winch else []),
         ["Entry tension", units.text("force", d["entry_tension_N"])],
         ["Hold back", units.text("force", d["holding_tension_N"])],
+        ["Brake for low friction", units.text("force", d.get("brake_tension_N", d["holding_tension_N"]))],
         ["Worst sidewall", units.text("pressure", d["max_sidewall_N_per_m"]) + (f": {hot}" if hot else "")],
         ["Sidewall limit", units.text("pressure", d["limits"]["max_sidewall_N_per_m"])],
         ["Bundle", f"{plain(d['arrangement'])}, {units.text('weight', d['weight_N_per_m'])}"],

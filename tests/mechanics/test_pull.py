@@ -108,6 +108,44 @@ def test_brake_sized_at_the_low_friction_tension_at_the_expected() -> None:
     assert result.exit_tension == pytest.approx(20 * 300 * (0.35 - 0.245) * math.cos(math.pi / 6))
 
 
+def test_brake_sized_at_half_the_friction_where_none_is_stated() -> None:
+    # a slope of 30 degrees, w 20 N/m: by the straight run's closed form w L (sin 30 - mu cos 30)
+    cosine = math.cos(math.pi / 6)
+    slope = track((300, -30, -30, 0), bores=(Bore(INSIDE, Friction(0.35)),))
+    result = evaluate_pull(slope, ONE, Rules())
+    assert result.holding_tension == result.entry_tension == pytest.approx(20 * 300 * (0.5 - 0.35 * cosine))
+    assert result.brake_tension == pytest.approx(20 * 300 * (0.5 - 0.175 * cosine))
+    (braked,) = (c for c in result.checks if c.name == "braked_tension")
+    assert not braked.binding
+    # with the brake set so and friction as expected the reel's tension is the greatest
+    assert braked.value == pytest.approx(result.brake_tension)
+    # 20 degrees: taut by itself at 0.4, held at 0.2
+    gentle = track((300, -20, -20, 0), bores=(Bore(INSIDE, Friction(0.4)),))
+    result = evaluate_pull(gentle, ONE, Rules())
+    assert result.entry_tension == result.holding_tension == 0.0
+    sine, cosine = math.sin(math.radians(20)), math.cos(math.radians(20))
+    assert result.brake_tension == pytest.approx(20 * 300 * (sine - 0.2 * cosine))
+    stated = evaluate_pull(gentle, ONE, Rules(low_friction_factor=0.5))
+    assert stated.holding_tension == stated.brake_tension == pytest.approx(result.brake_tension)
+    # where the checks run with such an entry anyhow, there is nothing more to say
+    for rules in (Rules(low_friction_factor=0.5), Rules(entry=2e3)):
+        assert not any(c.name.startswith("braked") for c in evaluate_pull(gentle, ONE, rules).checks)
+
+
+def test_a_bend_under_the_brake_as_it_is_set() -> None:
+    # flat 90 degrees of 3 m radius, then 300 m down at 30: the forms of the flat bend, turned round for its entry
+    way = track((arc(3, 90), 0, 0, 90), (300, -30, -30, 0), bores=(Bore(INSIDE, Friction(0.35)),))
+    result = evaluate_pull(way, ONE, Rules())
+    held = 20 * 300 * (0.5 - 0.175 * math.cos(math.pi / 6))
+    angle = 0.175 * math.pi / 2
+    entry = held * math.cosh(angle) - math.hypot(held, 60.0) * math.sinh(angle)
+    assert result.brake_tension == pytest.approx(entry, rel=1e-9)
+    leaving = entry * math.cosh(2 * angle) + math.hypot(entry, 60.0) * math.sinh(2 * angle)
+    found = {c.name: c.value for c in result.checks if c.name.startswith("braked")}
+    assert found["braked_tension"] == pytest.approx(leaving, rel=1e-9)
+    assert found["braked_sidewall"] == pytest.approx(leaving / (3 - INSIDE / 2), rel=1e-9)
+
+
 def test_rope_at_the_winch() -> None:
     # worked by hand: 300 m straight, w 25 N/m, c 0.15, then two flat bends of 90 degrees: the cable leaves at about
     # 1802 N (bends weightless), yet the winch reads 2887 N with dry rope (0.30) when the head reaches the first bend

@@ -91,7 +91,10 @@ def test_what_a_job_asks_of_a_pull_is_in_the_document(laden_check):
     names = {check["name"] for check in first["checks"]}
     assert {"grip_tension", "temperature", "puller_tension", "restart_tension"} <= names
     # lighter in water than 3 x 1.75 lbf/ft and 7 N/m together
-    assert first["weight_N_per_m"] < 3 * 1.75 * 4.4482216152605 / 0.3048 + 7.0
+    in_air = 3 * 1.75 * 4.4482216152605 / 0.3048 + 7.0
+    assert first["weight_N_per_m"] == pytest.approx(in_air)
+    weights = zip(first["segments"]["weight_N_per_m"], first["segments"]["guide"], strict=True)
+    assert all((w < 0.8 * in_air) != dry for w, dry in weights)
     assert [c["role"] for c in document["bundle"]["cables"]] == ["power"] * 3 + ["ground"]
 
 
