@@ -17,6 +17,27 @@ NO_REMEDY = (
 )
 
 
+def price(value: float) -> str:
+    """Return a sum in the job's prices, to the hundredth and no longer than need be.
+
+    Parameters
+    ----------
+    value : float
+        The sum.
+
+    Returns
+    -------
+    str
+        Without a currency.
+
+    Examples
+    --------
+    >>> price(44.0), price(1234.567)
+    ('44', '1,234.57')
+    """
+    return f"{value:,.2f}".rstrip("0").rstrip(".")
+
+
 def remedy_words(remedy: Data, document: Document) -> str:
     """Return a change that would let a section through, as a sentence without its full stop.
 
@@ -45,7 +66,7 @@ def remedy_words(remedy: Data, document: Document) -> str:
     plan = remedy["plan"]
     if plan is not None:
         said.append(
-            f"a plan of the whole feeder then costs {plan['cost']:g} ({count(plan['splices'] + 1, 'section')}, "
+            f"a plan of the whole feeder then costs {price(plan['cost'])} ({count(plan['splices'] + 1, 'section')}, "
             f"worst use {percent(plan['utilisation'])})"
         )
     return "; ".join(said)
@@ -196,7 +217,7 @@ def runner_words(section: Data) -> str:
     other = why["runner_up"]
     if other is None:
         return f"no plan without it: {plain(why['none'])}"
-    extra = f"costs {why['extra_cost']:g} more" if why["extra_cost"] > 0 else "costs the same"
+    extra = f"costs {price(why['extra_cost'])} more" if why["extra_cost"] > 0 else "costs the same"
     ends = [plain(s["to"]) for s in other["sections"][:-1]]
     splices = f"splices at {_listed(ends)}" if ends else "no splice"
     return f"{extra}, worst use {percent(other['utilisation'])}: {splices}"
@@ -225,7 +246,7 @@ def splice_words(splice: Data) -> str:
         if moved["extra_cost"] is None:
             told.append(f"not at {to}: {plain(moved['why'])}")
         elif abs(moved["extra_cost"]) > 1e-9:
-            told.append(f"at {to} the plan would cost {moved['extra_cost']:g} more")
+            told.append(f"at {to} the plan would cost {price(moved['extra_cost'])} more")
         else:
             told.append(f"at {to} it would cost the same, {plain(moved['why'])}")
     return "; ".join(told)

@@ -14,6 +14,7 @@ from tautline.deliver.reasons import (
     NO_REMEDY,
     alternative_rows,
     gain_words,
+    price,
     remedy_words,
     runner_words,
     splice_reasons,
@@ -69,8 +70,8 @@ def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
         parts += [count(len(pulls), "pull"), count(stops, "re-lube stop")]
         cost = document.get("cost")
         if cost:
-            reels = f" (of it reels {cost['reels']:g})" if cost.get("reels") else ""
-            parts += [count(cost["splices"], "splice"), f"cost {cost['total']:g}{reels}"]
+            reels = f" (of it reels {price(cost['reels'])})" if cost.get("reels") else ""
+            parts += [count(cost["splices"], "splice"), f"cost {price(cost['total'])}{reels}"]
         lines += _wrap(
             f"{isolated(feeder['from'])} to {isolated(feeder['to'])}, {units.text('length', feeder['length_m'])} "
             f"over {count(len(feeder['vaults']), 'vault')}: {', '.join(parts)}"
@@ -218,8 +219,9 @@ def _pull_note(p: Pull, units: Units) -> str:
         parts.append(f"worst sidewall: {p.place(d['max_sidewall_station_m'], units)}")
     if d["max_tension_N"] > d["exit_tension_N"] * 1.0005:
         parts.append(f"greatest tension {units.text('force', d['max_tension_N'])}, before the end")
-    if d["holding_tension_N"] > 0:
-        parts.append(f"hold back at least {units.text('force', d['holding_tension_N'])} at the feed")
+    brake = d.get("brake_tension_N", d["holding_tension_N"])
+    if brake > 0:
+        parts.append(f"hold back at least {units.text('force', brake)} at the feed")
     if d["relube"]:
         parts.append("re-lube at " + ", ".join(isolated(v) for v in d["relube"]))
     if d["reverse"]:
@@ -259,7 +261,7 @@ def _alternatives(document: Document) -> list[str]:
     heads = ["no", "splices at", "cost", "worst use", "sections", "pulls", "re-lube stops"]
     table: list[_TableRow] = []
     for a in rows:
-        figures = [f"{a['cost']:g}", percent(a["utilisation"])]
+        figures = [price(a["cost"]), percent(a["utilisation"])]
         figures += [str(a[key]) for key in ("sections", "pulls", "relubes")]
         notes = [a["said"]] if a["said"] else []
         table.append(

@@ -122,7 +122,12 @@ def test_a_reel_too_short_and_the_reel_or_the_vaults_that_would_do(tmp_path):
     feet = round(remedies["reel"]["value"] / FOOT, 6)
     assert feet == 607.0
     assert tautline.run_job(job(tmp_path, ("2800 ft", f"{feet} ft"))).verdict == "pass"
-    vault = remedies["vault"]
+
+
+@pytest.mark.slow
+def test_a_new_vault_where_it_is_said_gives_a_plan(tmp_path):
+    (missing,) = refused(job(tmp_path, ("2800 ft", "600 ft")))["no_plan"]["missing"]
+    (vault,) = (r for r in missing["remedies"] if r["kind"] == "vault")
     drawing = with_vaults(tmp_path, [(vault["x"], vault["y"])])
     done = tautline.run_job(job(tmp_path, ("2800 ft", "600 ft"), drawing=drawing)).to_dict()
     assert done["verdict"] == "pass"
