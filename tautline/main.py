@@ -474,12 +474,25 @@ def _deliver(
     """Write what the line asks for; ``asked``: the annotated copy of the drawing as well, or it is an error."""
     if given.out is None and given.picture is None:
         return []
-    from tautline.outputs import COPY, chosen, is_drawing, write_outputs, write_picture
+    from tautline.outputs import (
+        COPY,
+        DELIVERABLES,
+        OWN,
+        chosen,
+        is_drawing,
+        write_outputs,
+        write_picture,
+    )
 
     written = []
     if given.out is not None:
         drawing = source if source is not None and (asked or is_drawing(source)) else None
         names = chosen(given.only, drawing)
+        if given.only is not None and drawing is None and COPY in given.only.replace(" ", "").split(","):
+            own = DELIVERABLES[OWN].place
+            _say(
+                f"there is no DXF drawing here to copy: {own} is a drawing of our own; report takes one with --drawing"
+            )
         asked = asked or (given.only is not None and COPY in names)
         warn = None if asked else _say
         written += write_outputs(document, given.out, inputs, progress, names, drawing, warn)

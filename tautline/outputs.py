@@ -51,8 +51,8 @@ DELIVERABLES: Mapping[str, Deliverable] = {
     "svg": Deliverable("result.svg", picture.write),
     "drawing": Deliverable("drawing.dxf", dxf.write),
 }
-COPY = "drawing"
-"""The one that needs more than the document: a copy of the input drawing with the result on it."""
+COPY, OWN = "drawing", "dxf"
+"""The one that needs more than the document, a copy of the input drawing with the result on it; and the one that does not."""
 
 
 def chosen(only: str | None, drawing: Path | None = None) -> tuple[str, ...]:
@@ -68,12 +68,13 @@ def chosen(only: str | None, drawing: Path | None = None) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Keys of :data:`DELIVERABLES`, in their order.
+        Keys of :data:`DELIVERABLES`, in their order. Without a drawing to copy, a drawing of our own stands in for
+        its annotated copy.
 
     Raises
     ------
     UsageError
-        A name that is none of them, or that of the annotated copy without a drawing to copy.
+        A name that is none of them.
     """
     if only is None:
         return tuple(name for name in DELIVERABLES if name != COPY or drawing is not None)
@@ -82,11 +83,8 @@ def chosen(only: str | None, drawing: Path | None = None) -> tuple[str, ...]:
         if name not in DELIVERABLES:
             known = ", ".join(DELIVERABLES)
             raise UsageError(f'--only names "{name}"{nearest(name, list(DELIVERABLES))}; there are {known}')
-    if COPY in names and drawing is None:
-        raise UsageError(
-            f'--only names "{COPY}", the annotated copy of the input drawing, and there is no DXF drawing here; '
-            f'"dxf" needs none, and report takes one with --drawing'
-        )
+    if drawing is None:
+        names = [OWN if name == COPY else name for name in names]
     return tuple(name for name in DELIVERABLES if name in names)
 
 
