@@ -8,13 +8,16 @@ import numpy as np
 
 from mechanics.errors import FloatArray
 from routeio.course import Course
-from routeio.findings import Finding, InputRefusedError, Where
+from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.options import ReadOptions
 from routeio.plan import Plan
 from routeio.profile import profiles
 from routeio.ready import Ready
 from routeio.shape import Shape
 from routeio.space import weave
+
+#: A recovered shape longer than its line by this share, and by this much, has left its vertices somewhere.
+_LONGER, _LONGER_LEAST = 0.02, 0.5
 
 
 def plan_of(shape: Shape) -> Course:
@@ -107,3 +110,36 @@ def added(shape: Shape, finding: Finding) -> Shape:
         The same otherwise.
     """
     return replace(shape, findings=(*shape.findings, finding))
+
+
+def longer_than_drawn(shape: Shape, drawn: float, where: Where) -> list[Finding]:
+    """Say where a recovered shape is longer than scatter and chords explain.
+
+    Scatter makes a line longer than its duct, and chords make it shorter by a percent or so; a shape that is longer by
+    much more runs past its vertices somewhere.
+
+    Parameters
+    ----------
+    shape : Shape
+        As recovered.
+    drawn : float
+        Length of its line in plan. [m]
+    where : Where
+        Of the line.
+
+    Returns
+    -------
+    list of Finding
+        ``shape-longer``, or none.
+    """
+    length = float(plan_of(shape).length.sum())
+    if length <= drawn * (1.0 + _LONGER) + _LONGER_LEAST:
+        return []
+    return [
+        Finding(
+            "shape-longer", "warning",
+            f"the recovered shape is {span_text(length)} long and the line as drawn {span_text(drawn)}: it runs past the "
+            "vertices, most often at a corner of more than 90 degrees", where,
+            "look at it in the picture of inspect, and draw the bends there with more vertices",
+        )
+    ]  # fmt: skip
