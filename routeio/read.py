@@ -24,6 +24,7 @@ from routeio.options import ReadOptions, Selection
 from routeio.parts import parted
 from routeio.rawlines import RawLine, RawSurvey
 from routeio.shape import Shape, recover_many
+from routeio.stated import as_stated, on_profiles
 from routeio.stitch import Joined
 from routeio.survey import Duct, Survey
 from routeio.undisturbed import undisturbed
@@ -154,7 +155,7 @@ def survey_of(
     InputRefusedError
         ``sharp-corner``: the first of them, all in its findings, where no sweep is stated.
     """
-    cleaned = clean(raw, options)
+    cleaned, stated = as_stated(raw) if raw.spans else (clean(raw, options), {})
     lines = [joined.tied.line for joined in cleaned.lines]
     lengths = line_lengths([line.points for line in lines], [line.bulge for line in lines]).tolist()
     ties = [(j.tied.start, j.tied.end, length) for j, length in zip(cleaned.lines, lengths, strict=True)]
@@ -163,7 +164,7 @@ def survey_of(
     findings = [*raw.findings, *cleaned.findings, *zeros]
     refused: list[InputRefusedError] = []
     shaped: list[tuple[Joined, Shape]] = []
-    ready = exact(lines, options.chord_tolerance)
+    ready = stated or exact(lines, options.chord_tolerance)
     others = [k for k in range(len(lines)) if k not in ready]
     found = dict(zip(others, _shapes([lines[k] for k in others], options), strict=True))
     sharp = [k for k in others if forgiving and _is_sharp(found[k])]
@@ -195,6 +196,8 @@ def survey_of(
             (*findings, *(_as_finding(r) for r in refused)),
             (raw.ground.unit, raw.ground.metres_per_unit),
         )
+    shaped, told_on = on_profiles(shaped, raw, options)
+    findings += told_on
     spans, told_of = leveled(
         [Span(shape, j.tied.start, j.tied.end, j.tied.line.where) for j, shape in shaped],
         cleaned.vaults,
