@@ -11,7 +11,7 @@ from typing import Any
 from markupsafe import Markup
 
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words
-from tautline.deliver.labels import Label, Plan
+from tautline.deliver.labels import Label, Plan, text_width
 from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, mark_size, signs_of, vault_mark
 from tautline.deliver.present import Units, isolated, percent, plain
 from tautline.deliver.scale import north_arrow, scale_bar
@@ -390,10 +390,11 @@ def _legend(top: float) -> Markup:
         x = 16.0 + 240.0 * k
         parts.append(element("g", band_sample(k), transform=f"translate({number(x)} {number(top + 36)})"))
         parts.append(element("text", b.words, x=x + 54, y=top + 40, fill=INK))
-    for k, (role, meaning) in enumerate(ROLES.items()):
-        x = 28.0 + 190.0 * min(k, 1) + 145.0 * max(k - 1, 0)
+    x = 28.0
+    for role, meaning in ROLES.items():
         parts.append(element("g", vault_mark([role]), transform=f"translate({number(x)} {number(top + 70)})"))
         parts.append(element("text", meaning, x=x + 18, y=top + 74, fill=INK))
+        x += 54.0 + text_width(meaning, 9.0)
     parts.append(element("g", hot_mark(), transform=f"translate(28 {number(top + 94)})"))
     parts.append(element("text", "worst sidewall pressure of a pull", x=46.0, y=top + 98, fill=INK))
     parts.append(element("g", finding_mark(), transform=f"translate(290 {number(top + 94)})"))

@@ -10,6 +10,7 @@ import pytest
 from shapely import get_coordinates
 
 from tautline.deliver import gis
+from tautline.deliver.frame import ROLES
 from tautline.errors import OutputError
 
 FT = 1200 / 3937
@@ -125,5 +126,5 @@ def test_a_gis_shows_the_layers_in_their_styles(harbour, tmp_path):
     assert [line[0] for line in shown] == list(gis.LAYERS), done.stderr
     kinds = {name: (valid, kind, int(symbols)) for name, valid, _, kind, symbols in shown}
     assert kinds["pulls"] == ("True", "categorizedSymbol", 4)
-    assert kinds["vaults"] == ("True", "RuleRenderer", 7)
+    assert kinds["vaults"] == ("True", "RuleRenderer", len(ROLES) + 1)
     assert kinds["findings"] == ("True", "categorizedSymbol", 3)

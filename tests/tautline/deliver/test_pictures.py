@@ -5,7 +5,7 @@ import pytest
 
 from tautline.deliver.chart import below
 from tautline.deliver.feeder_picture import feeder_picture
-from tautline.deliver.frame import pulls_of
+from tautline.deliver.frame import ROLES, pulls_of
 from tautline.deliver.picture import picture_of
 from tautline.deliver.plan_picture import PlanPicture
 from tautline.deliver.present import Units
@@ -146,3 +146,13 @@ def test_a_long_title_leaves_the_verdict_on_the_picture(made):
     title = next(t for t in ElementTree.fromstring(str(svg).encode()).iter(SVG + "text"))
     assert title.text.endswith(": PASS")
     assert len(title.text) < 70
+
+
+def test_the_legend_stays_within_the_picture(harbour):
+    root = ElementTree.fromstring(str(PlanPicture(harbour, legend=True).render()).encode())
+    under = [t for t in root.iter(SVG + "text") if t.text in ROLES.values()]
+    assert [t.text for t in under] == list(ROLES.values())
+    # 12 px letters of a common face are 7 px wide on average
+    rights = [float(t.get("x")) + 7 * len(t.text) for t in under]
+    assert all(right + 18 < float(t.get("x")) for right, t in zip(rights, under[1:], strict=False))
+    assert rights[-1] < 1000
