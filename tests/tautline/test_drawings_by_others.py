@@ -106,6 +106,7 @@ def with_vaults(path, duct, target):
     for tag, place in (("A", duct.vertices[0]), ("B", duct.vertices[-1])):
         mark = drawing.modelspace().add_blockref("TEST-PIT", place[:2], dxfattribs={"layer": "TEST-PIT"})
         mark.add_auto_attribs({"TAG": tag})
+    drawing.audit()  # without its repairs the library does not write some of them
     drawing.saveas(target)
 
 
