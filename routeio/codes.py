@@ -15,7 +15,7 @@ from types import MappingProxyType
 
 _TITLE = """# Findings and refusals
 
-What the readers say about an input, by subject. A *finding* goes on record in the result and the work goes on; a
+What is said about an input, by subject. A *finding* goes on record in the result and the work goes on; a
 *refusal* stops it, with exit status 3. Each says what, where (file, layer, handle or feature id, coordinates) and how
 to mend it. Some codes are one or the other, as the case is.
 

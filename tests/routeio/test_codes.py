@@ -1,23 +1,27 @@
-"""Every code that a reader may say has its paragraph in the documentation, and no paragraph is left over."""
+"""Every code that a reader, the network or a job may say has its paragraph in the documentation, and none is left over."""
 
 import ast
 from pathlib import Path
 
+import network
 import routeio
+import tautline
 from routeio.codes import as_markdown, meanings
 
 ROOT = Path(routeio.__file__).parent
-SAYS = {"Finding", "InputRefusedError", "_find", "_each"}
+PACKAGES = [Path(package.__file__).parent for package in (routeio, network, tautline)]
+#: By a call, or by an error of its own class that hands its code on.
+SAYS = {"Finding", "InputRefusedError", "_find", "_each", "__init__"}
 #: Said through a table of (rows, code, words).
 TABLED = {"geometry-broken", "geometry-null", "geometry-empty"}
 
 
 def codes_said():
-    for path in ROOT.glob("*.py"):
+    for path in (path for package in PACKAGES for path in package.glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and ast.unparse(node.func).split(".")[-1] in SAYS and node.args:
                 code = node.args[0]
-                if isinstance(code, ast.Constant):
+                if isinstance(code, ast.Constant) and isinstance(code.value, str):
                     yield code.value, path.name
 
 
