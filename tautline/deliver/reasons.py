@@ -290,7 +290,7 @@ def alternative_rows(document: Document) -> list[dict[str, Any]]:
         if item["chosen"]:
             said.append("the plan")
         if item["knee"]:
-            said.append("knee: beyond it margin gets dear")
+            said.append("knee: margin gets dear beyond")
         rows.append(
             {
                 "number": number,

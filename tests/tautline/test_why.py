@@ -113,7 +113,7 @@ def test_a_splice_that_cannot_be_moved_says_why(sample_plan):
     assert "of cable, and a reel holds 2,800.0 ft" in splices["MH-5"]["MH-6"]["why"]
     for reason in ("MH-5: not at MH-3", "MH-9: not at MH-8"):
         assert reason in render(document)
-    assert "Why the splice is here" in page(document)
+    assert "Why the splices are where they are" in page(document)
 
 
 def test_less_friction_relieves_a_pull_as_said(sample_plan, tmp_path):
