@@ -189,7 +189,7 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
         notes += ("Tension shared by conductor area: the sidewall factor is that of the greatest share.",)
     refusal = found.refusal
     if found.clearance < 0 and not refusal:
-        refusal = f"the bundle is {-1000 * found.clearance:.1f} mm higher than the duct"
+        refusal = f"does not fit: the bundle is {-1000 * found.clearance:.1f} mm higher than the duct"
     single_three = n == 3 and not bundle.triplexed
     return Lie(
         arrangement=found.arrangement,
@@ -284,7 +284,14 @@ def _unequal_pair(D: float, a: float, b: float) -> _Found:
     """Return the lie of one cable with a smaller one beside it: the worst position of the two, by statics."""
     note = "One cable with another beside it: the worst position of the two by statics (safe side)."
     if a + b >= D:
-        return _Found("pair", 1.0, 1.0, D - a - b, "the two cables are together wider than the duct", (note,))
+        return _Found(
+            "pair",
+            1.0,
+            1.0,
+            D - a - b,
+            "does not fit: the two cables are together wider than the duct",
+            (note,),
+        )
     # centres at (D-a)/2 and (D-b)/2 from the axis, (a+b)/2 apart
     p, q = D - a, D - b
     cosine = (p * p + q * q - (a + b) ** 2) / (2 * p * q)
@@ -295,7 +302,10 @@ def _unequal_pair(D: float, a: float, b: float) -> _Found:
 def _refusal(arrangement: str, D: float, d: float, n: int) -> str:
     lower, upper = ratio_range(arrangement, n)
     if D / d <= ENCLOSING[n - 1]:
-        return f"{n} cable{'s' if n > 1 else ''} of {1000 * d:.1f} mm need a duct of more than {1000 * d * ENCLOSING[n - 1]:.1f} mm"
+        if n == 1:
+            return f"does not fit: a cable of {1000 * d:.1f} mm in a duct of {1000 * D:.1f} mm"
+        least = 1000 * d * ENCLOSING[n - 1]
+        return f"does not fit: {n} cables of {1000 * d:.1f} mm need a duct of more than {least:.1f} mm, and it has {1000 * D:.1f} mm"
     if D / d < lower:
         return f"loose cables can wedge at a fill above {LOOSE_FILL:.0%}, and no formula is published"
     if D / d >= upper:

@@ -74,3 +74,6 @@ class Bundle:
     triplexed: bool = False
     weight_correction: float | None = None
     sidewall_factor: float | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "cables", tuple(self.cables))  # a list would not be frozen

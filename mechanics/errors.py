@@ -77,3 +77,31 @@ def in_range(
         place = f"{name}[{', '.join(map(str, bad))}]" if bad else name
         raise DomainError(f"{place} must be {' and '.join(bounds) or 'finite'}, got {float(array[bad])!r}")
     return array
+
+
+def together(**values: FloatArray) -> None:
+    """Refuse arrays that do not go together: each must be one number or have the shape of the others.
+
+    Parameters
+    ----------
+    **values : ndarray
+        By the names that the caller gives them.
+
+    Raises
+    ------
+    DomainError
+        Names all of them with their shapes.
+
+    Examples
+    --------
+    >>> together(entry=np.zeros(3), weight=np.float64(5.0))
+    >>> together(entry=np.zeros(3), weight=np.zeros(2))
+    Traceback (most recent call last):
+    ...
+    mechanics.errors.DomainError: entry and weight must be numbers or of shapes that go together, got (3,) and (2,)
+    """
+    try:
+        np.broadcast_shapes(*(np.shape(value) for value in values.values()))
+    except ValueError as error:
+        names, shapes = " and ".join(values), " and ".join(str(np.shape(v)) for v in values.values())
+        raise DomainError(f"{names} must be numbers or of shapes that go together, got {shapes}") from error

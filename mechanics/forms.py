@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from mechanics.errors import FloatArray, in_range
+from mechanics.errors import FloatArray, in_range, together
 
 _HALF_PI = float(np.pi / 2)
 
@@ -61,6 +61,7 @@ def straight(
     w, c = weight_and_friction(weight, friction)
     long = in_range("length", length, at_least=0.0)
     g = in_range("grade", grade, at_least=-_HALF_PI, at_most=_HALF_PI)
+    together(entry=t, weight=w, friction=c, length=long, grade=g)
     return np.asarray(t + w * long * (np.sin(g) + c * np.cos(g)))
 
 
@@ -100,6 +101,7 @@ def longest_straight(limit: ArrayLike, weight: ArrayLike, friction: ArrayLike) -
     t = in_range("limit", limit, at_least=0.0)
     w = in_range("weight", weight, above=0.0)
     c = in_range("friction", friction, above=0.0)
+    together(limit=t, weight=w, friction=c)
     return np.asarray(t / (c * w))
 
 
@@ -142,7 +144,9 @@ def weightless_bend(entry: ArrayLike, friction: ArrayLike, angle: ArrayLike) -> 
     """
     t = in_range("entry", entry, at_least=0.0)
     c = in_range("friction", friction, at_least=0.0)
-    return np.asarray(t * np.exp(c * np.abs(in_range("angle", angle))))
+    turned = np.abs(in_range("angle", angle))
+    together(entry=t, friction=c, angle=turned)
+    return np.asarray(t * np.exp(c * turned))
 
 
 def flat_bend(
@@ -191,7 +195,9 @@ def flat_bend(
     t = in_range("entry", entry, at_least=0.0)
     w, c = weight_and_friction(weight, friction)
     r = in_range("radius", radius, above=0.0)
-    angle = c * np.abs(in_range("turn", turn))
+    turned = np.abs(in_range("turn", turn))
+    together(entry=t, weight=w, friction=c, radius=r, turn=turned)
+    angle = c * turned
     return np.asarray(t * np.cosh(angle) + np.hypot(t, w * r) * np.sinh(angle))
 
 

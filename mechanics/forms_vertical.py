@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, in_range, together
 from mechanics.forms import weight_and_friction
 
 _HALF_PI = float(np.pi / 2)
@@ -310,6 +310,14 @@ def _bend(
     t = in_range("entry", entry)
     w, c = weight_and_friction(weight, friction)
     r = in_range("radius", radius, above=0.0)
+    together(
+        entry=t,
+        weight=w,
+        friction=c,
+        radius=r,
+        grade_in=np.asarray(grade_in),
+        grade_out=np.asarray(grade_out),
+    )
     # angles from the level come with the sign of the grade: a sag gains grade, a crest loses it
     r = np.where(np.asarray(grade_out) < np.asarray(grade_in), -r, r)
 
@@ -337,7 +345,7 @@ def _bend(
 
 
 def _grades(grade_in: ArrayLike, grade_out: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    return (
-        in_range("grade_in", grade_in, at_least=-_HALF_PI, at_most=_HALF_PI),
-        in_range("grade_out", grade_out, at_least=-_HALF_PI, at_most=_HALF_PI),
-    )
+    g0 = in_range("grade_in", grade_in, at_least=-_HALF_PI, at_most=_HALF_PI)
+    g1 = in_range("grade_out", grade_out, at_least=-_HALF_PI, at_most=_HALF_PI)
+    together(grade_in=g0, grade_out=g1)
+    return g0, g1

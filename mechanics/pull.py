@@ -356,7 +356,10 @@ def _checked(track: Track, rules: Rules, relube: Sequence[int]) -> tuple[int, ..
     in_range("rules.pusher", rules.pusher, at_least=0.0)
     in_range("rules.slack", rules.slack, at_least=0.0)
     in_range("rules.restart_factor", rules.restart_factor, at_least=1.0)
-    for name in ("reel", "puller", "max_sidewall", "low_friction_factor"):
+    in_range("rules.lubricant_factor", rules.lubricant_factor, above=0.0)
+    if rules.temperature is not None:
+        in_range("rules.temperature", rules.temperature, above=-273.15)
+    for name in ("reel", "puller", "max_sidewall", "low_friction_factor", "rope_friction"):
         value = getattr(rules, name)
         if value is not None:
             in_range(f"rules.{name}", value, above=0.0)

@@ -95,6 +95,10 @@ class Track:
 
     def __post_init__(self) -> None:
         n = len(self.chain)
+        index = np.asarray(self.bore)
+        if index.size and not np.issubdtype(index.dtype, np.integer):
+            raise DomainError(f"bore must be whole numbers, one a segment, got {self.bore!r}")
+        object.__setattr__(self, "bore", index.astype(np.int64, copy=False))
         if self.chain.count != 1:
             raise DomainError(f"chain must be a single chain, got {self.chain.count}")
         if self.bore.shape != (n,):

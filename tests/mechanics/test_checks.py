@@ -206,7 +206,7 @@ def test_what_does_not_fit_fails_whatever_is_overridden() -> None:
     loose = Rules(overrides={name: Override(binding=False) for name in OVERRIDABLE})
     result = evaluate_pull(way(inside=0.08), THREE, loose)
     assert result.verdict == "fail"
-    assert "need a duct of more than" in check(result, "arrangement").source
+    assert "does not fit: 3 cables of 41.0 mm" in check(result, "arrangement").source
     assert [c.name for c in static_failures(way(inside=0.08), THREE, loose)] == ["arrangement"]
     assert np.isfinite(result.tension).all()
 

@@ -110,3 +110,17 @@ def test_zero_and_order() -> None:
         sag(1.0, W, C, R, 0.2, 0.1)
     with pytest.raises(DomainError, match="at most grade_in in a crest"):
         crest(1.0, W, C, R, 0.1, 0.2)
+
+
+def test_shapes_that_do_not_go_together() -> None:
+    three = np.ones(3)
+    for call in (
+        lambda: straight([1.0, 2.0], three, C, 5.0),
+        lambda: longest_straight([1.0, 2.0], three, C),
+        lambda: weightless_bend([1.0, 2.0], C, three),
+        lambda: flat_bend([1.0, 2.0], W, C, three, 1.0),
+        lambda: sag_up([1.0, 2.0], W, C, three, 0.1),
+        lambda: crest(1.0, W, C, R, three, [0.0, 0.0]),
+    ):
+        with pytest.raises(DomainError, match=r"shapes that go together, got .*\(3,\)"):
+            call()

@@ -368,7 +368,18 @@ def test_verdict_agrees_with_the_bounds_that_the_planner_uses(
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -1.0])
 @pytest.mark.parametrize(
     "name",
-    ["entry", "pusher", "slack", "restart_factor", "reel", "puller", "max_sidewall", "low_friction_factor"],
+    [
+        "entry",
+        "pusher",
+        "slack",
+        "restart_factor",
+        "reel",
+        "puller",
+        "max_sidewall",
+        "low_friction_factor",
+        "rope_friction",
+        "lubricant_factor",
+    ],
 )
 def test_rules_out_of_range(name: str, bad: float) -> None:
     with pytest.raises(DomainError, match=name):
@@ -395,6 +406,17 @@ def test_what_no_pull_can_be() -> None:
         evaluate_pull(way, Bundle((replace(CABLE, construction="knitted"),)), Rules())
     with pytest.raises(DomainError, match="temper of copper must be one of"):
         evaluate_pull(way, Bundle((replace(CABLE, temper="soft"),)), Rules())
+
+
+def test_bores_and_cables_may_be_lists_of_the_right_kind() -> None:
+    chain = Chain([10.0, 5.0], [0, 0], [0, 0], [0, 0])
+    way = Track(chain, [0, 0], (DUCT,))  # type: ignore[arg-type]
+    listed = Bundle([CABLE])  # type: ignore[arg-type]
+    assert evaluate_pull(way, listed, Rules()).exit_tension == pytest.approx(0.2 * 15 * CABLE.weight)
+    with pytest.raises(DomainError, match="bore must be whole numbers"):
+        Track(chain, [0.0, 0.5], (DUCT,))  # type: ignore[arg-type]
+    with pytest.raises(DomainError, match=r"bore must have shape \(2,\)"):
+        Track(chain, [0], (DUCT,))  # type: ignore[arg-type]
 
 
 def test_nothing_that_could_mislead_a_float() -> None:
