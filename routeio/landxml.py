@@ -352,7 +352,7 @@ def _count_the_rest(
     if left:
         said.append(
             Finding(
-                "entity-skipped", "info",
+                "entity-unused", "info",
                 "not read, because they are no course of a chosen alignment, no structure of a chosen network and no "
                 f"profile in use: {', '.join(f'{n} {kind}' for kind, n in left.items())}",
                 where, "choose their layers if they belong to the route",

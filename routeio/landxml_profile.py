@@ -236,13 +236,17 @@ def _parabola(
             chord = 0.5 * (s0 + s1)
             bend = math.atan(s1) - math.atan(s0)
             size = dx * math.hypot(1.0, chord)
-            # heights over the chord in the middle: of the parabola, and of the arc
+            # heights over the chord in the middle, of the parabola and of the arc; and the little by which the arc's
+            # grade at its ends is not the parabola's, carried to the end of the curve
             off = max(
-                off, abs((s1 - s0) * dx / 8.0 / math.hypot(1.0, chord) - 0.5 * size * math.tan(bend / 4.0))
+                off,
+                abs((s1 - s0) * dx / 8.0 / math.hypot(1.0, chord) - 0.5 * size * math.tan(bend / 4.0)),
+                abs(math.atan(chord) - 0.5 * (math.atan(s0) + math.atan(s1))) * (b - a),
             )
             x = a + dx * (k + 1)
             knots.append((x, za + m0 * (x - a) + 0.5 * (m1 - m0) * (x - a) ** 2 / (b - a), bend))
-        if off <= 0.1 * tolerance or count >= _MOST:
+        # the parts of a curve may add up, and together stay below a tenth of the tolerance
+        if off <= 0.03 * tolerance or count >= _MOST:
             break
         count *= 2
     for x, up, bend in knots:
@@ -269,7 +273,7 @@ def _to_ends(
     if max(gaps) > 1e-3:
         findings.append(
             Finding(
-                "profile-short", "info",
+                "profile-drawn-on", "info",
                 f"the profile begins {span_text(gaps[0])} after the alignment and ends {span_text(gaps[1])} before it: drawn "
                 "on at its grade",
                 where, "none needed",

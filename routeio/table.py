@@ -127,6 +127,7 @@ class _Reading:
     ended: int | None = None
     total: float | None = None
     width: int = 0
+    told: int = 0
 
     def run(self) -> RawSurvey:
         head = heading_row(self.sheet)
@@ -279,7 +280,8 @@ class _Reading:
             raise DomainError(
                 f"vault {tag!r} stands in row {self.tags[tag.casefold()]} already; give each a tag of its own"
             )
-        if self.vaults and not self.pending:
+        faulty, self.told = len(self.faults) > self.told, len(self.faults)
+        if self.vaults and not self.pending and not faulty:
             raise DomainError(
                 f"no duct leads from vault {self.vaults[-1].tag!r} to vault {tag!r}; write its rows between"
             )

@@ -15,14 +15,14 @@ import pytest
 import shapely
 from ezdxf.document import Drawing
 
-from routeio import dxf, gis
+from routeio import dxf, gis, landxml, table
 from routeio.firstbytes import reader_for
 from routeio.options import ReadOptions
 from routeio.rawlines import RawSurvey
 from routeio.read import survey_of, told
 from routeio.survey import Survey
 
-READERS = {"dxf": dxf.read, "gis": gis.read}
+READERS = {"dxf": dxf.read, "gis": gis.read, "landxml": landxml.read, "table": table.read}
 
 
 @pytest.fixture

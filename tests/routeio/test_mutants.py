@@ -24,24 +24,58 @@ import pytest
 from ezdxf.math import Matrix44
 from shapely.geometry import LineString, MultiLineString, Point
 
-from routeio import dxf, dxf_peek, gis, gis_parquet, gis_peek, worker
+from routeio import (
+    dxf,
+    dxf_peek,
+    gis,
+    gis_parquet,
+    gis_peek,
+    landxml,
+    landxml_peek,
+    table,
+    table_peek,
+    worker,
+)
 from routeio.clean import clean
 from routeio.dxf_open import open_drawing
 from routeio.findings import InputRefusedError
 from routeio.firstbytes import reader_for
 from routeio.options import ReadOptions, Selection
 from routeio.read import survey_of
+from tautline.new_table import table_template
 
 pytestmark = pytest.mark.skipif(not Path("/proc/self/clear_refs").exists(), reason="needs Linux")
 
 #: What one mutant may take: processor time [s] and memory [MB].
 MOST_SECONDS, MOST_MEMORY = 10.0, 1000.0
-READ = {"dxf": (dxf.read, dxf_peek.peek), "gis": (gis.read, gis_peek.peek)}
+READ = {
+    "dxf": (dxf.read, dxf_peek.peek), "gis": (gis.read, gis_peek.peek), "landxml": (landxml.read, landxml_peek.peek),
+    "table": (table.read, table_peek.peek),
+}  # fmt: skip
 #: What is put in the place of a value.
 WORDS = (
     b"0", b"-1", b"1e999", b"nan", b"1e20", b"", b"70", b"INSERT", b"POLYLINE", b"SPLINE", b"ENDSEC", b"999999999",
     b"2147483648", b"\xff\xfe", b"null", b"[]",
 )  # fmt: skip
+
+#: A small file with every element that is read.
+LANDXML = """<?xml version="1.0"?>
+<LandXML xmlns="http://www.landxml.org/schema/LandXML-1.2" version="1.2">
+<Units><Metric linearUnit="meter" directionUnit="grads"/></Units>
+<CgPoints><CgPoint name="1">0 0</CgPoint></CgPoints>
+<Alignments><Alignment name="Duct 1" length="261" staStart="-10"><CoordGeom>
+<Line dir="0"><Start pntRef="1"/><End>0 100</End></Line>
+<Spiral length="60" radiusStart="INF" radiusEnd="50" rot="ccw" spiType="clothoid"><Start>0 100</Start><PI>0 141</PI>
+<End>11.529 157.912</End></Spiral>
+<Curve rot="ccw" radius="50"><Start>11.529 157.912</Start><Center>52.796 129.679</Center><End>41 178.268</End></Curve>
+<IrregularLine><PntList3D>41 178.268 1 60 183 2 90 180 3</PntList3D></IrregularLine>
+</CoordGeom><Profile><ProfAlign name="a"><PVI>-10 5</PVI><ParaCurve length="20">30 6</ParaCurve>
+<CircCurve radius="500">100 5</CircCurve><UnsymParaCurve lengthIn="10" lengthOut="20">150 7</UnsymParaCurve>
+<PVI>260 8</PVI></ProfAlign><ProfSurf name="g"><PntList2D>0 5 9 5</PntList2D></ProfSurf></Profile></Alignment></Alignments>
+<PipeNetworks><PipeNetwork name="vaults"><Structs><Struct name="M1" elevRim="9"><Center>0 0</Center><Invert elev="5"/>
+</Struct><Struct name="M2"><Center>0 100</Center><CircStruct diameter="2"/></Struct></Structs></PipeNetwork></PipeNetworks>
+</LandXML>
+"""
 
 
 def rich_drawing(path: Path, form: str) -> None:
@@ -212,6 +246,12 @@ def _read(path: Path, seed: int) -> str:
             return "cut and not said"
     else:
         there = sum(sum(kinds.values()) for kinds in raw.layers.values())
+    if (
+        path.suffix == ".csv"
+        and "read end" not in raw.counts
+        and "no-end-row" not in {f.code for f in raw.findings}
+    ):
+        return "cut and not said"
     if top != there:
         return f"lost count: {there} in the file, {dict(raw.counts)}"
     if seed % 10 == 0:
@@ -224,7 +264,7 @@ def _read(path: Path, seed: int) -> str:
 def run(tmp_path: Path, name: str, count: int) -> tuple[Counter[str], float]:
     """Read mutants of a file; give how many came to what, and the most memory that one took [MB]."""
     source = tmp_path / name
-    separator = {".dxf": b"\n", ".geojson": b"}"}.get(source.suffix, b"")
+    separator = {".dxf": b"\n", ".geojson": b"}", ".csv": b",", ".landxml": b" "}.get(source.suffix, b"")
     if name.startswith("binary"):
         separator = b""
     folder = tmp_path / "mutants"
@@ -245,7 +285,8 @@ def run(tmp_path: Path, name: str, count: int) -> tuple[Counter[str], float]:
 
 
 FORMATS = (
-    "text.dxf", "binary.dxf", "layer.gpkg", "layer.geojson", "layer.shp", "layer.fgb", "layer.parquet",
+    "text.dxf", "binary.dxf", "layer.gpkg", "layer.geojson", "layer.shp", "layer.fgb", "layer.parquet", "route.landxml",
+    "spans.csv", "spans.xlsx",
 )  # fmt: skip
 
 
@@ -255,15 +296,18 @@ def files(tmp_path, layer):
     rich_drawing(tmp_path / "binary.dxf", "bin")
     lines = [LineString([(9 + 0.001 * k, 48), (9.001 + 0.001 * k, 48.0)]) for k in range(8)]
     many = MultiLineString([[(9, 48.1), (9.1, 48.1)], [(9.1, 48.1), (9.2, 48.2)]])
-    for name in FORMATS[2:-1]:
+    for name in FORMATS[2:6]:
         mixed = [Point(9, 48)] if name.endswith(("gpkg", "geojson")) else []
         geometries = [*lines, many, *mixed]
         kind = "Unknown" if mixed else "MultiLineString"
         columns = {"name": [f"n{k}" for k in range(len(geometries))], "len": np.arange(len(geometries)) * 1.5}
         layer(geometries, name, "ducts", "EPSG:4326", kind, **columns)
+    (tmp_path / "route.landxml").write_text(LANDXML, encoding="utf-8")
+    for name in ("spans.csv", "spans.xlsx"):
+        (tmp_path / name).write_bytes(table_template(tmp_path / name))
     if gis_parquet.parquet is not None:
-        table = geopandas.read_file(tmp_path / "layer.gpkg")
-        table.to_parquet(tmp_path / "layer.parquet")
+        frame = geopandas.read_file(tmp_path / "layer.gpkg")
+        frame.to_parquet(tmp_path / "layer.parquet")
     return tmp_path
 
 
