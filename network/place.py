@@ -225,6 +225,27 @@ def _along(survey: Survey, tags: Sequence[str], route: FeederRoute) -> FeederRou
     return FeederRoute(tuple(known[t] for t in tags), tuple(legs), route.findings)
 
 
+def room_of(duct: Duct, station: float) -> float:
+    """Return how far a place on a duct is from the nearest bend or vault.
+
+    Parameters
+    ----------
+    duct : Duct
+        As it was before a vault was put there.
+    station : float
+        Along it. [m]
+
+    Returns
+    -------
+    float
+        0 within a bend. [m]
+    """
+    for low, high in _straights(duct):
+        if low <= station <= high:
+            return min(station - low, high - station)
+    return 0.0
+
+
 def _places(route: FeederRoute, rules: PlaceRules, step: float) -> Iterator[Place]:
     """Places on the straights of a route, the lead away from bends and vaults, outside of closed zones."""
     for leg in route.legs:
@@ -245,19 +266,24 @@ def _places(route: FeederRoute, rules: PlaceRules, step: float) -> Iterator[Plac
 
 
 def _stations(duct: Duct, lead: float, step: float) -> FloatArray:
-    chain = duct.chain
-    calm = chain.curvature < 1.0 / _STRAIGHT
-    ends = np.concatenate(([0.0], chain.station))
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], calm.astype(np.int64), [0]))))
     found = []
-    for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        low, high = float(ends[first]) + max(lead, 1e-3), float(ends[last]) - max(lead, 1e-3)
+    for begin, end in _straights(duct):
+        low, high = begin + max(lead, 1e-3), end - max(lead, 1e-3)
         if low > high:
             continue
         # whole steps of the duct, so that neither a bend nor the zone before moves all that follow; and both ends
         inner = step * np.arange(np.ceil(low / step), np.floor(high / step) + 1.0)
         found.append(np.unique(np.concatenate(([low], inner[(inner > low) & (inner < high)], [high]))))
     return np.concatenate(found) if found else np.zeros(0)
+
+
+def _straights(duct: Duct) -> list[tuple[float, float]]:
+    """Return from where to where a duct is straight."""
+    chain = duct.chain
+    calm = chain.curvature < 1.0 / _STRAIGHT
+    ends = np.concatenate(([0.0], chain.station))
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], calm.astype(np.int64), [0]))))
+    return [(float(ends[a]), float(ends[b])) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _points(duct: Duct, stations: FloatArray) -> FloatArray:

@@ -67,9 +67,7 @@ def with_vaults(survey: Survey, places: Sequence[tuple[Place, str]]) -> Survey:
         ducts += _parts(duct, [p.station for p, _ in there], [t for _, t in there]) if there else [duct]
     where = {d.id: d for d in survey.ducts}
     vaults = [
-        Vault(
-            t, p.x, p.y, p.z if where[p.duct].elevated else None, kind="proposed", where=where[p.duct].where
-        )
+        Vault(t, p.x, p.y, p.z if where[p.duct].elevated else None, where=where[p.duct].where, proposed=True)
         for p, t in places
     ]
     return replace(survey, ducts=tuple(ducts), vaults=(*survey.vaults, *vaults))

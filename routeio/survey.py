@@ -181,6 +181,10 @@ class Vault:
         File, layer, handle.
     fields : mapping
         All attributes as read.
+    proposed : bool
+        Whether it does not stand yet, and is asked for.
+    why : str
+        Why one that is proposed is to stand there, in words.
     """
 
     tag: str
@@ -196,6 +200,8 @@ class Vault:
     pull: bool = True
     where: Where = field(default_factory=Where)
     fields: Mapping[str, str] = field(default_factory=dict)
+    proposed: bool = False
+    why: str = ""
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from tautline.job_ducts import read_guides, read_lining
 from tautline.job_route import read_route
 from tautline.job_rules import PullRequest, read_plan, read_pulls, read_rules
 from tautline.job_table import Record, Setting, Table
+from tautline.job_vaults import NewVaults, read_vaults
 
 _LARGEST = 4_000_000  # bytes; a job is written by hand, a drawing given in its place is not
 
@@ -56,6 +57,8 @@ class Job:
         What a pull is judged by.
     pulls : tuple of PullRequest
         For ``check``.
+    vaults : NewVaults or None
+        Where new vaults may stand; None: none are proposed.
     settings : tuple of Setting
         All that was stated or taken by default.
     assumed, overridden : tuple of str
@@ -74,6 +77,7 @@ class Job:
     plan: PlanRules
     rules: Rules
     pulls: tuple[PullRequest, ...] = ()
+    vaults: NewVaults | None = None
     settings: tuple[Setting, ...] = ()
     assumed: tuple[str, ...] = ()
     overridden: tuple[str, ...] = ()
@@ -120,6 +124,7 @@ def read_job(path: str | Path) -> Job:
         tables=tables,
     )
     pulls = read_pulls(top.subs("pull"))
+    vaults = read_vaults(top.sub("vaults"), file.parent)
     for table in record.tables:
         table.close()
     if record.faults or bundle is None or guides is None or units is None:
@@ -137,6 +142,7 @@ def read_job(path: str | Path) -> Job:
         plan=plan,
         rules=rules,
         pulls=pulls,
+        vaults=vaults,
         settings=tuple(record.settings),
         assumed=tuple(record.assumed),
         overridden=tuple(record.overridden),

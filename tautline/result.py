@@ -18,7 +18,7 @@ from tautline.result_advice import best_parts, no_plan_document
 from tautline.result_pull import DonePull, pull_document, span_path
 from tautline.result_why import SHORT, alternatives_of, explained
 
-_ROLES = ("end", "splice", "feed", "pull", "relube", "pass")
+_ROLES = ("end", "splice", "feed", "pull", "relube", "pass", "proposed")
 
 
 def plan_document(
@@ -251,9 +251,10 @@ def _vaults(vaults: Iterable[Vault], roles: dict[str, set[str]], station: dict[s
             "x": v.x,
             "y": v.y,
             "z": v.z,
-            "roles": [r for r in _ROLES if r in roles.get(v.tag, ())],
+            "roles": [r for r in _ROLES if r in roles.get(v.tag, ()) or (v.proposed and r == "proposed")],
             "kind": v.kind,
             "station_m": station.get(v.tag),
+            **({"why": v.why} if v.proposed else {}),
         }
         for v in vaults
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -22,6 +22,7 @@ from tautline.errors import JobError
 from tautline.job import Job, read_job
 from tautline.job_rules import PullRequest
 from tautline.job_table import nearest
+from tautline.proposal import proposed
 from tautline.result import check_document, plan_document
 from tautline.result_pull import DonePull
 
@@ -94,7 +95,7 @@ def run_job(
     tell = say or (lambda _: None)
     tell(f"reading {path}")
     job = read_job(path)
-    if command == "plan" and not job.feeder:
+    if command == "plan" and not job.feeder and job.vaults is None:
         raise JobError(
             job.file.name,
             (
@@ -105,6 +106,9 @@ def run_job(
     tell(f"reading {job.source}")
     survey = read_survey(job.source, job.options)
     _check_layers(job, survey)
+    if command == "plan" and job.vaults is not None:
+        made = proposed(job, job.vaults, survey, tell)
+        survey, job = made.survey, replace(job, feeder=made.feeder)
     network = DuctNetwork.from_survey(survey)
     for tag in job.rules.assists:
         network.vault(tag)  # an assist at a vault that is not there would be lost without a word

@@ -185,6 +185,9 @@ class Pen:
             self.circle(x, y, 0.6 * r, layer)
             self.line(x - 0.6 * r, y, x + 0.6 * r, y, layer)
             self.line(x, y - 0.6 * r, x, y + 0.6 * r, layer)
+        elif role == "proposed":
+            for a, b in ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)):
+                self.line(x + 1.6 * a * r, y + 1.6 * b * r, x + 2.4 * a * r, y + 2.4 * b * r, layer)
         else:
             corners = {
                 "pull": [(0.0, 0.75), (-0.65, -0.4), (0.65, -0.4)],

@@ -85,6 +85,7 @@ ROLES = {
     "pull": "pull",
     "relube": "re-lube",
     "pass": "pass-through",
+    "proposed": "new vault",
 }
 """What a vault does in the plan, the weightiest first, and how a person reads it."""
 

@@ -85,6 +85,7 @@ _VAULTS = {
     "pull": _point("triangle", "2.4", _INK),
     "relube": _point("cross", "2.4", "#0072b2"),
     "pass": _point("circle", "1.4", "#ffffff"),
+    "proposed": _point("cross", "7", _INK),
 }
 
 

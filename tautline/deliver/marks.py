@@ -45,6 +45,8 @@ def signs_of(roles: tuple[str, ...]) -> Markup:
         signs.append(element("circle", r="5.5") + element("path", d="M-5.5 0H5.5M0 -5.5V5.5"))
     if not signs:
         signs.append(element("circle", r="3.5"))
+    if "proposed" in roles:  # marked as a surveyor sets out a point, outside of all others
+        signs.append(element("path", d="M0 -18V-12M0 12V18M-18 0H-12M12 0H18"))
     return Markup("").join(signs)
 
 
@@ -61,7 +63,7 @@ def mark_size(roles: Sequence[str]) -> float:
     float
         [px]
     """
-    reach = {"end": 12.0, "splice": 8.5, "feed": 6.5, "pull": 5.5, "relube": 5.5}
+    reach = {"end": 12.0, "splice": 8.5, "feed": 6.5, "pull": 5.5, "relube": 5.5, "proposed": 18.0}
     return max((reach.get(role, 3.5) for role in roles), default=3.5)
 
 

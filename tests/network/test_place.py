@@ -117,8 +117,8 @@ def compared(seed, hilly, ages, monkeypatch):
 
 
 def test_fewest_vaults_and_best_margin_on_random_routes(monkeypatch):
-    needed = [compared(seed, seed % 2 == 1, seed % 4 > 1, monkeypatch) for seed in range(16)]
-    assert sum(n > 0 for n in needed) >= 3
+    needed = [compared(seed, seed % 2 == 1, seed % 4 > 1, monkeypatch) for seed in range(10)]
+    assert sum(n > 0 for n in needed) >= 2
 
 
 @pytest.mark.slow

@@ -1,0 +1,206 @@
+"""New vaults for a job: the survey with them in it, and what is said of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from shapely.geometry.base import BaseGeometry
+
+from network.ends import far_ends, with_ends
+from network.place import PlaceRules, Proposal, propose, room_of
+from network.split import Place
+from routeio.findings import Finding, Where, span_text
+from routeio.survey import Duct, Survey
+from routeio.zones import ZoneLayer, read_zones
+from tautline.errors import JobError
+from tautline.job import Job
+from tautline.job_vaults import NewVaults
+
+# Coordinates read off a map name what lies within this of them, whatever the snap. [m]
+_NEAR = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Proposed:
+    """A job's survey and feeder, with the new vaults in them.
+
+    Parameters
+    ----------
+    survey : Survey
+        With findings of what was placed.
+    feeder : tuple of str
+        Every vault of the feeder.
+    """
+
+    survey: Survey
+    feeder: tuple[str, ...]
+
+
+def proposed(job: Job, wanted: NewVaults, survey: Survey, tell: Callable[[str], None]) -> Proposed:
+    """Place the new vaults that a job asks for.
+
+    Parameters
+    ----------
+    job : Job
+        What was asked.
+    wanted : NewVaults
+        Its ``[vaults]``.
+    survey : Survey
+        What was read.
+    tell : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Proposed
+        Findings say where each new vault stands, or that none is needed, or that none would do.
+
+    Raises
+    ------
+    JobError
+        No feeder stated, and the ducts have not just two ends.
+    InputRefusedError
+        Zones that cannot be used, a feeder that is none.
+    """
+    whole = with_ends(survey)
+    feeder = _by_tag(job, whole) or _only_feeder(job, whole)
+    findings: list[Finding] = []
+
+    def area(zones: ZoneLayer | None) -> BaseGeometry | None:
+        if zones is None:
+            return None
+        tell(f"reading {zones.file}")
+        found, said = read_zones(zones, survey.ground)
+        findings.extend(said)
+        return found
+
+    rules = PlaceRules(
+        step=wanted.step,
+        lead=wanted.lead,
+        spacing=wanted.spacing,
+        keep_out=area(wanted.keep_out),
+        access=area(wanted.access),
+    )
+    tell(f"placing vaults between {feeder[0]} and {feeder[-1]}")
+    found = propose(whole, feeder, job.lining.bore, job.bundle, job.rules, job.plan, rules, job.guides)
+    findings += _said(found, whole, wanted)
+    ducts = {d.id: d for d in whole.ducts}
+    why = {tag: _why(found, ducts[place.duct], place, wanted) for tag, place in found.new}
+    vaults = tuple(replace(v, why=why[v.tag]) if v.proposed else v for v in found.survey.vaults)
+    made = replace(found.survey, vaults=vaults, findings=(*survey.findings, *findings))
+    return Proposed(made, found.feeder)
+
+
+def _by_tag(job: Job, survey: Survey) -> tuple[str, ...]:
+    """Return the feeder's vaults by their tags, also those that are named by their coordinates in the file."""
+    known = {v.tag for v in survey.vaults}
+    scale, near = survey.ground.metres_per_unit, max(job.options.snap, _NEAR)
+    tags, faults = [], []
+    for name in job.feeder:
+        place = _coordinates(name)
+        if name in known or place is None:
+            tags.append(name)
+            continue
+        apart, vault = min(
+            ((math.hypot(v.x - scale * place[0], v.y - scale * place[1]), v) for v in survey.vaults),
+            key=lambda one: one[0],
+        )
+        tags.append(vault.tag)
+        if not apart <= near:
+            faults.append(
+                f'route.feeder names "{name}", and neither a vault nor the end of a duct is within {span_text(near)} of '
+                f"it; the nearest is {vault.tag} at {vault.x / scale:.2f}, {vault.y / scale:.2f}, {span_text(apart)} off "
+                f"({job.file.name}, [route])"
+            )
+    if faults:
+        raise JobError(job.file.name, tuple(faults))
+    return tuple(tags)
+
+
+def _coordinates(name: str) -> tuple[float, float] | None:
+    """Read ``"1893400.00, 722150.00"``; None where it is something else."""
+    parts = name.split(",")
+    try:
+        x, y = (float(part) for part in parts)
+    except ValueError:
+        return None
+    return (x, y) if math.isfinite(x) and math.isfinite(y) else None
+
+
+def _only_feeder(job: Job, survey: Survey) -> tuple[str, ...]:
+    """Return the two ends of the ducts where they are one line."""
+    ends = far_ends(survey)
+    if len(ends) == 2:
+        return ends
+    known = {v.tag: v for v in survey.vaults}
+    scale = survey.ground.metres_per_unit
+    listed = ", ".join(f"{t} at {known[t].x / scale:.2f}, {known[t].y / scale:.2f}" for t in ends[:8])
+    raise JobError(
+        job.file.name,
+        (
+            f"route.feeder is missing, and the ducts have {len(ends)} ends and not two; state the first and the last of "
+            f"{listed or 'the vaults'} ({job.file.name}, [route])",
+        ),
+    )
+
+
+def _said(found: Proposal, survey: Survey, wanted: NewVaults) -> list[Finding]:
+    file = Where(file=survey.file)
+    if not found.solved:
+        return [
+            Finding(
+                "vaults-not-enough",
+                "warning",
+                f"no choice of the {found.looked_at} places looked at lets the feeder be planned",
+                file,
+                "see what no pull passes; a smaller step, a shorter lead or another zone gives more places",
+            )
+        ]
+    if not found.new:
+        return [
+            Finding(
+                "vault-not-needed",
+                "info",
+                "the vaults there are do: no new vault is needed",
+                file,
+                "none needed",
+            )
+        ]
+    ducts = {d.id: d for d in survey.ducts}
+    rows = []
+    for tag, place in found.new:
+        duct = ducts[place.duct]
+        at = found.feeder.index(tag)
+        out = (
+            ""
+            if place.preferred or wanted.access is None
+            else ", where it cannot be reached by the zones stated"
+        )
+        rows.append(
+            Finding(
+                "vault-proposed",
+                "info",
+                f"new vault {tag} between {found.feeder[at - 1]} and {found.feeder[at + 1]}, {span_text(place.station)} "
+                f"along duct {duct.id} from {duct.start_vault}{out}: {_why(found, duct, place, wanted)}",
+                replace(duct.where, x=place.x, y=place.y),
+                "check on the ground for room, services and traffic before it is drawn",
+            )
+        )
+    return rows
+
+
+def _why(found: Proposal, duct: Duct, place: Place, wanted: NewVaults) -> str:
+    """Say why a new vault stands where it does."""
+    many = len(found.new)
+    fewest = "the only new vault" if many == 1 else f"one of the fewest new vaults, {many},"
+    also = (
+        ""
+        if wanted.spacing is None
+        else f" and leaves no vault more than {span_text(wanted.spacing)} from the next"
+    )
+    return (
+        f"{fewest} with which the feeder can be planned{also}; on a straight, {span_text(room_of(duct, place.station))} from "
+        "the nearest bend or vault on this duct, and where the pulls keep the best margin"
+    )
