@@ -22,6 +22,9 @@ _STRIP = 46.0
 _SIZE = 12.0
 _LONGEST = 26
 """Columns of a name on the plan; the whole is in its tooltip and in the tables."""
+_CROWDED = 7.0
+"""Distance between neighbouring vaults under which not every mark has room. [px]"""
+_LEFT_OUT = "too close for pass-through vaults, arrows and the worst places of pulls under 80 %"
 _LONGEST_SMALL = 20
 """The same on a small plan."""
 
@@ -57,7 +60,7 @@ class PlanPicture:
         self.pulls = (only,) if only else pulls_of(document)
         self.only = only
         shown = self._shown_vaults()
-        self.vaults = sorted(shown, key=lambda v: rank(v["roles"]))
+        self.vaults: Sequence[Any] = sorted(shown, key=lambda v: rank(v["roles"]))
         points = [p for one in self.pulls for p in one.data["path"]] + [(v["x"], v["y"]) for v in self.vaults]
         if not only:
             points += [p for span in document["route"] for p in span["path"]]
@@ -73,6 +76,10 @@ class PlanPicture:
         self.height = self.map_height + _STRIP + (_legend_height() if legend else 0.0)
         self.spacing = self._spacing()
         self.mark = min(1.0, max(0.25, self.spacing / 26.0))
+        # a page can be looked at closer; a picture on paper shows the route or all that stands on it
+        self.crowded = legend and self.spacing < _CROWDED
+        if self.crowded:
+            self.vaults = [v for v in self.vaults if set(v["roles"]) - {"pass"}]
         self.room = Plan(4.0, (4.0, 4.0, width - 4.0, self.map_height - 4.0))
 
     def _spacing(self) -> float:
@@ -242,7 +249,7 @@ class PlanPicture:
         for p in self.pulls:
             if len(p.data["path"]) < 2:
                 continue
-            for at in p.arrows(3):
+            for at in [] if self.crowded else p.arrows(3):
                 turn = -math.degrees(p.heading(at))
                 arrows.append(
                     self._fixed(
@@ -270,7 +277,7 @@ class PlanPicture:
             )
         for p in self.pulls:
             station = p.data["max_sidewall_station_m"]
-            if station is not None and p.data["path"]:
+            if station is not None and p.data["path"] and not (self.crowded and p.band in BANDS[:2]):
                 told = f"Pull {p.number}: worst sidewall pressure {self.units.text('pressure', p.data['max_sidewall_N_per_m'])}, {p.place(station, self.units)}"
                 hot.append(self._fixed(p.point(station), element("title", told) + hot_mark(), "hot"))
         return {"arrows": arrows, "marks": parts, "hot": hot}
@@ -328,7 +335,8 @@ class PlanPicture:
         """Scale bar and north under the map."""
         y = self.map_height + 18.0
         bar = scale_bar(16.0, y, 1.0 / self.k, self.units.unit("length"))
-        return element("g", bar, north_arrow(self.width - 90.0, y))
+        told = element("text", _LEFT_OUT, x=self.width - 110.0, y=y + 4.0, text_anchor="end", fill=FAINT)
+        return element("g", bar, north_arrow(self.width - 90.0, y), told if self.crowded else Markup(""))
 
 
 _LETTERS = {
@@ -393,8 +401,9 @@ def _legend(top: float) -> Markup:
     x = 28.0
     for role, meaning in ROLES.items():
         parts.append(element("g", vault_mark([role]), transform=f"translate({number(x)} {number(top + 70)})"))
-        parts.append(element("text", meaning, x=x + 18, y=top + 74, fill=INK))
-        x += 54.0 + text_width(meaning, 9.0)
+        right = x + max(mark_size([role]) + 6.0, 16.0)
+        parts.append(element("text", meaning, x=right, y=top + 74, fill=INK))
+        x = right + text_width(meaning, 9.0) + 36.0
     parts.append(element("g", hot_mark(), transform=f"translate(28 {number(top + 94)})"))
     parts.append(element("text", "worst sidewall pressure of a pull", x=46.0, y=top + 98, fill=INK))
     parts.append(element("g", finding_mark(), transform=f"translate(290 {number(top + 94)})"))

@@ -156,3 +156,12 @@ def test_the_legend_stays_within_the_picture(harbour):
     rights = [float(t.get("x")) + 7 * len(t.text) for t in under]
     assert all(right + 18 < float(t.get("x")) for right, t in zip(rights, under[1:], strict=False))
     assert rights[-1] < 1000
+
+
+@pytest.mark.parametrize(("vaults", "crowded"), [(40, False), (300, True)])
+def test_a_crowded_plan_on_paper_shows_the_route_and_says_what_it_leaves_out(made, vaults, crowded):
+    text = str(PlanPicture(made["many"](vaults, 100), legend=True).render())
+    assert ("too close for pass-through vaults" in text) == crowded
+    assert (">MH-007<" not in text and "MH-007: pass-through" not in text) == crowded
+    assert "MH-009: splice" in text
+    assert text.count('class="fixed mark arrow"') == (0 if crowded else 39)
