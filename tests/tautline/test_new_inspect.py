@@ -40,6 +40,10 @@ def test_inspect_as_json_is_json_and_nothing_else(capsys):
     assert len(found["ducts"]) == 17
     assert len(found["vaults"]) == 18
     assert found["units"] == "us_survey_foot"
+    # the design: most spans by the inverts of their vaults, the 3D polyline by its own z; MH-3 to MH-4 bends at 25 ft
+    assert {duct["elevation_from"] for duct in found["ducts"]} == {"line", "inverts"}
+    (span,) = [d for d in found["ducts"] if {d["from"], d["to"]} == {"MH-3", "MH-4"}]
+    assert [b["radius_m"] for b in span["bends"]] == pytest.approx([7.62], rel=0.001)
     assert {"code", "severity", "message", "where", "remedy"} <= set(found["findings"][0])
 
 

@@ -82,7 +82,7 @@ def test_what_has_no_room_is_counted():
 
 
 def test_the_bends_of_the_sample_are_those_of_its_design():
-    """By hand from the table of the design in sample_routes/make_sample.py: MH-3 to MH-4, radii 25 ft, 11.25 and 90 deg."""
+    """By hand from the table of the design in sample_routes/make_sample.py: turns and radii about MH-3 to MH-8."""
     survey = read_survey(SAMPLES / "harbour.dxf", ducts="DUCT*", vaults="VAULT*", sweep=3.81)
     _, root = root_of(survey, "us")
     shown = texts(root)
