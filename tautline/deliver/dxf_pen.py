@@ -103,7 +103,13 @@ def new_drawing(metres_per_unit: float) -> Drawing:
 
 @contextmanager
 def timeless() -> Iterator[None]:
-    """Make and write drawings without the time of day, so that the same result always gives the same file."""
+    """Make and write drawings without the time of day, so that the same result always gives the same file.
+
+    Yields
+    ------
+    None
+        While it lasts.
+    """
     import ezdxf
 
     before = ezdxf.options.write_fixed_meta_data_for_testing
