@@ -41,7 +41,7 @@ def styles() -> Mapping[str, str]:
             [
                 ("error", _point("cross2", "4", "#a31515")),
                 ("warning", _point("triangle", "3.5", "#e69f00")),
-                ("info", _point("circle", "1.6", "#9aa3ab")),
+                ("info", _point("star", "2", "#9aa3ab")),
             ],
             None,
         ),
