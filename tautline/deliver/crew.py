@@ -8,7 +8,7 @@ from typing import Any
 
 from tautline.deliver.digest import GRADE_UNKNOWN, cable_of, winch_peak
 from tautline.deliver.frame import Document, Pull, curve_words, sections_of
-from tautline.deliver.present import Units, isolated, percent, plain
+from tautline.deliver.present import Units, isolated, plain, used
 
 CUT_OUT = 1.1
 """Greatest setting of the puller's limit over the expected reading (common practice, no source)."""
@@ -43,7 +43,7 @@ def sheet_of(document: Document, p: Pull, units: Units) -> dict[str, Any]:
         "feed": isolated(d["feed"]),
         "pull": isolated(d["pull"]),
         "failing": d["verdict"] == "fail",
-        "use": percent(d["utilisation"]),
+        "use": used(d),
         "facts": _facts(document, p, units),
         "limit": _puller_limit(p, units),
         "lubricant": [

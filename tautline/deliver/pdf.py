@@ -20,7 +20,7 @@ from tautline.deliver.digest import (
     winch_of,
 )
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
-from tautline.deliver.present import Units, count, isolated, percent, plain, words
+from tautline.deliver.present import Units, count, isolated, percent, plain, used, words
 from tautline.deliver.typeset import typeset
 
 
@@ -186,9 +186,9 @@ def _pull_row(p: Pull, units: Units) -> list[str]:
         units.figure("force", d["limits"]["max_tension_N"]),
         units.figure("pressure", d["max_sidewall_N_per_m"]),
         units.figure("pressure", d["limits"]["max_sidewall_N_per_m"]),
-        percent(d["utilisation"]),
+        used(d),
         d["verdict"].upper() if d["verdict"] == "fail" else "pass",
-        "-" if not other else percent(other["utilisation"]) + (" FAIL" if other["verdict"] == "fail" else ""),
+        "-" if not other else used(other) + (" FAIL" if other["verdict"] == "fail" else ""),
         ", ".join(isolated(v) for v in d["relube"]),
     ]
 
@@ -234,7 +234,7 @@ def _detail(p: Pull, units: Units) -> dict[str, Any]:
     winch = winch_of(p, units)
     governs = f", {words(plain(d['governs']))} governs" if d["governs"] else ""
     facts = [
-        ["Utilisation", percent(d["utilisation"]) + governs],
+        ["Utilisation", used(d) + governs],
         ["Length", units.text("length", d["length_m"])],
         ["Exit tension", units.text("force", d["exit_tension_N"])],
         ["Greatest tension", units.text("force", d["max_tension_N"])],

@@ -197,6 +197,29 @@ def percent(utilisation: float | None) -> str:
     return f"{shown:,.{decimals}f} %"
 
 
+def used(way: Mapping[str, Any]) -> str:
+    """Return the utilisation of a pull, or of its other way, in percent.
+
+    Parameters
+    ----------
+    way : mapping
+        With ``utilisation`` and ``verdict``.
+
+    Returns
+    -------
+    str
+        A dash where it fails by a check that has no ratio, such as a least temperature: the ratio of another check
+        would say that there is room.
+
+    Examples
+    --------
+    >>> used({"utilisation": 0.08, "verdict": "fail"}), used({"utilisation": 1.2, "verdict": "fail"})
+    ('-', '120 %')
+    """
+    tells = way["verdict"] != "fail" or way["utilisation"] > 1.0
+    return percent(way["utilisation"] if tells else None)
+
+
 def words(name: str) -> str:
     """Return a name from the document's own vocabulary as words: ``max_tension`` is ``max tension``.
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from tautline.deliver.digest import cable_of, failing_of, place_of
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
-from tautline.deliver.present import Units, columns, count, isolated, percent, plain, words
+from tautline.deliver.present import Units, columns, count, isolated, percent, plain, used, words
 from tautline.deliver.reasons import (
     NO_REMEDY,
     alternative_rows,
@@ -198,11 +198,9 @@ def _pulls(document: Document, pulls: Sequence[Pull], units: Units) -> list[str]
             units.figure("force", limits["max_tension_N"]),
             units.figure("pressure", d["max_sidewall_N_per_m"]),
             units.figure("pressure", limits["max_sidewall_N_per_m"]),
-            percent(d["utilisation"]),
+            used(d),
             "FAIL" if d["verdict"] == "fail" else "pass",
-            "-"
-            if not other
-            else percent(other["utilisation"]) + (" FAIL" if other["verdict"] == "fail" else ""),
+            "-" if not other else used(other) + (" FAIL" if other["verdict"] == "fail" else ""),
         ]
         notes = [_pull_note(p, units)]
         way, relief = way_words(d, document, worst), gain_words(d, document)

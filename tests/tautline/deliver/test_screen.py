@@ -1,6 +1,6 @@
 import re
 
-from tautline.deliver.present import columns
+from tautline.deliver.present import columns, used
 from tautline.deliver.screen import render
 
 
@@ -88,3 +88,13 @@ def test_a_cable_without_a_name_is_told_by_what_it_is(harbour):
         cable["name"] = ""
     # 253.35 mm2 over 0.5067075 mm2 a kcmil (pi / 4 x (25.4 mm)^2 / 1000)
     assert "3 x 499.993 kcmil copper, shielded" in render(harbour)
+
+
+def test_a_failure_without_a_ratio_shows_none_of_another_check(harbour):
+    """A pull that is too cold fails, though its tension is far from any limit."""
+    pull = harbour["sections"][0]["pulls"][0]
+    pull |= {"utilisation": 0.0817, "verdict": "fail", "governs": "temperature"}
+    assert used(pull) == "-"
+    assert not re.search(r"\s8 %", render(harbour))
+    assert used(pull | {"utilisation": 1.3}) == "130 %"
+    assert used(pull | {"verdict": "pass"}) == "8 %"
