@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from routeio.findings import Finding, InputRefusedError, Where
+from routeio.findings import Finding, InputRefusedError, Where, span_text
+from routeio.survey import Ground
+
+
+# Gaps told in a message, the widest.
+_TOLD = 4
 
 
 class UnknownVaultError(InputRefusedError):
@@ -80,6 +85,8 @@ class NoRouteError(InputRefusedError):
         File name.
     findings : tuple of Finding, optional
         What else was found.
+    ground : Ground, optional
+        In whose unit places are told; metres by default.
     """
 
     def __init__(
@@ -91,6 +98,7 @@ class NoRouteError(InputRefusedError):
         gaps: tuple[Gap, ...],
         file: str = "",
         findings: tuple[Finding, ...] = (),
+        ground: Ground | None = None,
     ) -> None:
         self.start = start
         self.end = end
@@ -98,11 +106,18 @@ class NoRouteError(InputRefusedError):
         self.end_part = end_part
         self.gaps = gaps
         message = f"no ducts lead from vault {start} to vault {end}: {_part(start, start_part)}, {_part(end, end_part)}"
+        unit = 1.0 if ground is None else ground.metres_per_unit
+        widest = sorted(gaps, key=lambda g: -g.width)[:_TOLD]
         told = "; ".join(
-            f"{g.width:.2f} m between {g.here} at {g.here_xy[0]:.2f}, {g.here_xy[1]:.2f}"
-            f" and {g.there} at {g.there_xy[0]:.2f}, {g.there_xy[1]:.2f}"
+            f"{span_text(g.width)} between {g.here} at {_place(g.here_xy, unit)}"
+            f" and {g.there} at {_place(g.there_xy, unit)}"
             for g in gaps
+            if g in widest
         )
+        if len(gaps) > _TOLD:
+            told += f"; and {len(gaps) - _TOLD} narrower ones"
+        if told and ground is not None:
+            told += f" ({ground.unit.replace('_', ' ')})"
         if told:
             message += f"; the gap{'s' if len(gaps) > 1 else ''}: {told}"
         where = Where(file=file, x=gaps[0].here_xy[0], y=gaps[0].here_xy[1]) if gaps else Where(file=file)
@@ -113,6 +128,10 @@ class NoRouteError(InputRefusedError):
             "draw the missing duct, or raise snap above the width of the gap",
             findings,
         )
+
+
+def _place(xy: tuple[float, float], unit: float) -> str:
+    return f"{xy[0] / unit:.2f}, {xy[1] / unit:.2f}"
 
 
 def _part(tag: str, part: tuple[str, ...]) -> str:

@@ -45,6 +45,7 @@ def no_route(network: DuctNetwork, start: str, end: str) -> NoRouteError:
         _gaps(points, parts[start], parts[end]),
         network.survey.file,
         network.survey.findings,
+        network.survey.ground,
     )
 
 

@@ -188,7 +188,7 @@ def test_no_route_says_where_the_gap_is_and_how_wide() -> None:
     assert error.gaps[0].here == "the loose end of duct 2"
     assert error.gaps[0].there_xy == (east + 153, north + 4)
     assert error.gaps[1].there == "vault C"
-    assert "5.00 m between the loose end of duct 2 at 2000150.00, 400000.00" in str(error)
+    assert "5.00 m (16.40 ft) between the loose end of duct 2 at 2000150.00, 400000.00" in str(error)
 
 
 def test_gaps_are_the_narrowest_by_brute_force() -> None:
