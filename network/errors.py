@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.survey import Ground
 
-
 # Gaps told in a message, the widest.
 _TOLD = 4
 
