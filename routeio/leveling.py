@@ -273,7 +273,12 @@ def _told(spans: Sequence[Span], options: ReadOptions, grid: Grid | None) -> Ite
     ]
     if used:
         flat = f", {count['']} flat" if count[""] else ""
-        yield Finding("elevation-sources", "info", f"elevations: {', '.join(used)}{flat}", where)
+        none = (
+            "; the terrain served none, since other sources come first"
+            if grid and not count["terrain"]
+            else ""
+        )
+        yield Finding("elevation-sources", "info", f"elevations: {', '.join(used)}{flat}{none}", where)
     if count[""]:
         first = next(span for span in spans if not span.elevation_from)
         all_of = len(spans) == count[""]

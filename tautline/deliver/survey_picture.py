@@ -296,10 +296,13 @@ class SurveyPicture:
             style = {"fill": SEVERE[severity]["stroke"], "font_weight": "700"}
             label = Label(x, y, (", ".join(map(str, codes)),), _SMALL, 8.0)
             wanted.append(((0.0, 2.0, 5.0)[worst], "findings", label, style))
+        ducts = Counter(tag for d in self.survey.ducts for tag in (d.start_vault, d.end_vault))
         for vault in self.survey.vaults:
             x, y = self.xy((vault.x, vault.y))
             name = Label(x, y, (shorten(plain(vault.tag), _LONGEST),), _SMALL, 8.0)
-            wanted.append((1.0, "vaults", name, {"fill": INK, "font_weight": "600"}))
+            # where a route begins and ends says more than what lies between
+            rank = 0.5 if ducts[vault.tag] == 1 else 1.0
+            wanted.append((rank, "vaults", name, {"fill": INK, "font_weight": "600"}))
         for _, bends in self.courses:
             for bend in bends:
                 if abs(bend.turn) < _SLIGHT:

@@ -160,6 +160,12 @@ def test_other_sources_come_first(grid, route, codes):
     assert "invert-missing" not in codes(read)
 
 
+def test_a_terrain_that_serves_no_duct_is_said(grid, route, said):
+    points = [(E + 50.0, N - 300.0), (E + 350.0, N - 300.0)]
+    read = route(points, Terrain(grid(plane(), E, N, 5.0), cover=0.9), inverts=[102.0, 107.0])
+    assert "the terrain served none" in said(read, "elevation-sources")[0]
+
+
 def test_inverts_above_the_ground_or_deep_under_it_are_said(grid, route, said):
     """104 m of ground at V0 and 110 at V1."""
     points = [(E + 50.0, N - 300.0), (E + 350.0, N - 300.0)]

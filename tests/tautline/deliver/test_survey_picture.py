@@ -79,6 +79,7 @@ def test_what_has_no_room_is_counted():
     assert kinds.count("vaults") + picture.unwritten["vaults"] == 300
     assert kinds.count("bends") + picture.unwritten["bends"] == 299
     assert any("for want of room" in t for t in texts(root))
+    assert {"MH-0", "MH-299"} <= set(texts(root))
 
 
 def test_the_bends_of_the_sample_are_those_of_its_design():
