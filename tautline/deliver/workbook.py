@@ -17,6 +17,8 @@ from tautline.deliver.tables import Cell, Column, Table, tables_of
 _FACE = "Calibri"
 _LINE = 15.0
 """Height of a line of that face at 11 points. [pt]"""
+_SHEET = 200.0
+"""Characters across a page that can still be read."""
 _MOST = 400.0
 """Height of a row that a spreadsheet still takes. [pt]"""
 
@@ -101,11 +103,12 @@ def _sheet(sheet: Any, table: Table, units: Units) -> None:
     sheet.freeze_panes = "A2"
     last = get_column_letter(len(table.columns))
     sheet.auto_filter.ref = f"A1:{last}{max(len(table.rows) + 1, 2)}"
-    sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = (
-        "landscape",
-        1,
-        0,
-    )
+    # on paper, a wide table goes over pages side by side, its first column on each
+    across = max(1, round(sum(column.wide for column in table.columns) / _SHEET))
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = across, 0
+    if across > 1:
+        sheet.print_title_cols = "A:A"
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     sheet.print_title_rows = "1:1"
 
