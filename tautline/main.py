@@ -171,10 +171,10 @@ def parser() -> argparse.ArgumentParser:
         "Every segment with its equation, the numbers put in, the tension out, each limit and its source; enough to\n"
         "follow with a pocket calculator.\n"
         "example: tautline explain out/result.json 1         (the first pull)\n"
-        "         tautline explain out/result.json MH-3:MH-7 (by feed and pull vault)",
+        "         tautline explain out/result.json MH-3:MH-7 (by feed and pull vault, either way)",
     )
     explain.add_argument("result", metavar="RESULT", type=Path, help="result.json of plan or check")
-    explain.add_argument("pull", metavar="PULL", help="its number, or FEED:PULL")
+    explain.add_argument("pull", metavar="PULL", help="its number, or FEED:PULL, either way of it")
     report = add(
         "report",
         _report,
