@@ -139,7 +139,8 @@ def parser() -> argparse.ArgumentParser:
             "evaluate the pulls of a job, or every span of its route",
             "The [[pull]] tables of the job as given; where there are none, every span in its better direction. Needs\n"
             "no feeder. The other direction is shown beside each.\n"
-            "example: tautline check harbour.toml",
+            "example: tautline check harbour.toml\n"
+            "         tautline check harbour.toml --longest-from MH-3 --smallest-radius MH-3:MH-4",
         ),
         (
             "plan",
@@ -151,6 +152,19 @@ def parser() -> argparse.ArgumentParser:
         command = add(name, _job, text, more, json_only, out, only, picture)
         command.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
         command.set_defaults(command=name, why=False, alternatives=0)
+        if name == "check":
+            for option, metavar, more in (
+                ("--longest-from", "VAULT", "say how far a pull from this vault of the feeder can go, both ways"),
+                ("--smallest-radius", "FROM:TO", "say how tight the bends between two vaults may be"),
+                ("--smallest-duct", "FROM:TO", "say how narrow the ducts between two vaults may be"),
+            ):
+                command.add_argument(
+                    option,
+                    metavar=metavar,
+                    action="append",
+                    default=[],
+                    help=f"{more}; may be given again",
+                )
         if name == "plan":
             command.add_argument(
                 "--alternatives",
@@ -344,9 +358,29 @@ def _job(given: argparse.Namespace) -> Exit:
 
     _before(given)
     with Progress() as progress:
-        run = run_job(given.job, given.command, progress, why=given.why, alternatives=given.alternatives or 0)
+        run = run_job(
+            given.job,
+            given.command,
+            progress,
+            why=given.why,
+            alternatives=given.alternatives or 0,
+            asked=_asked(given),
+        )
         written = _deliver(run.document, given, [run.job.file, run.job.source], progress, run.job.source)
     return _shown(run.document, given.json, written)
+
+
+def _asked(given: argparse.Namespace) -> Questions | None:
+    """Return what a check is asked the other way round; None where nothing is."""
+    if given.command != "check" or not (given.longest_from or given.smallest_radius or given.smallest_duct):
+        return None
+    from tautline.questions import Questions, stretch
+
+    return Questions(
+        tuple(given.longest_from),
+        tuple(map(stretch, given.smallest_radius)),
+        tuple(map(stretch, given.smallest_duct)),
+    )
 
 
 def _demo(given: argparse.Namespace) -> Exit:

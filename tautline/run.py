@@ -122,7 +122,8 @@ def run_job(
         document = plan_document(job, survey, planned, why=why, alternatives=alternatives)
         return JobRun(job, document)
     done, findings = _stated(job, network, tell) if job.pulls else _every_span(job, network, tell)
-    return JobRun(job, check_document(job, survey, done, [*findings, *_lost_ends(job, network)]))
+    document = check_document(job, survey, done, [*findings, *_lost_ends(job, network)])
+    return JobRun(job, document | told)
 
 
 def _lost_ends(job: Job, network: DuctNetwork) -> list[Finding]:

@@ -50,6 +50,7 @@ def render(document: Document) -> str:
         _pulls(document, pulls, units),
         _vaults(document, pulls),
         _alternatives(document),
+        _answers(document, units),
         _lubricant(pulls, units),
         _attention(pulls, units),
         _findings(document),
@@ -57,6 +58,35 @@ def render(document: Document) -> str:
         _verdict(document, pulls),
     ]
     return "\n".join("\n".join(block) + "\n" for block in blocks if block)
+
+
+def _answers(document: Document, units: Units) -> list[str]:
+    """What was asked the other way round, a sentence each."""
+    lines = []
+    for a in document.get("answers", ()):
+        ends = f"{isolated(a['from'])} to {isolated(a['to'])}"
+        stopped = ", ".join(words(name) for name in a["stopped_by"])
+        if a["question"] == "longest":
+            told = f"longest pull from {isolated(a['from'])} towards {isolated(a['to'])}: {units.text('length', a['length_m'])}, "
+            told += (
+                f"to {isolated(a['reached'])}, where the feeder ends"
+                if not stopped
+                else f"{units.text('length', a['past_m'])} past {isolated(a['reached'])}; beyond, it fails by {stopped}"
+            )
+        else:
+            what = "tightest bends" if a["question"] == "smallest-radius" else "narrowest duct"
+            key = "radius_m" if a["question"] == "smallest-radius" else "inside_diameter_m"
+            if a[key] is None:
+                told = f"{what} from {ends}: none would do{f', for {stopped}' if stopped else ''}"
+            else:
+                size = f"{isolated(a['trade_size'])} {isolated(a['type'])}, inside " if "trade_size" in a else "R "
+                told = (
+                    f"{what} from {ends}: {size}{units.text('size' if 'trade_size' in a else 'length', a[key], 2)}, fed at {isolated(a['feed'])}, "
+                    f"at {percent(a['utilisation'])} of the limits"
+                    + (f"; any smaller fails by {stopped}" if stopped else "")
+                )
+        lines += _wrap(told)
+    return lines
 
 
 def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
