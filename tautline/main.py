@@ -8,10 +8,13 @@ import sys
 import traceback
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from tautline.errors import Exit, JobError, OutputError, ResultError, UsageError
 from tautline.progress import Progress
+
+if TYPE_CHECKING:
+    from tautline.questions import Questions
 
 _MOST_ALTERNATIVES = 100
 _TOLD = 10  # findings told beside a refusal before the rest is only counted
@@ -154,7 +157,11 @@ def parser() -> argparse.ArgumentParser:
         command.set_defaults(command=name, why=False, alternatives=0)
         if name == "check":
             for option, metavar, more in (
-                ("--longest-from", "VAULT", "say how far a pull from this vault of the feeder can go, both ways"),
+                (
+                    "--longest-from",
+                    "VAULT",
+                    "say how far a pull from this vault of the feeder can go, both ways",
+                ),
                 ("--smallest-radius", "FROM:TO", "say how tight the bends between two vaults may be"),
                 ("--smallest-duct", "FROM:TO", "say how narrow the ducts between two vaults may be"),
             ):

@@ -23,6 +23,7 @@ from tautline.job import Job, read_job
 from tautline.job_rules import PullRequest
 from tautline.job_table import nearest
 from tautline.proposal import proposed
+from tautline.questions import Questions, answers
 from tautline.result import check_document, plan_document
 from tautline.result_pull import DonePull
 
@@ -62,6 +63,7 @@ def run_job(
     *,
     why: bool = False,
     alternatives: int = 0,
+    asked: Questions | None = None,
 ) -> JobRun:
     """Run one job.
 
@@ -77,6 +79,8 @@ def run_job(
         Whether a plan gives all its reasons, or all that would help where there is none, however long the feeder.
     alternatives : int, optional
         How many plans to trade cost against margin with; none by default.
+    asked : Questions, optional
+        What a check is to answer the other way round, beside its pulls.
 
     Returns
     -------
@@ -121,6 +125,10 @@ def run_job(
         tell("writing down the plan")
         document = plan_document(job, survey, planned, why=why, alternatives=alternatives)
         return JobRun(job, document)
+    told: Document = {}
+    if asked is not None:
+        tell("answering what was asked")
+        told = {"answers": answers(job, network, asked)}
     done, findings = _stated(job, network, tell) if job.pulls else _every_span(job, network, tell)
     document = check_document(job, survey, done, [*findings, *_lost_ends(job, network)])
     return JobRun(job, document | told)

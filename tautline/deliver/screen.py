@@ -79,7 +79,11 @@ def _answers(document: Document, units: Units) -> list[str]:
             if a[key] is None:
                 told = f"{what} from {ends}: none would do{f', for {stopped}' if stopped else ''}"
             else:
-                size = f"{isolated(a['trade_size'])} {isolated(a['type'])}, inside " if "trade_size" in a else "R "
+                size = (
+                    f"{isolated(a['trade_size'])} {isolated(a['type'])}, inside "
+                    if "trade_size" in a
+                    else "R "
+                )
                 told = (
                     f"{what} from {ends}: {size}{units.text('size' if 'trade_size' in a else 'length', a[key], 2)}, fed at {isolated(a['feed'])}, "
                     f"at {percent(a['utilisation'])} of the limits"
