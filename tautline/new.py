@@ -147,6 +147,9 @@ def _layer_lines(seen: Peek, what: str) -> Iterator[str]:
         yield f"# {what}: layer {_flat(guess.name)}, because {_flat(guess.reason)}"
     for guess in fields:
         yield f"# {guess.what}: {_flat(guess.name)}, because {_flat(guess.reason)}"
+    if what == "vaults" and not layers and _without_structures(seen):
+        yield "# vaults: the file holds no structures; the ends of its alignments are taken for vaults"
+        return
     names = [_quoted(g.name) for g in layers] or [_quoted(FILL_IN)]
     layer = names[0] if len(names) == 1 else f"[{', '.join(names)}]"
     mapped = "".join(f", {g.what.split('.', 1)[1]} = {_quoted(g.name)}" for g in fields)
@@ -154,6 +157,11 @@ def _layer_lines(seen: Peek, what: str) -> Iterator[str]:
     if not layers:
         there = ", ".join(_flat(p.name) for p in seen.layers[:40])
         yield f"# no layer's name says which holds the {what}; there are: {there}"
+
+
+def _without_structures(seen: Peek) -> bool:
+    """Whether a file holds alignments and nothing that could be a vault."""
+    return seen.format.startswith("LandXML") and not any("Struct" in p.kinds for p in seen.layers)
 
 
 def _unit_lines(seen: Peek) -> Iterator[str]:
