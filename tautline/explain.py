@@ -150,7 +150,7 @@ def _head(document: Document, pull: Document, units: Units) -> Iterator[str]:
         area = cable["conductor_area_m2"]
         conductor = f", {cable['material']} {show(area, 'area', units.system)}" if area else ""
         yield (
-            f"  {count} cables{' ' + cable['name'] if cable['name'] else ''}: "
+            f"  {_cables(count)}{' ' + cable['name'] if cable['name'] else ''}: "
             f"diameter {units.told_diameter(cable['diameter_m'])}, "
             f"weight {units.told_per_length(cable['weight_N_per_m'])} each, {cable['construction']}{conductor}"
         )
@@ -182,6 +182,11 @@ def _head(document: Document, pull: Document, units: Units) -> Iterator[str]:
     brake = pull.get("brake_tension_N", holding)
     if brake > holding:
         yield f"  the brake has to give {units.told_force(brake)}: friction may turn out lower than expected"
+
+
+def _cables(count: int) -> str:
+    """Return a number of cables in words."""
+    return f"{count} cable" + ("s" if count > 1 else "")
 
 
 def _counted(cables: list[Document]) -> list[tuple[int, Document]]:
@@ -312,7 +317,7 @@ def _stress(document: Document, limit: float, system: System) -> str:
     unit, name, stress = (quantity("1 kcmil", "area"), "kcmil", "lbf/kcmil") if system == "us" else _METRIC
     units = Units.of(system)
     return (
-        f"{number(limit / units.force_unit / (total / unit))} {stress} x {len(areas)} cables x "
+        f"{number(limit / units.force_unit / (total / unit))} {stress} x {_cables(len(areas))} x "
         f"{number(total / unit / len(areas))} {name}"
     )
 

@@ -123,5 +123,8 @@ def in_each_duct(document: Document, pull: Document, units: Units) -> Iterator[s
         lie, diameter = known[0], min(sizes)
         if len(cables) > 1:
             yield f"    s = d / (D - d) = {units.length(diameter)} / {units.length(inside - diameter)} = {number(diameter / (inside - diameter))}"
+        if len(cables) == 1:
+            yield "    single: weight correction k = 1, sidewall factor q = 1"
+            continue
         yield f"    {lie.name}: weight correction k = {lie.correction_text} = {number(correction)}"
         yield f"    sidewall factor q = {lie.factor_text} = {number(factor)}"

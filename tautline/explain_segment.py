@@ -194,9 +194,15 @@ def _vertical(p: Piece, entry: float) -> Worked:
     rising = p.grade_out > p.grade_in
     radius = p.length / abs(p.grade_out - p.grade_in)
     wr, name = p.weight * radius, "sag" if rising else "crest"
+    rule = (
+        "k = c where T > w R cos g, else -c; P = -w R (1 - k^2)/(1 + k^2), Q = -2 k w R/(1 + k^2)"
+        if rising
+        else "k = -c where T > -w R cos g, else c; P = w R (1 - k^2)/(1 + k^2), Q = 2 k w R/(1 + k^2)"
+    )
     lines = [
-        "T(g) = A e^(k g) + P cos g + Q sin g, A from T1 at g0",
-        f"   with R = L/|g1 - g0| = {number(radius)}, w R = {number(wr)}",
+        "T(g) = A e^(k g) + P cos g + Q sin g, A = (T1 - P cos g0 - Q sin g0) e^(-k g0)",
+        f"   with {rule}",
+        f"   R = L/|g1 - g0| = {number(radius)}, w R = {number(wr)}, g0 = {number(p.grade_in)}, g1 = {number(p.grade_out)}",
     ]
     tension, grade = entry, p.grade_in
     for _ in range(4):  # the contact changes sides twice at most

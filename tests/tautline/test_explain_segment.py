@@ -1,6 +1,7 @@
 """The hand calculation of one segment against worked values and a general-purpose integrator."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -110,6 +111,31 @@ def test_a_bend_on_a_grade_by_pocket_calculator(piece, exits):
         )
         assert eval(put_in.replace(" math.e", "*math.e")) == pytest.approx(found.tension, rel=1e-6)
         assert "which stands" in lines[4]
+
+
+@pytest.mark.parametrize(
+    ("piece", "entry"),
+    [(vertical(3, 0, 45), 500.0), (vertical(3, 45, 0), 500.0), (vertical(60, -15, 25), 1231.062832)],
+)
+def test_sags_and_crests_by_the_rule_on_the_page(piece, entry):
+    """k, P, Q and A as the rule gives them from c, w R and the tension before; each part's tension from those."""
+    sign = -1.0 if piece.grade_out > piece.grade_in else 1.0
+    wr = 20.0 * piece.length / abs(piece.grade_out - piece.grade_in)
+    tension, grade = entry, piece.grade_in
+    figures = r"k = (\S+), P = (\S+), Q = (\S+), A = (\S+): T\((\S+)\) = (\S+)"
+    parts = [m for line in work(piece, entry).lines for m in re.findall(figures, line)]
+    for k, p, q, a, end, out in (map(float, part) for part in parts):
+        assert p == pytest.approx(sign * wr * (1 - k * k) / (1 + k * k), rel=1e-6)
+        assert q == pytest.approx(sign * 2 * k * wr / (1 + k * k), rel=1e-6)
+        if grade == piece.grade_in:
+            inside = tension > -sign * wr * math.cos(grade)
+            assert k == pytest.approx(-sign * 0.35 if inside else sign * 0.35)
+        constant = (tension - p * math.cos(grade) - q * math.sin(grade)) * math.exp(-k * grade)
+        assert a == pytest.approx(constant, rel=1e-5)
+        found = a * math.exp(k * end) + p * math.cos(end) + q * math.sin(end)
+        assert out == pytest.approx(found, rel=1e-6)
+        tension, grade = out, end
+    assert grade == pytest.approx(piece.grade_out, rel=1e-6)
 
 
 @pytest.mark.parametrize(
