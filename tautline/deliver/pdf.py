@@ -21,6 +21,7 @@ from tautline.deliver.digest import (
 )
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, count, isolated, percent, plain, used, words
+from tautline.deliver.reasons import NO_REMEDY, remedy_words
 from tautline.deliver.typeset import typeset
 
 
@@ -209,12 +210,29 @@ def _no_plan(document: Document) -> list[str]:
     why = document.get("no_plan")
     if not why:
         return []
-    blocked = [f"{isolated(b['from'])} to {isolated(b['to'])}: {plain(b['why'])}" for b in why["blocked"]]
+    missing, lines = why.get("missing"), list[str]()
+    if missing is None or not why["blocked"]:
+        lines.append(plain(why["reason"]))
+    if missing is None:  # of an earlier version
+        lines += [f"{isolated(b['from'])} to {isolated(b['to'])}: {plain(b['why'])}" for b in why["blocked"]]
+    for stretch in missing or ():
+        ends = f"from {isolated(stretch['from'])} to {isolated(stretch['to'])}"
+        lines.append(f"No section gets {ends}: {plain(stretch['why'])}")
+        if not stretch["looked"]:
+            lines.append(f"What would help {ends} was not looked for: --why looks everywhere.")
+            continue
+        helps = [remedy_words(remedy, document) for remedy in stretch["remedies"]] or [NO_REMEDY]
+        lines += [f"What would help {ends}: {text}." for text in helps]
+    for remedy in why.get("remedies") or ():
+        lines.append(f"The whole feeder would have a plan with {remedy_words(remedy, document)}.")
     reach = (
         f"Sections from the start reach {isolated(why['reached'])}; sections to the end can begin at "
-        f"{isolated(why['resumes'])}. What follows is the best part of a plan, not a plan."
+        f"{isolated(why['resumes'])}."
     )
-    return [plain(why["reason"]), *blocked, reach]
+    return [
+        *lines,
+        reach + (" What follows is the best part of a plan, not a plan." if why["partial"] else ""),
+    ]
 
 
 def _trouble_line(c: Mapping[str, Any]) -> str:

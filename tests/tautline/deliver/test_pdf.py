@@ -166,3 +166,21 @@ def test_notes_on_lubricant_name_their_pull(harbour):
         assert any(note.startswith(f"Lubricant of pull {number}: base quantity") for note in detail["notes"])
     assert [row[0] for row in data["lubricant"]] == ["1", "1", "2", "3", "4", "5"]
     assert data["lubricant"][1][1] == "MH-1"
+
+
+def test_the_report_says_what_would_give_a_plan(no_plan):
+    pusher = {
+        "kind": "pusher", "from": "MH-5", "to": "MH-6", "value": 1957.2, "unit": "N", "now": None, "vault": "MH-5",
+        "segment": "", "span": None, "station_m": None, "x": None, "y": None, "turn_rad": None, "friction": [],
+        "feed": "MH-5", "pull": "MH-6", "utilisation": 0.9959, "plan": None,
+    }  # fmt: skip
+    stretch = {"from": "MH-5", "to": "MH-6", "spans": 1, "why": "sidewall pressure 132 %", "looked": True}
+    no_plan["no_plan"] |= {"missing": [stretch | {"remedies": [pusher]}], "remedies": []}
+    lines = pdf.report_data(no_plan)["no_plan"]
+    assert lines[0] == "No section gets from MH-5 to MH-6: sidewall pressure 132 %"
+    # 1957.2 N is 440 lbf (NIST SP 811)
+    assert "a pusher of 440 lbf at the feed, MH-5; MH-5 -> MH-6 then passes at 99.6 %" in lines[1]
+    no_plan["no_plan"]["missing"] = [stretch | {"remedies": []}]
+    assert "no single" in pdf.report_data(no_plan)["no_plan"][1]
+    no_plan["no_plan"]["missing"] = [stretch | {"looked": False, "remedies": []}]
+    assert "not looked for" in pdf.report_data(no_plan)["no_plan"][1]
