@@ -1,6 +1,7 @@
 """Ducts laid end to end: turned as needed, with the bend at every vault that their headings make."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -87,6 +88,16 @@ def test_mouths_set_apart_make_two_bends_and_rub_as_the_duct_between() -> None:
     assert crossing.chain.turn.sum() == pytest.approx(0.0, abs=1e-9)
     assert all(b == BORE for b in crossing.bores if not b.guide)
     assert set(crossing.how) <= {"guide", "vault"}
+
+
+def test_a_vault_between_flooded_ducts_is_dry() -> None:
+    first = bent("1", ("A", "B"), (0.0, 0.0, 0.0), 0.0)
+    second = bent("2", ("B", "C"), tuple(np.add(first.end, (3.0, 1.0, 0.0))), RIGHT)
+    wet = replace(BORE, flooded=True)
+    row = build_row(feeder_route(network_of(first, second), ["A", "C"]), lambda _: wet, Guides(0.9))
+    assert not all(b.guide for b in row.crossings[0].bores)
+    assert not any(b.flooded for b in row.crossings[0].bores)
+    assert all(b.flooded for span in row.spans for b in span.bores)
 
 
 def test_one_duct_is_a_row_of_its_own_with_guides_at_its_ends() -> None:
