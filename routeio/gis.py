@@ -186,11 +186,9 @@ class _Reading:
         if known.features > len(found.fids):
             self.counts["skipped by filter"] += known.features - len(found.fids)
         good = self._with_a_place(found, where)
-        kinds = _KIND_NAMES[shapely.get_type_id(found.geometry) + 1]
-        duct_rows = np.flatnonzero(good & np.isin(kinds, list(_LINES))) if as_ducts else np.zeros(0, np.int64)
-        vault_rows = (
-            np.flatnonzero(good & np.isin(kinds, list(_MARKS))) if as_vaults else np.zeros(0, np.int64)
-        )
+        kinds = shapely.get_type_id(found.geometry) + 1  # places in _KIND_NAMES
+        duct_rows = np.flatnonzero(good & _named(_LINES)[kinds]) if as_ducts else np.zeros(0, np.int64)
+        vault_rows = np.flatnonzero(good & _named(_MARKS)[kinds]) if as_vaults else np.zeros(0, np.int64)
         if self.mixed and vault_rows.size:
             self._find(
                 "layer-guessed",
@@ -208,7 +206,9 @@ class _Reading:
                 "feature-skipped",
                 "warning",
                 f"{count} features are {kind}, which is no {'duct' if as_ducts else 'vault'}: not read",
-                replace(where, id=str(found.fids[np.flatnonzero(rest & (kinds == kind))[0]])),
+                replace(
+                    where, id=str(found.fids[np.flatnonzero(rest & (kinds == _KIND_NAMES.index(kind)))[0]])
+                ),
                 "choose another layer for them if they belong to the route",
             )
         marks, ducts = _parts(found, vault_rows), _parts(found, duct_rows)
@@ -268,13 +268,14 @@ class _Reading:
 
     def _place(self, found: Features, parts: Sequence[_Parts], where: Where) -> None:
         """Decide how this layer's coordinates become the survey's metres."""
-        for some in parts:
-            bad = ~np.isfinite(some.coordinates[:, :2].sum(axis=1))
-            if bad.any():
-                row = some.rows[some.owner[some.part[np.flatnonzero(bad)[0]]]]
-                check_in_reach(some.coordinates[bad, :2], 1.0, replace(where, id=str(found.fids[row])))
         low = np.min([some.coordinates[:, :2].min(axis=0) for some in parts], axis=0)
         high = np.max([some.coordinates[:, :2].max(axis=0) for some in parts], axis=0)
+        if not np.isfinite([low, high]).all():  # NaN is neither least nor greatest, but comes through
+            for some in parts:
+                bad = ~np.isfinite(some.coordinates[:, :2]).all(axis=1)
+                if bad.any():
+                    row = some.rows[some.owner[some.part[np.flatnonzero(bad)[0]]]]
+                    check_in_reach(some.coordinates[bad, :2], 1.0, replace(where, id=str(found.fids[row])))
         if self.main is None:
             self.main = placing(found.crs, self.options, low, high, where)
             self.main_crs = found.crs
@@ -346,7 +347,10 @@ class _Reading:
 
     def _metres(self, parts: _Parts, fids: np.ndarray, where: Where) -> np.ndarray:
         """Return the coordinates of parts in metres; they are overwritten."""
-        bad = ~(np.abs(parts.coordinates[:, :2]) < 1e9).all(axis=1)
+        plan = parts.coordinates[:, :2]
+        bad = np.zeros(0, dtype=bool)
+        if not (plan.max() < 1e9 and plan.min() > -1e9):
+            bad = ~(np.abs(plan) < 1e9).all(axis=1)
         try:
             return self.placing.metres(parts.coordinates, where, spare=True)
         except InputRefusedError as refusal:
@@ -452,12 +456,18 @@ def _told(
 
 
 def _counted(kinds: np.ndarray) -> list[tuple[str, int]]:
-    names, counts = np.unique(kinds, return_counts=True)
-    return [(str(name), int(count)) for name, count in zip(names, counts, strict=True)]
+    """Return the name of each kind there is with how often it is."""
+    counts = np.bincount(kinds, minlength=len(_KIND_NAMES)).tolist()
+    return [(name, count) for name, count in zip(_KIND_NAMES, counts, strict=True) if count]
+
+
+def _named(names: set[str]) -> np.ndarray:
+    """Return which of the kinds have such a name."""
+    return np.array([name in names for name in _KIND_NAMES])
 
 
 #: By the library's number of each plus one.
-_KIND_NAMES = np.array(
-    ("None", "Point", "LineString", "LinearRing", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon",
-     "GeometryCollection")
+_KIND_NAMES = (
+    "None", "Point", "LineString", "LinearRing", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon",
+    "GeometryCollection",
 )  # fmt: skip
