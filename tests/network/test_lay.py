@@ -92,7 +92,7 @@ def test_mouths_set_apart_make_two_bends_and_rub_as_the_duct_between() -> None:
 
 def test_a_vault_between_flooded_ducts_is_dry() -> None:
     first = bent("1", ("A", "B"), (0.0, 0.0, 0.0), 0.0)
-    second = bent("2", ("B", "C"), tuple(np.add(first.end, (3.0, 1.0, 0.0))), RIGHT)
+    second = bent("2", ("B", "C"), tuple(np.add(first.end, (0.8, 2.5, 2.5 * math.tan(0.1)))), RIGHT)
     wet = replace(BORE, flooded=True)
     row = build_row(feeder_route(network_of(first, second), ["A", "C"]), lambda _: wet, Guides(0.9))
     assert not all(b.guide for b in row.crossings[0].bores)
