@@ -212,7 +212,7 @@ def _segments(pull: Document, units: Units) -> Iterator[str]:
     for i, length in enumerate(segments["length_m"]):
         tag = vaults.pop(round(profile["station_m"][i], 6), None)
         if tag is not None:
-            yield f"  -- vault {tag}{', re-lubricated' if tag in pull['relube'] else ''} --"
+            yield f"  -- at {tag}{', re-lubricated' if tag in pull['relube'] else ''} --"
         piece = Piece(
             length / units.length_unit,
             segments["grade_in_rad"][i],
