@@ -9,7 +9,18 @@ from routeio.options import ProfileTable, ReadOptions, Selection, Terrain
 from routeio.profile_table import read_profile, stated_profile
 from tautline.job_table import Table
 
-_DUCT_FIELDS = ("size", "type", "inside_diameter", "friction", "count", "free", "length", "flooded", "id", "profile")
+_DUCT_FIELDS = (
+    "size",
+    "type",
+    "inside_diameter",
+    "friction",
+    "count",
+    "free",
+    "length",
+    "flooded",
+    "id",
+    "profile",
+)
 _VAULT_FIELDS = ("name", "kind", "rim", "invert", "splice", "feed", "pull")
 
 
