@@ -13,7 +13,7 @@ from routeio.asdrawn import as_drawn
 from routeio.begin import first_chain, offsets_of_pieces
 from routeio.fit import Prior, cell_costs, fitted, spread_of
 from routeio.pieces import Division, Prices, divide
-from routeio.scatter import EXACT, FLOOR, Scatter, estimated, mean_legs, revised, stated
+from routeio.scatter import FLOOR, Scatter, estimated, revised, stated
 from routeio.simplify import simplified
 from routeio.strays import FEWEST, spiked, strays
 from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure, put, ragged_take, stacked
@@ -28,10 +28,6 @@ _FAR = 4.5
 _SETTLED = 0.1
 #: Scatter that grew by more than this from being taken as correlated is looked at again without.
 _GROWN = 1.5
-#: Lone lines of more vertices than this are tried with so much scatter, in turn, up to this share of their legs; more
-#: lines than so many are a layer. [m, m/m]
-_FEW, _ALONE, _OF_LEG = 5, 8, 0.06
-_GRANTED = (0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,8 +121,6 @@ def explained(
     if stray.any():
         traces = replace(traces, weight=np.where(stray, 0.0, 1.0))
         told = _told(traces, drawn, known, sigma, beliefs.ceiling)
-    if sigma is None:
-        told = _lone(traces, told, drawn | known, beliefs)
     traces = replace(traces, scatter=told.effective)
     lots: list[Explained] = []
     lines: list[IntArray] = []
@@ -183,36 +177,6 @@ def _told(traces: Traces, drawn: BoolArray, known: BoolArray, sigma: float | Non
         return whole
 
     return Scatter(*(spread(f.name) for f in fields(Scatter)))
-
-
-def _lone(traces: Traces, told: Scatter, sure: BoolArray, beliefs: Beliefs) -> Scatter:
-    """Return the scatter with that of lone short lines which one bend explains, if a few centimetres are granted.
-
-    So few vertices, and no others of a layer to go by, tell nothing of their scatter before a shape is tried.
-    """
-    size = np.diff(traces.offsets)
-    legs = mean_legs(traces)
-    lines = np.flatnonzero(told.exact & ~sure & (size > _FEW))
-    if lines.size > _ALONE or (size[lines] >= FEWEST).any():
-        return told
-    for granted in _GRANTED:
-        lines = lines[granted <= _OF_LEG * legs[lines]]
-        if lines.size == 0:
-            break
-        some = traces.take(lines)
-        some, chain = _structure(
-            replace(some, scatter=np.full(lines.size, granted)), beliefs, np.zeros(lines.size, bool)
-        )
-        off = measure(some, chain, derivatives=False).off
-        free = np.maximum(size[lines] - 3 * chain.count + 1, 1)
-        left = np.sqrt(np.add.reduceat(off * off, some.offsets[:-1]) / free)
-        fits = (chain.count <= 2) & (free > 1) & (left > EXACT) & (left <= 1.3 * granted)
-        told = replace(
-            told.with_lines(lines[fits], stated(traces.count, granted)),
-            exact=np.where(np.isin(np.arange(traces.count), lines[fits]), False, told.exact),
-        )
-        lines = lines[~fits]
-    return told
 
 
 def _through(traces: Traces, told: Scatter, beliefs: Beliefs, prices: Prices | None = None) -> Explained:
@@ -288,7 +252,9 @@ def _as_told(
     lines, other, found, without = lines[better], other.take(better), found.take(better), without.take(better)
     off = measure(other, found, derivatives=False).off
     again = revised(without, other, off, 3 * found.count - 1)
-    told = told.with_lines(lines, replace(again, correlation=np.zeros(lines.size)))
+    sigma, correlation = told.sigma.copy(), told.correlation.copy()
+    sigma[lines], correlation[lines] = again.sigma, 0.0
+    told = replace(told, sigma=sigma, correlation=correlation)
     weight = kept.weight.copy()
     weight[np.isin(kept.line, lines)] = other.weight
     return replace(kept, scatter=told.effective, weight=weight), put(chain, lines, found), told

@@ -346,7 +346,10 @@ def spread_of(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray
     turn = np.zeros(len(heading))
     turn[1:] = heading[1:] + heading[:-1] - 2.0 * both
     turn[chain.first] = 0.0
-    return np.sqrt(np.maximum(turn, 0.0)), np.sqrt(on[:, 2, 2]) * scale[:, 2]
+    # rounding may leave less than nothing where nothing is told: the prior's, then
+    radius = on[:, 2, 2] * scale[:, 2] ** 2
+    radius = np.where(radius > 0.0, np.minimum(radius, prior.spread**2), prior.spread**2)
+    return np.sqrt(np.maximum(turn, 0.0)), np.sqrt(radius)
 
 
 def held(traces: Traces, chain: Tangents) -> Tangents:

@@ -22,6 +22,8 @@ FLOOR = 0.01
 EXACT = 0.001
 #: Median of |x| of the standard normal distribution.
 _MEDIAN = 0.67449
+#: Standard deviation of it cut off at so many of its deviations: sqrt(1 - 2 x phi(x) / (2 Phi(x) - 1)).
+_TRIMMED, _OF_TRIMMED = 3.0, 0.98658
 #: Windows from which a line, or a layer, speaks for itself.
 _ENOUGH, _ENOUGH_POOLED = 12, 30
 #: Least share of neighbouring turns of opposite sign: 0.73 for white scatter (1/2 + asin(2/3)/pi, the turns being
@@ -29,6 +31,8 @@ _ENOUGH, _ENOUGH_POOLED = 12, 30
 _ALTERNATING = 0.33
 #: The share from which scatter may be more than the ceiling, and how much of the legs it may then be. [m/m]
 _WHITE_ALTERNATING, _OF_LEGS = 0.5, 0.15
+#: Least share of neighbouring third differences of opposite sign on smooth lines, and their scatter beside legs. [m/m]
+_TO_AND_FRO, _OF_SMOOTH_LEG = 0.6, 0.015
 #: Scatter of a lone short line above this share of its legs is no scatter but corners; the second from this many
 #: windows on, which tell a little more. [m/m]
 _OF_LEG, _OF_LEG_MORE, _MORE = 0.04, 0.05, 3
@@ -120,7 +124,9 @@ def estimated(traces: Traces, drawn: BoolArray, ceiling: float) -> Scatter:
     # above the ceiling only what goes to and fro as scatter does, and is small beside the legs
     white = swaps >= _WHITE_ALTERNATING * pairs
     most = np.where(white, np.clip(_OF_LEGS * mean_legs(traces), ceiling, 2.0 * ceiling), ceiling)
-    exact = ~((sigma > EXACT) & (sigma < most)) | (swaps < _ALTERNATING * pairs)
+    exact = ~((sigma > EXACT) & (sigma < most)) | (
+        (swaps < _ALTERNATING * pairs) & ~_smooth(traces, value, line, sigma)
+    )
     guess = np.zeros(count)
 
     # the layer as one: what the short lines are told
@@ -133,6 +139,8 @@ def estimated(traces: Traces, drawn: BoolArray, ceiling: float) -> Scatter:
         exact[short] = not digitised
         sigma[short] = pooled
         near = np.abs(np.log(np.maximum(sigma, 1e-12) / max(pooled, 1e-12))) < np.log(2.0)
+        # what a line says alone of being exact counts less than a layer that scatters alike
+        exact &= ~(own & digitised & near)
         some = own & ~exact & digitised & near
         share = windows / (windows + _ENOUGH_POOLED)
         sigma[some] = (sigma[some] ** share[some]) * pooled ** (1.0 - share[some])
@@ -176,6 +184,11 @@ def revised(scatter: Scatter, traces: Traces, off: FloatArray, parameters: IntAr
     size = np.bincount(line, minlength=count)
     free = np.maximum(size - parameters, 1)
     spread = _medians(np.abs(r), line, count) / _MEDIAN
+    # the median tells what is far off, the root mean square of the rest is nearer the truth
+    near = np.abs(r) <= _TRIMMED * spread[line]
+    spread = np.sqrt(
+        np.bincount(line, near * r * r, minlength=count) / np.maximum(np.bincount(line, near, minlength=count), 1)
+    ) / _OF_TRIMMED  # fmt: skip
     r = np.clip(r, -4.0 * spread[line], 4.0 * spread[line])
     # neighbours along the same line; fitting takes about parameters/size out of the correlation
     pair = line[1:] == line[:-1]
@@ -275,6 +288,20 @@ def _alternations(traces: Traces) -> tuple[FloatArray, FloatArray]:
         np.bincount(owner, swap, minlength=traces.count).astype(np.float64),
         np.bincount(owner, pair, minlength=traces.count).astype(np.float64),
     )
+
+
+def _smooth(traces: Traces, value: FloatArray, line: IntArray, sigma: FloatArray) -> BoolArray:
+    """Return which lines are smooth but for a little scatter, which turns all one way along large arcs hide.
+
+    What is left across the line when arcs are taken out goes to and fro (0.77 of neighbours for white scatter:
+    1/2 + asin(3/4)/pi), and it is small beside the legs.
+    """
+    count = traces.count
+    pair = line[1:] == line[:-1]
+    pairs = np.bincount(line[1:], pair, minlength=count)
+    swaps = np.bincount(line[1:], pair & (value[1:] * value[:-1] < 0.0), minlength=count)
+    small = np.nan_to_num(sigma, nan=np.inf) < _OF_SMOOTH_LEG * mean_legs(traces)
+    return np.asarray((pairs >= _ENOUGH_POOLED) & (swaps >= _TO_AND_FRO * pairs) & small)
 
 
 def _straightness(traces: Traces, lines: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -77,7 +77,7 @@ def _round(
     """Try the most promising removals that do not touch each other; keep those that pay."""
     line = chain.line
     loss = _predicted(traces, chain, prior)
-    loss[tried | (loss > _WORTH_TRYING[:, None] * price[line])] = np.inf
+    loss[tried | ~(loss <= _WORTH_TRYING[:, None] * price[line])] = np.inf
     kind = loss.argmin(axis=0)
     best = loss.min(axis=0)
     busy = np.zeros(traces.count, bool)

@@ -1,0 +1,253 @@
+"""The shape behind the vertices, whatever way a line is drawn; the truth is the code that made the line."""
+
+from __future__ import annotations
+
+import importlib.util
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from mechanics.centreline import place
+from routeio.findings import InputRefusedError
+from routeio.options import ReadOptions
+from routeio.rawlines import RawLine
+from routeio.shape import Shape, recover, recover_many
+
+ROUTES = Path(__file__).parents[2] / "benchmarks" / "truth" / "routes.py"
+B = math.tan(math.pi / 8)
+SPARSE = pytest.param(10.0, 0.3, marks=pytest.mark.slow)
+
+
+@pytest.fixture(scope="module")
+def routes() -> Any:
+    """The generator of ducts that the benchmark draws from."""
+    spec = importlib.util.spec_from_file_location("routes", ROUTES)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def line(points, bulge=None, drawn=False) -> RawLine:
+    points = np.asarray(points, dtype=float)
+    if points.shape[1] == 2:
+        points = np.column_stack((points, np.full(len(points), np.nan)))
+    bulge = np.zeros(len(points) - 1) if bulge is None else np.asarray(bulge, dtype=float)
+    return RawLine(points, bulge, tuple(str(i) for i in range(len(bulge))), drawn)
+
+
+def shape_of(points, bulge=None, drawn=False, **options) -> Shape:
+    raw = line(points, bulge, drawn)
+    return recover(raw.points, raw.bulge, raw.ids, raw.drawn, ReadOptions(**options))
+
+
+def codes(shape: Shape) -> list[str]:
+    return [f.code for f in shape.findings]
+
+
+def total_turn(shape: Shape) -> float:
+    return math.degrees(np.abs(shape.chain.turn).sum())
+
+
+def arc(radius: float, degrees: float, step: float, lead: float = 10.0) -> np.ndarray:
+    """A straight, an arc to the left by chords of about ``step``, and a straight."""
+    angle = math.radians(degrees)
+    at = np.linspace(0.0, angle, max(2, round(angle * radius / step)) + 1)
+    bend = np.column_stack((radius * np.sin(at), radius * (1.0 - np.cos(at))))
+    out = bend[-1] + lead * np.array([math.cos(angle), math.sin(angle)])
+    return np.vstack(([-lead, 0.0], bend, out))
+
+
+C, S = math.cos(1.1), math.sin(1.1)
+WAYS = {
+    "moved": (lambda p: p + np.array([123.4, -56.7, 8.9]), 1e-9),
+    # eastings and northings in metres are good to 1e-9 themselves
+    "far off": (lambda p: p + np.array([512_345.6, 5_400_000.7, 30.0]), 2e-8),
+    "turned": (lambda p: p @ np.array([[C, -S, 0], [S, C, 0], [0, 0, 1]]).T, 2e-9),
+    "mirrored": (lambda p: p * [1, -1, 1], 1e-9),
+    "reversed": (lambda p: p[::-1], 1e-12),
+    "in feet": (lambda p: (p / 0.3048) * 0.3048, 1e-9),
+}
+
+
+@pytest.mark.parametrize("hilly", [False, True], ids=["flat", "hilly"])
+@pytest.mark.parametrize(("step", "scatter"), [(None, 0.0), (2.0, 0.05), SPARSE], ids=str)
+def test_the_same_chain_whatever_way_it_is_drawn(routes, hilly, step, scatter):
+    rng = np.random.default_rng(3)
+    points = routes.drawn(routes.route(rng, bends=3, hilly=hilly), step)
+    points = routes.digitised(points, rng, scatter, heights=0.03 if scatter else 0.0)
+
+    def recovered(points: np.ndarray) -> Shape:
+        return shape_of(points if hilly else points[:, :2], sweep=5.0)
+
+    plain = recovered(points)
+    for name, (way, within) in WAYS.items():
+        other = recovered(way(points))
+        chain = other.chain.reversed() if name == "reversed" else other.chain
+        assert len(chain) == len(plain.chain), name
+        sign = -1 if name == "mirrored" else 1
+        assert chain.length == pytest.approx(plain.chain.length, abs=within), name
+        assert sign * chain.turn == pytest.approx(plain.chain.turn, abs=within), name
+        assert chain.grade_in == pytest.approx(plain.chain.grade_in, abs=within), name
+        assert chain.grade_out == pytest.approx(plain.chain.grade_out, abs=within), name
+
+
+def test_vertices_that_only_divide_straights_change_nothing():
+    corners = np.array([[0, 0], [40, 0], [70, 25], [70, 80], [130, 80]], dtype=float)
+    dense = np.concatenate(
+        [
+            a + np.outer(np.arange(n) / n, b - a)
+            for a, b, n in zip(corners, corners[1:], (7, 1, 23, 4), strict=False)
+        ]
+        + [corners[-1:]]
+    )
+    plain, other = shape_of(corners, sweep=3.81), shape_of(dense, sweep=3.81)
+    assert other.chain.length == pytest.approx(plain.chain.length, abs=1e-9)
+    assert other.chain.turn == pytest.approx(plain.chain.turn, abs=1e-9)
+
+
+@pytest.mark.parametrize(("step", "scatter"), [(None, 0.0), (2.0, 0.05), SPARSE], ids=str)
+def test_chains_end_where_their_lines_do(routes, step, scatter):
+    rng = np.random.default_rng(4)
+    for k in range(4):
+        hilly = k > 1
+        truth = routes.route(rng, bends=3, hilly=hilly)
+        points = routes.digitised(routes.drawn(truth, step), rng, scatter, heights=0.03 if scatter else 0.0)
+        if not hilly:
+            points[:, 2] = np.nan
+        shape = shape_of(points, sweep=5.0)
+        placed = place(shape.chain, shape.start, shape.heading).points
+        # four standard deviations, or the tolerance of chords
+        for end, vertex in ((placed[0], points[0]), (placed[-1], points[-1])):
+            assert math.dist(end[:2], vertex[:2]) < max(4.0 * scatter, 0.03)
+            if hilly:
+                assert abs(end[2] - vertex[2]) < 0.15
+
+
+@pytest.mark.parametrize("turn", [45.0, 90.0, 180.0])
+@pytest.mark.parametrize("twice", [False, True], ids=["", "duplicates"])
+def test_small_fillets_keep_their_turn(turn, twice):
+    points = arc(0.5, turn, 0.03)
+    if twice:
+        points = np.repeat(points, np.where(np.arange(len(points)) % 3 == 1, 2, 1), axis=0)
+    shape = shape_of(points, sweep=3.0)
+    assert total_turn(shape) == pytest.approx(turn, abs=1e-6)
+    bent = shape.chain.turn != 0.0
+    assert shape.chain.length[bent].sum() == pytest.approx(0.5 * math.radians(turn), rel=1e-3)
+    if twice:
+        assert "zero-length-leg" in codes(shape)
+
+
+def test_the_arcs_of_a_drawing_are_kept_exactly():
+    vertices = [(0, 0), (40, 0), (46, 6), (46, 30), (50, 34), (90, 34)]
+    shape = shape_of(vertices, [0, B, 0, -B, 0], drawn=True)
+    quarter = math.pi / 2
+    assert shape.chain.turn == pytest.approx([0, quarter, 0, -quarter, 0], abs=1e-12)
+    assert shape.chain.length == pytest.approx([40, 6 * quarter, 24, 4 * quarter, 40], abs=1e-12)
+    assert {o.how for o in shape.origins} == {"drawn"}
+    assert shape.findings == ()
+
+
+def test_sharp_corners_get_the_stated_sweep_where_legs_leave_room():
+    shape = shape_of([(0, 0), (30, 0), (30, 30)], drawn=True, sweep=3.81)
+    assert shape.chain.turn == pytest.approx([0, math.pi / 2, 0])
+    assert shape.chain.length == pytest.approx([30 - 3.81, 3.81 * math.pi / 2, 30 - 3.81])
+    assert [o.how for o in shape.origins] == ["drawn", "swept", "drawn"]
+    assert codes(shape) == []
+
+
+def test_a_corner_with_no_room_for_its_sweep_is_a_finding_with_its_place():
+    shape = shape_of([(0, 0), (30, 0), (30, 2), (60, 2)], drawn=True, sweep=3.81)
+    assert total_turn(shape) == pytest.approx(180.0)
+    found = [f for f in shape.findings if f.code == "no-room-for-sweep"]
+    assert len(found) == 2
+    assert (found[0].where.x, found[0].where.y) == (30.0, 0.0)
+    # two corners share the 2 m between them: each a radius of 1 m
+    assert shape.chain.length[1] == pytest.approx(math.pi / 2, rel=1e-9)
+
+
+def test_a_sharp_corner_without_a_sweep_is_refused():
+    with pytest.raises(InputRefusedError) as told:
+        shape_of([(0, 0), (30, 0), (30, 30)], drawn=True)
+    assert told.value.code == "sharp-corner"
+    assert "90" in told.value.message
+
+
+def test_one_line_refused_leaves_the_others_of_its_layer():
+    good = line([(0, 0), (30, 0)])
+    bad = line([(0, 0), (30, 0), (0, 0)])
+    nowhere = line([(5, 5), (5, 5)])
+    found = recover_many([good, bad, nowhere], ReadOptions(sweep=3.0))
+    assert isinstance(found[0], Shape)
+    assert [getattr(f, "code", "") for f in found[1:]] == ["line-turns-back", "line-without-length"]
+
+
+def sparse_corner(rng, scatter: float) -> np.ndarray:
+    """Two straights of 60 m at 30 degrees with vertices every 6 m: a bend of any few metres hides between them."""
+    out = np.column_stack((np.arange(-63.0, 0.0, 6.0), np.zeros(11)))
+    on = np.arange(3.0, 64.0, 6.0)[:, None] * [math.cos(math.pi / 6), math.sin(math.pi / 6)]
+    points = np.vstack((out, on))
+    return points + rng.normal(0.0, scatter, points.shape)
+
+
+@pytest.mark.parametrize("radii", [(3.0, 6.0), (4.5,)])
+def test_a_standard_radius_where_vertices_do_not_tell_and_that_is_said(radii):
+    shape = shape_of(sparse_corner(np.random.default_rng(5), 0.05), standard_radii=radii)
+    (bend,) = np.flatnonzero(shape.chain.turn)
+    radius = shape.chain.length[bend] / abs(shape.chain.turn[bend])
+    assert min(abs(radius - r) for r in radii) < 1e-9
+    assert "radius-assumed" in codes(shape)
+    told = shape_of(sparse_corner(np.random.default_rng(5), 0.05), standard_radii=radii, sweep=5.0)
+    (bend,) = np.flatnonzero(told.chain.turn)
+    assert told.chain.length[bend] / abs(told.chain.turn[bend]) == pytest.approx(5.0)
+
+
+def sampled_arc(rng, radius: float, degrees: float, step: float, scatter: float) -> np.ndarray:
+    """The same as ``arc`` with straights of 40 m, vertices every step along it all, and scatter."""
+    points = arc(radius, degrees, step, lead=40.0)
+    to = points[0] + np.outer(np.arange(0.0, 1.0, step / 40.0), points[1] - points[0])
+    on = points[-2] + np.outer(np.arange(step / 40.0, 1.0, step / 40.0), points[-1] - points[-2])
+    points = np.vstack((to, points[1:-1], on))
+    return points + rng.normal(0.0, scatter, points.shape)
+
+
+def test_a_radius_that_vertices_tell_is_not_assumed():
+    shape = shape_of(sampled_arc(np.random.default_rng(6), 30.0, 90.0, 2.0, 0.02), sweep=5.0)
+    (bend,) = np.flatnonzero(shape.chain.turn)
+    radius = shape.chain.length[bend] / abs(shape.chain.turn[bend])
+    assert "radius-assumed" not in codes(shape)
+    sigma = shape.origins[bend].sigma_radius
+    assert sigma is not None
+    assert 0.0 < sigma < 1.0
+    assert abs(radius - 30.0) < 4.0 * sigma
+
+
+def test_stated_uncertainty_covers_turn_and_radius():
+    """Of 60 bends digitised anew each time, those within two stated deviations: 95 % but for luck."""
+    rng = np.random.default_rng(8)
+    lines = [line(sampled_arc(rng, 20.0, 60.0, 1.0, 0.02)) for _ in range(60)]
+    found = []
+    for shape in recover_many(lines, ReadOptions(sweep=5.0)):
+        assert isinstance(shape, Shape)
+        (bend,) = np.flatnonzero(shape.chain.turn)
+        origin, turn = shape.origins[bend], abs(shape.chain.turn[bend])
+        radius = shape.chain.length[bend] / turn
+        found.append(((turn - math.radians(60.0)) / origin.sigma_turn, (radius - 20.0) / origin.sigma_radius))
+    inside = (np.abs(found) < 2.0).mean(axis=0)
+    # fewer than 52 of 60 have a chance of 1 % where each is inside 95 times in 100
+    assert (inside >= 52 / 60).all()
+    assert (np.std(found, axis=0) > 0.6).all()
+
+
+def test_what_was_done_is_on_record():
+    shape = shape_of(sampled_arc(np.random.default_rng(7), 20.0, 60.0, 1.0, 0.02), sweep=5.0)
+    (bend,) = np.flatnonzero(shape.chain.turn)
+    assert shape.origins[bend].how == "fitted"
+    assert shape.origins[bend].sigma_turn is not None
+    assert "line-fitted" in codes(shape)
+    assert 0.015 < shape.scatter < 0.025
+    assert 0.015 < shape.residual < 0.025
