@@ -18,7 +18,7 @@ from tautline.document import Document
 from tautline.job import Job
 from tautline.path import along
 
-LOOKED = 12
+LOOKED = 5
 """Stretches without a section for which remedies are looked for unless more is asked."""
 
 _KIND_OF_UNIT = {"N": "force", "N/m": "sidewall", "m": "length", "rad": "angle", "degC": "temperature"}

@@ -19,7 +19,7 @@ from tautline.result_advice import brief, spot_of, worst_check
 from tautline.result_pull import DonePull
 
 SHORT = 60
-"""Vaults up to which a feeder's plan is explained without being asked: that takes about as long as the plan itself."""
+"""Vaults up to which a feeder's plan is explained without being asked: that takes about as long as reading the drawing."""
 
 _SAME = 1e-9
 OtherWay = Literal[

@@ -72,6 +72,27 @@ def remedy_words(remedy: Data, document: Document) -> str:
     return "; ".join(said)
 
 
+def reach_words(document: Document) -> str:
+    """Return how far sections get from either end where there is no plan.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document without a plan.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    why, feeder = document["no_plan"], document["feeder"]
+    start, end = (plain(feeder[k]) for k in ("from", "to"))
+    reached, resumes = (plain(why[k]) for k in ("reached", "resumes"))
+    begun = f"sections from {start} reach {reached}" if reached != start else f"no section begins at {start}"
+    ended = f"sections to {end} can begin at {resumes}" if resumes != end else f"none ends at {end}"
+    return f"{begun[0].upper()}{begun[1:]}; {ended}."
+
+
 def _change(remedy: Data, document: Document, units: Units) -> str:
     kind, value = remedy["kind"], remedy["value"]
     ends = f"between {plain(remedy['from'])} and {plain(remedy['to'])}"

@@ -15,6 +15,7 @@ from tautline.deliver.reasons import (
     alternative_rows,
     gain_words,
     price,
+    reach_words,
     remedy_words,
     runner_words,
     splice_reasons,
@@ -146,10 +147,7 @@ def _no_plan(document: Document) -> list[str]:
         lines.append("  Any of these gives a plan of the whole feeder:")
         for remedy in why["remedies"]:
             lines += _wrap(remedy_words(remedy, document), "    - ")
-    lines += _wrap(
-        f"Sections from the start reach {plain(why['reached'])}; sections to the end can begin at {plain(why['resumes'])}.",
-        "  ",
-    )
+    lines += _wrap(reach_words(document), "  ")
     if why["partial"]:
         lines += _wrap("What follows is the best part of a plan, not a plan.", "  ")
     return lines

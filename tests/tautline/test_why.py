@@ -178,3 +178,11 @@ def test_prices_and_reels_that_are_none_are_refused(tmp_path, old, new, said):
 def test_vaults_that_are_not_there_or_not_on_the_way_are_refused(tmp_path, capsys, named, said):
     assert main(["plan", str(job(tmp_path, (REEL, f"{REEL}\n{named}")))]) == 3
     assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("number", ["0", "-1", "101", "many"])
+def test_a_number_of_alternatives_that_is_none_is_refused(capsys, number):
+    with pytest.raises(SystemExit) as refused:
+        main(["plan", "job.toml", "--alternatives", number])
+    assert refused.value.code == 2
+    assert "--alternatives" in capsys.readouterr().err
