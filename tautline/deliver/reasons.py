@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tautline.deliver.frame import Document
-from tautline.deliver.present import Units, count, percent, plain, words
+from tautline.deliver.present import Units, count, isolated, percent, plain, words
 
 Data = Mapping[str, Any]
 
@@ -57,7 +57,7 @@ def remedy_words(remedy: Data, document: Document) -> str:
     said = [_change(remedy, document, units)]
     if remedy["feed"] is not None:
         said.append(
-            f"{plain(remedy['feed'])} -> {plain(remedy['pull'])} then passes at {percent(remedy['utilisation'])}"
+            f"{isolated(remedy['feed'])} -> {isolated(remedy['pull'])} then passes at {percent(remedy['utilisation'])}"
         )
     elif remedy["kind"] == "vault":
         said.append(
@@ -95,7 +95,7 @@ def reach_words(document: Document) -> str:
 
 def _change(remedy: Data, document: Document, units: Units) -> str:
     kind, value = remedy["kind"], remedy["value"]
-    ends = f"between {plain(remedy['from'])} and {plain(remedy['to'])}"
+    ends = f"between {isolated(remedy['from'])} and {isolated(remedy['to'])}"
     if kind == "friction":
         each = [
             f"{f['lubricated']:.3f}, now {f['lubricated_now']:.3f}"
