@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from shapely.geometry.base import BaseGeometry
@@ -12,7 +12,7 @@ from network.ends import far_ends, with_ends
 from network.place import PlaceRules, Proposal, propose, room_of
 from network.split import Place
 from routeio.findings import Finding, Where, span_text
-from routeio.survey import Duct, Survey
+from routeio.survey import Duct, Survey, Vault
 from routeio.zones import ZoneLayer, read_zones
 from tautline.errors import JobError
 from tautline.job import Job
@@ -20,6 +20,8 @@ from tautline.job_vaults import NewVaults
 
 # Coordinates read off a map name what lies within this of them, whatever the snap. [m]
 _NEAR = 1.0
+# A loose end so near to an end of the feeder is that end. [m]
+_SAME = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,8 +91,27 @@ def proposed(job: Job, wanted: NewVaults, survey: Survey, tell: Callable[[str], 
     ducts = {d.id: d for d in whole.ducts}
     why = {tag: _why(found, ducts[place.duct], place, wanted) for tag, place in found.new}
     vaults = tuple(replace(v, why=why[v.tag]) if v.proposed else v for v in found.survey.vaults)
-    made = replace(found.survey, vaults=vaults, findings=(*survey.findings, *findings))
+    ends = [v for v in vaults if v.tag in (found.feeder[0], found.feeder[-1]) and v.kind == "end"]
+    made = replace(
+        found.survey, vaults=vaults, findings=(*(_as_end(f, ends) for f in survey.findings), *findings)
+    )
     return Proposed(made, found.feeder)
+
+
+def _as_end(finding: Finding, ends: Sequence[Vault]) -> Finding:
+    """Return what was said of a loose end, which is none where the feeder is to begin or end."""
+    x, y = finding.where.x, finding.where.y
+    if finding.code != "loose-end" or x is None or y is None:
+        return finding
+    for vault in ends:
+        if math.hypot(vault.x - x, vault.y - y) <= _SAME:
+            return replace(
+                finding,
+                severity="info",
+                message=f"{finding.message}; taken as an end of the feeder, {vault.tag}",
+                remedy="none needed",
+            )
+    return finding
 
 
 def _by_tag(job: Job, survey: Survey) -> tuple[str, ...]:

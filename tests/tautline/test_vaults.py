@@ -84,6 +84,9 @@ def test_route_without_vaults_from_one_end_to_the_other(job):
     text = render(document)
     assert all(v["tag"] in text for v in new)
     assert "proposed" in as_text(document)
+    loose = [f for f in document["findings"] if f["code"] == "loose-end"]
+    assert [f["severity"] for f in loose] == ["info", "info"]
+    assert "END-1" in loose[0]["message"]
 
 
 def test_coordinates_where_nothing_is(job):
