@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from lxml import etree
 
 from routeio.findings import Finding, Where, span_text
+from routeio.heights import HIGHEST, LOWEST
 from routeio.landxml_tree import name_of, named, numbers
 from routeio.rawlines import StatedProfile
 
@@ -130,6 +131,8 @@ def _intersections(profile: etree._Element, datum: float, units: tuple[float, fl
         if written.size != 2 or not all(map(math.isfinite, written)):
             raise _BrokenError(f"{kind} {len(points) + 1} must be a station and an elevation")
         station, z = (float(written[0]) - datum) * along, float(written[1]) * up
+        if not LOWEST < z < HIGHEST:
+            raise _BrokenError(f"{kind} {len(points) + 1} has the elevation {z:g} m, which no duct has")
         if points and not station > points[-1].station:
             raise _BrokenError(f"{kind} {len(points) + 1} does not lie beyond the one before it")
         if kind == "UnsymParaCurve":
@@ -209,8 +212,10 @@ def _legs(
 
 
 def _straight(station: list[float], z: list[float], turn: list[float], to: float, up: float) -> None:
-    if to - station[-1] <= _OVERLAP and turn:
+    if turn and to - station[-1] <= _OVERLAP and abs(up - z[-1]) <= _OVERLAP:
         return  # curves that follow each other
+    if not to > station[-1]:
+        raise _BrokenError(f"it steps from one elevation to another at {span_text(to)}")
     station.append(to)
     z.append(up)
     turn.append(0.0)

@@ -9,14 +9,14 @@ import numpy as np
 
 from mechanics.centreline import place
 from mechanics.chain import Chain
-from mechanics.errors import FloatArray
+from mechanics.errors import DomainError, FloatArray
 from routeio import marks
 from routeio.attach import Tied
 from routeio.bulges import nearest_spot
 from routeio.clean import Cleaned
 from routeio.corners import round_corners
 from routeio.course import Course, advance
-from routeio.findings import Finding, span_text
+from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.lay import plan_of
 from routeio.legs import pieces_of
 from routeio.options import ReadOptions
@@ -30,6 +30,8 @@ from routeio.survey import Origin
 _GENTLE = 15.24
 #: A part of a line may be so much longer or shorter than the profile along it: what kinks and sweeps take. [m]
 _SLACK = 0.5
+#: A profile whose rounding moves it farther than this is not one to lay a duct on. [m]
+_FARTHEST = 1.0
 
 
 def as_stated(raw: RawSurvey) -> tuple[Cleaned, dict[int, Shape]]:
@@ -114,16 +116,27 @@ def on_profiles(
     if not raw.profiles:
         return list(shaped), []
     whole = {line.where.id: line for line in raw.lines}
-    courses = {name: _course(profile, options) for name, profile in raw.profiles.items()}
-    findings = [f for _, _, said in courses.values() for f in said]
+    courses: dict[str, tuple[Course, tuple[Origin, ...]]] = {}
+    findings: list[Finding] = []
+    for name, profile in raw.profiles.items():
+        try:
+            course, origins, said = _course(profile, options)
+        except (InputRefusedError, DomainError) as error:
+            findings.append(_not_laid(f"its profile has a shape that no duct has: {error}", profile.where))
+            continue
+        courses[name] = course, origins
+        findings += said
     out = []
     for joined, shape in shaped:
         name = joined.tied.line.where.id
         if name not in courses:
             out.append((joined, shape))
             continue
-        course, origins, _ = courses[name]
-        laid = _laid(joined.tied.line, shape, whole[name], course, origins)
+        line = joined.tied.line
+        try:
+            laid = _laid(line, shape, whole[name], *courses[name])
+        except DomainError as error:
+            laid = _not_laid(f"its profile has a shape that no duct has: {error}", line.where)
         if isinstance(laid, Finding):
             findings.append(laid)
             laid = shape
@@ -143,6 +156,10 @@ def _course(profile: StatedProfile, options: ReadOptions) -> tuple[Course, tuple
     course = rounded.course
     off = float(np.abs(_elevation(course, points[:, 0]) - points[:, 1]).max())
     findings = list(rounded.findings)
+    if not off <= _FARTHEST:
+        raise DomainError(
+            f"with its grade breaks rounded it lies up to {span_text(off)} from what is stated; state vertical curves"
+        )
     if off > options.chord_tolerance:
         findings.append(
             Finding(
@@ -187,12 +204,11 @@ def _laid(
     length = float(plan.length.sum())
     low, high = float(course.start[0]), float(course.knots[-1, 0])
     if not abs((last - first) - length) <= _SLACK + 0.01 * length or not low - 1e-6 <= first < last:
-        return Finding(
-            "profile-not-laid", "error",
+        return _not_laid(
             f"the part from {span_text(first)} to {span_text(last)} along the line is not found on its profile, which "
-            f"runs from {span_text(low)} to {span_text(high)}: taken as flat",
-            part.where, "check the line for places where it meets itself, and the stations of the profile",
-        )  # fmt: skip
+            f"runs from {span_text(low)} to {span_text(high)}",
+            part.where,
+        )
     own, kept = _cut(course, origins, max(first, low), min(last, high))
     chain, woven = weave(plan, shape.origins, own, kept)
     return replace(
@@ -203,6 +219,13 @@ def _laid(
         end=(*shape.end[:2], own.end[1]),
         elevated=True,
     )
+
+
+def _not_laid(why: str, where: Where) -> Finding:
+    return Finding(
+        "profile-not-laid", "error", f"{why}: taken as flat", where,
+        "check the line for places where it meets itself, and the stations and elevations of the profile",
+    )  # fmt: skip
 
 
 def _cut(

@@ -264,6 +264,7 @@ def test_several_profiles(survey, xml, codes):
     [
         ("<PVI>0 1</PVI>", "fewer than two"),
         ("<PVI>50 1</PVI><PVI>0 1</PVI>", "beyond the one before"),
+        ("<PVI>0 1</PVI><PVI>100 1e7</PVI>", "no duct has"),
         ("<PVI>0 x</PVI><PVI>100 1</PVI>", "station and an elevation"),
         ("<PVI>0 1</PVI><PVI>40 1</PVI>", "runs from"),
         ('<PVI>0 1</PVI><ParaCurve length="90">30 2</ParaCurve><PVI>100 1</PVI>', "no room"),
@@ -276,6 +277,21 @@ def test_a_broken_profile_is_an_error_and_flat(survey, xml, said, pvis, word):
     found = survey(xml(profile=profile(pvis)))
     (told,) = said(found, "profile-broken")
     assert word in told
+    assert not found.ducts[0].elevated
+
+
+@pytest.mark.parametrize(
+    "pvis",
+    [
+        '<PVI>0 5</PVI><ParaCurve length="1">99 -900</ParaCurve><PVI>100 8900</PVI>',
+        '<PVI>0 5</PVI><ParaCurve length="10">50 -900</ParaCurve><PVI>100 8000</PVI>',
+        "<PVI>0 5</PVI><PVI>50 8900</PVI><PVI>100 0</PVI>",
+        "<PVI>0 5</PVI><PVI>50 5</PVI><PVI>50.001 8900</PVI><PVI>50.002 5</PVI><PVI>100 5</PVI>",
+    ],
+)
+def test_a_profile_that_no_duct_has_is_an_error_and_flat(survey, xml, codes, pvis):
+    found = survey(xml(profile=profile(pvis)))
+    assert codes(found)["profile-not-laid"] == 1
     assert not found.ducts[0].elevated
 
 

@@ -264,7 +264,7 @@ def _read(path: Path, seed: int) -> str:
 def run(tmp_path: Path, name: str, count: int) -> tuple[Counter[str], float]:
     """Read mutants of a file; give how many came to what, and the most memory that one took [MB]."""
     source = tmp_path / name
-    separator = {".dxf": b"\n", ".geojson": b"}", ".csv": b",", ".landxml": b" "}.get(source.suffix, b"")
+    separator = {".dxf": b"\n", ".geojson": b"}", ".csv": b",", ".landxml": b'"'}.get(source.suffix, b"")
     if name.startswith("binary"):
         separator = b""
     folder = tmp_path / "mutants"
