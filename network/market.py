@@ -151,7 +151,7 @@ def market_of(
             )
     new = np.array([v.price for v in facts.vaults])
     new[[0, -1]] = 0.0
-    unit = small_unit((*prices_of(rules), *in_range("vaults.price", new, at_least=0.0).tolist()))
+    unit = small_unit((*prices_of(rules), *np.unique(in_range("vaults.price", new, at_least=0.0)).tolist()))
     costs = rules.costs
     splice, setup, relube, middle = (
         round(exactly(p) * unit) for p in (costs.splice, costs.setup, costs.relube, costs.middle_feed)

@@ -79,7 +79,7 @@ def plan_row(
         + exactly(costs.relube) * relubes
         + exactly(costs.middle_feed) * middles
         + sum(reel_for(rules, s.cable_length)[1] for s in sections)
-        + sum(exactly(facts.vaults[s.end].price) for s in sections[:-1])
+        + sum(exactly(price) for s in sections[:-1] if (price := facts.vaults[s.end].price))
     )
     return Plan(
         sections,
