@@ -84,8 +84,8 @@ def hidden(folder):
 def test_a_kill_at_any_moment_leaves_a_whole_file_and_the_next_writer_clears_up(tmp_path):
     target, left = tmp_path / "result.txt", 0
     write_text(target, "a")
-    for _ in range(6):
-        killed(target, "file", random.uniform(0.0, 0.06))
+    for k in range(6):
+        killed(target, "file", random.uniform(0.0, 0.03 * (k + 1)))
         found = target.read_text()
         assert found == "a" or (len(found) == 3_000_000 and found in ("a" * 3_000_000, "b" * 3_000_000))
         left += len(hidden(tmp_path))
