@@ -62,6 +62,7 @@ def test_a_template_never_overwrites_and_knows_two_formats(tmp_path, capsys):
     assert main(["new", str(path), "--table", str(tmp_path / "y.csv")]) == 2
 
 
+@pytest.mark.slow
 def test_a_faulty_row_stands_in_the_first_job(tmp_path):
     table = tmp_path / "spans.csv"
     assert main(["new", "--table", str(table)]) == 0
