@@ -92,7 +92,7 @@ def no_plan_document(
                 "from": tags[s.low],
                 "to": tags[s.high],
                 "spans": [[tags[k], tags[k + 1]] for k in s.spans],
-                "why": _through(job, planned, s.low, s.high),
+                "why": "; ".join([_through(job, planned, s.low, s.high), *_closed(planned, s.low, s.high)]),
                 "looked": everything or k < LOOKED,
                 "remedies": [
                     d for r, d in written if (r.low, r.high) == (s.low, s.high) and r.kind != "allow"
@@ -121,7 +121,7 @@ def _reason(planned: FeederPlan, plan: NoPlan) -> str:
 
 
 def _listed(parts: list[str], most: int = 6) -> str:
-    shown = parts[:most] + ([f"{len(parts) - most} more spans"] if len(parts) > most else [])
+    shown = parts[:most] + ([f"{len(parts) - most} more"] if len(parts) > most else [])
     return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1]
 
 
@@ -136,6 +136,12 @@ def _why(job: Job, planned: FeederPlan, one: int, other: int) -> str:
         if k in inner and not vaults[k].splice
     ]
     return "; ".join(said)
+
+
+def _closed(planned: FeederPlan, one: int, other: int) -> list[str]:
+    """Say at which vaults between two others the stretch may not be divided."""
+    closed = [v.tag for v in planned.row.vaults[one + 1 : other] if not v.splice]
+    return [f"splicing is not allowed at {_listed(closed)}"] if closed else []
 
 
 def _through(job: Job, planned: FeederPlan, one: int, other: int) -> str:
