@@ -68,6 +68,8 @@ class Chain:
         }
         n = fields["length"].size
         for name, array in fields.items():
+            if array.ndim != 1:
+                raise DomainError(f"{name} must be a row of numbers, one a segment, got shape {array.shape}")
             if array.shape != (n,):
                 raise DomainError(f"{name} must have shape ({n},) like length, got {array.shape}")
         if offsets is None:
@@ -75,16 +77,29 @@ class Chain:
                 self._freeze(name, np.array(array))
             self._freeze("offsets", np.array([0, n], dtype=np.int64))
             return
-        bounds = np.asarray(offsets)
+        try:
+            bounds = np.asarray(offsets)
+        except ValueError as error:
+            raise DomainError("offsets must be a row of integers, got rows of several lengths") from error
         if bounds.ndim != 1 or bounds.size < 1 or not np.issubdtype(bounds.dtype, np.integer):
-            raise DomainError("offsets must be a row of integers")
-        if bounds[0] != 0 or bounds[-1] != n or np.any(np.diff(bounds) < 0):
             raise DomainError(
-                f"offsets must rise from 0 to the number of segments {n}, got {bounds.tolist()[:8]}"
+                f"offsets must be a row of integers, got shape {bounds.shape} of {bounds.dtype}"
+            )
+        if bounds.max() > n:  # before a cast that could wrap
+            bad = int(bounds.argmax())
+            raise DomainError(
+                f"offsets must rise from 0 to the number of segments {n}, got offsets[{bad}] = {bounds[bad]}"
+            )
+        bounds = bounds.astype(np.int64)
+        if bounds[0] != 0 or bounds[-1] != n or np.any(np.diff(bounds) < 0):
+            bad = int(np.argmax(np.diff(bounds) < 0)) + 1 if bounds[0] == 0 and bounds[-1] == n else 0
+            raise DomainError(
+                f"offsets must rise from 0 to the number of segments {n}, got {bounds.tolist()[max(bad - 3, 0) : bad + 5]}"
+                f" from offsets[{max(bad - 3, 0)}] on"
             )
         for name, array in fields.items():
             self._freeze(name, np.array(array))
-        self._freeze("offsets", bounds.astype(np.int64))
+        self._freeze("offsets", bounds)
 
     def _freeze(self, name: str, array: FloatArray | IntArray) -> None:
         array.setflags(write=False)
@@ -141,8 +156,8 @@ class Chain:
 
     def chain(self, index: int) -> Chain:
         """Return chain number ``index`` alone."""
-        if not 0 <= index < self.count:
-            raise DomainError(f"index must be from 0 to {self.count - 1}, got {index}")
+        if not (isinstance(index, int | np.integer) and 0 <= index < self.count):
+            raise DomainError(f"index must be a whole number from 0 to {self.count - 1}, got {index!r}")
         return self.part(int(self.offsets[index]), int(self.offsets[index + 1]))
 
     def chains(self, begin: int, end: int) -> Chain:
@@ -158,6 +173,8 @@ class Chain:
 
     def part(self, start: int, stop: int) -> Chain:
         """Return segments ``start:stop`` as one chain."""
+        if not 0 <= start <= stop <= len(self):
+            raise DomainError(f"start and stop must rise within 0 to {len(self)}, got {start} and {stop}")
         cut = slice(start, stop)
         return Chain(self.length[cut], self.grade_in[cut], self.grade_out[cut], self.turn[cut])
 

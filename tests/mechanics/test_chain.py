@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -77,3 +78,25 @@ def test_arrays_are_the_chains_own() -> None:
 def test_bad_chains(fields: tuple[object, ...], message: str) -> None:
     with pytest.raises(DomainError, match=message):
         Chain(*fields)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        (
+            lambda: Chain([1, 1, 1], [0] * 3, [0] * 3, [0] * 3, np.array([0, 2, 1, 3], dtype=np.uint64)),
+            "offsets must rise",
+        ),
+        (
+            lambda: Chain([1], [0], [0], [0], np.array([0, 2**63], dtype=np.uint64)),
+            r"got offsets\[1\] = 9223372036854775808",
+        ),
+        (lambda: Chain([1], [0], [0], [0], [[0], [0, 1]]), "rows of several lengths"),
+        (lambda: Chain([1], [0], [0], [0]).chain(0.5), "index must be a whole number"),
+        (lambda: Chain([1, 2], [0] * 2, [0] * 2, [0] * 2).part(0, -1), "start and stop must rise"),
+        (lambda: Chain(5.0, 0, 0, 0), "length must be a row"),
+    ],
+)
+def test_what_is_no_chain_or_no_part_of_one_is_refused(wrong: Callable[[], Chain], said: str) -> None:
+    with pytest.raises(DomainError, match=said):
+        wrong()
