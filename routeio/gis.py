@@ -23,6 +23,7 @@ from routeio.gis_open import (
     plain_kind,
     sources,
 )
+from routeio.gis_parts import Parts, kinds_of, parts_of
 from routeio.ground import check_in_reach
 from routeio.guess import fields_like
 from routeio.layer_facts import Facts, Features
@@ -186,7 +187,7 @@ class _Reading:
         if known.features > len(found.fids):
             self.counts["skipped by filter"] += known.features - len(found.fids)
         good = self._with_a_place(found, where)
-        kinds = shapely.get_type_id(found.geometry) + 1  # places in _KIND_NAMES
+        kinds = kinds_of(found) + 1  # places in _KIND_NAMES
         duct_rows = np.flatnonzero(good & _named(_LINES)[kinds]) if as_ducts else np.zeros(0, np.int64)
         vault_rows = np.flatnonzero(good & _named(_MARKS)[kinds]) if as_vaults else np.zeros(0, np.int64)
         if self.mixed and vault_rows.size:
@@ -211,10 +212,10 @@ class _Reading:
                 ),
                 "choose another layer for them if they belong to the route",
             )
-        marks, ducts = _parts(found, vault_rows), _parts(found, duct_rows)
+        marks, ducts = parts_of(found, vault_rows), parts_of(found, duct_rows)
         # of lines the coordinates are all that is needed: a million geometries take as much memory again
         ducts = replace(ducts, shapes=ducts.shapes[:0])
-        found = replace(found, geometry=found.geometry[:0])
+        found = replace(found, geometry=found.geometry[:0], plain=None)
         if duct_rows.size or vault_rows.size:
             self._place(found, [p for p in (ducts, marks) if p.rows.size], where)
         if duct_rows.size:
@@ -238,7 +239,7 @@ class _Reading:
 
     def _with_a_place(self, found: Features, where: Where) -> np.ndarray:
         """Report features without a geometry that can be used; return which have one."""
-        missing = shapely.is_missing(found.geometry)
+        missing = kinds_of(found) < 0
         empty = ~missing & shapely.is_empty(found.geometry)
         for rows, code, what in (
             (np.flatnonzero(found.broken), "geometry-broken", "a geometry that cannot be read"),
@@ -266,15 +267,16 @@ class _Reading:
 
     # -- places ------------------------------------------------------------------------------------------
 
-    def _place(self, found: Features, parts: Sequence[_Parts], where: Where) -> None:
+    def _place(self, found: Features, parts: Sequence[Parts], where: Where) -> None:
         """Decide how this layer's coordinates become the survey's metres."""
-        low = np.min([some.coordinates[:, :2].min(axis=0) for some in parts], axis=0)
-        high = np.max([some.coordinates[:, :2].max(axis=0) for some in parts], axis=0)
+        # column by column: across them it takes ten times as long
+        low = np.array([np.min([some.coordinates[:, k].min() for some in parts]) for k in (0, 1)])
+        high = np.array([np.max([some.coordinates[:, k].max() for some in parts]) for k in (0, 1)])
         if not np.isfinite([low, high]).all():  # NaN is neither least nor greatest, but comes through
             for some in parts:
                 bad = ~np.isfinite(some.coordinates[:, :2]).all(axis=1)
                 if bad.any():
-                    row = some.rows[some.owner[some.part[np.flatnonzero(bad)[0]]]]
+                    row = some.row_at(np.flatnonzero(bad)[0])
                     check_in_reach(some.coordinates[bad, :2], 1.0, replace(where, id=str(found.fids[row])))
         if self.main is None:
             self.main = placing(found.crs, self.options, low, high, where)
@@ -296,7 +298,7 @@ class _Reading:
             self.findings += self.placing.findings
 
     def _ducts(
-        self, found: Features, parts: _Parts, kinds: np.ndarray, names: Mapping[str, str], where: Where
+        self, found: Features, parts: Parts, kinds: np.ndarray, names: Mapping[str, str], where: Where
     ) -> None:
         rows, owner = parts.rows, parts.owner
         per_feature = np.bincount(owner, minlength=rows.size)
@@ -322,7 +324,7 @@ class _Reading:
             ids = tuple(name for name, _ in told)
             fields = {}
             which = np.array([fields.setdefault(kind, len(fields)) for _, kind in told], dtype=np.int64)
-        sizes = np.bincount(parts.part, minlength=owner.size)
+        sizes = parts.sizes
         every = np.arange(owner.size)
         self.lines.append(
             RawColumns(
@@ -345,24 +347,24 @@ class _Reading:
         for kind, count in _counted(kinds[rows]):
             self.counts[f"read {kind}"] += count
 
-    def _metres(self, parts: _Parts, fids: np.ndarray, where: Where) -> np.ndarray:
+    def _metres(self, parts: Parts, fids: np.ndarray, where: Where) -> np.ndarray:
         """Return the coordinates of parts in metres; they are overwritten."""
         plan = parts.coordinates[:, :2]
         bad = np.zeros(0, dtype=bool)
-        if not (plan.max() < 1e9 and plan.min() > -1e9):
+        if not all(column.max() < 1e9 and column.min() > -1e9 for column in plan.T):
             bad = ~(np.abs(plan) < 1e9).all(axis=1)
         try:
             return self.placing.metres(parts.coordinates, where, spare=True)
         except InputRefusedError as refusal:
             if not bad.any():
                 raise
-            fid = str(fids[parts.rows[parts.owner[parts.part[np.flatnonzero(bad)[0]]]]])
+            fid = str(fids[parts.row_at(np.flatnonzero(bad)[0])])
             raise InputRefusedError(
                 refusal.code, refusal.message, replace(where, id=fid), refusal.remedy, tuple(self.findings)
             ) from refusal
 
     def _vaults(
-        self, found: Features, marks: _Parts, kinds: np.ndarray, names: Mapping[str, str], where: Where
+        self, found: Features, marks: Parts, kinds: np.ndarray, names: Mapping[str, str], where: Where
     ) -> None:
         theirs = {name: ours for ours, name in names.items()}
         rows, parts, owner = marks.rows, marks.shapes, marks.owner
@@ -370,7 +372,7 @@ class _Reading:
         is_area = shapely.get_type_id(parts) == 3
         centres = np.where(is_area, shapely.centroid(parts), parts)
         coordinates = shapely.get_coordinates(centres, include_z=True)
-        centred = replace(marks, coordinates=coordinates, part=np.arange(len(parts)))
+        centred = replace(marks, coordinates=coordinates, sizes=np.ones(len(parts), dtype=np.int64))
         metres = self._metres(centred, found.fids, where)
         # a point's z is as little an elevation as a line's where it is 0 or absurd
         z = np.where((metres[:, 2] == 0.0) | ~(np.abs(metres[:, 2]) < 9000.0), np.nan, metres[:, 2])
@@ -409,26 +411,6 @@ class _Reading:
 
     def _find(self, code: str, severity: Severity, message: str, where: Where, remedy: str) -> None:
         self.findings.append(Finding(code, severity, message, where, remedy))
-
-
-@dataclass(frozen=True, eq=False)
-class _Parts:
-    """Features taken apart."""
-
-    rows: np.ndarray  # of the features
-    shapes: np.ndarray
-    owner: np.ndarray  # which of the rows each part is of
-    coordinates: np.ndarray
-    part: np.ndarray  # of each coordinate
-
-
-def _parts(found: Features, rows: np.ndarray) -> _Parts:
-    geometry = found.geometry[rows]
-    shapes, owner = geometry, np.arange(rows.size)
-    if (shapely.get_type_id(geometry) > 3).any():
-        shapes, owner = shapely.get_parts(geometry, return_index=True)
-    coordinates, part = shapely.get_coordinates(shapes, include_z=True, return_index=True)
-    return _Parts(rows, shapes, owner, coordinates, part)
 
 
 def _numbers(owner: np.ndarray) -> np.ndarray:

@@ -176,7 +176,7 @@ def features(
         with warnings.catch_warnings(record=True) as warned:
             warnings.simplefilter("always")
             read = gis_arrow.read if gis_arrow.usable(known, columns) else _read
-            fids, wkb, values, crs = read(source.path, source.inner, columns, where, encoding)
+            fids, wkb, values, crs, plain = read(source.path, source.inner, columns, where, encoding)
     except LIBRARY_ERRORS as error:
         if where is not None and _about_the_filter(str(error)):
             raise InputRefusedError(
@@ -197,20 +197,21 @@ def features(
         values,
         crs,
         tuple(dict.fromkeys(" ".join(str(w.message).split())[:300] for w in warned)),
+        plain,
     )
 
 
 def _read(
     path: Path, layer: str | None, columns: Sequence[str], where: str | None, encoding: str | None
-) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray], str | None]:
-    """Return feature ids, geometries as WKB (None where there is none), columns by name, and the CRS."""
+) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray], str | None, None]:
+    """Return feature ids, geometries as WKB (None where there is none), columns by name, CRS, no plain lines."""
     meta, fids, wkb, data = pyogrio.raw.read(
         path, layer=layer, encoding=encoding, columns=list(columns), where=where, return_fids=True
     )
     if wkb is None:
         wkb = np.full(len(fids), None, dtype=object)
     names = [str(name) for name in meta["fields"]]
-    return np.asarray(fids), wkb, dict(zip(names, data, strict=True)), meta["crs"]
+    return np.asarray(fids), wkb, dict(zip(names, data, strict=True)), meta["crs"], None
 
 
 def _about_the_filter(text: str) -> bool:

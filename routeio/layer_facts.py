@@ -37,6 +37,25 @@ class Facts:
 
 
 @dataclass(frozen=True, eq=False)
+class PlainLines:
+    """Features that are one line each, without a geometry made of any.
+
+    Parameters
+    ----------
+    kind : ndarray of int, shape (n,)
+        The library's number of each feature's type; -1 for a feature that is not among them.
+    size : ndarray of int, shape (n,)
+        Vertices; 0 for a feature that is not among them.
+    coordinates : ndarray, shape (v, 3)
+        Of one line after another; z is NaN where there is none.
+    """
+
+    kind: np.ndarray
+    size: np.ndarray
+    coordinates: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
 class Features:
     """Features of a layer as arrays.
 
@@ -45,7 +64,7 @@ class Features:
     fids : ndarray of int, shape (n,)
         Feature ids.
     geometry : ndarray of shapely geometries, shape (n,)
-        None where there is none or it cannot be read.
+        None where there is none, it cannot be read, or it is plain.
     broken : ndarray of bool, shape (n,)
         Where there is one that cannot be read.
     columns : mapping of str to ndarray
@@ -54,6 +73,8 @@ class Features:
         Authority code or WKT.
     warned : tuple of str
         What the library had to say while reading.
+    plain : PlainLines or None, optional
+        Features that have coordinates in place of a geometry.
     """
 
     fids: np.ndarray
@@ -62,3 +83,4 @@ class Features:
     columns: Mapping[str, np.ndarray]
     crs: str | None
     warned: tuple[str, ...] = ()
+    plain: PlainLines | None = None
