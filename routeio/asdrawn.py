@@ -59,7 +59,7 @@ def as_drawn(traces: Traces, tolerance: float, prices: Prices = PRICES) -> AsDra
     tolerance : float
         How far an arc may lie from the vertices drawn for it. [m]
     prices : Prices, optional
-        Of pieces.
+        Of pieces; an arc of no finite price is none.
 
     Returns
     -------
@@ -67,7 +67,9 @@ def as_drawn(traces: Traces, tolerance: float, prices: Prices = PRICES) -> AsDra
         One chain a line.
     """
     every, (traces, kept) = traces, _thinned(traces)
-    division = _with_single_chords(traces, divide(traces, prices, Prior()), tolerance)
+    division = divide(traces, prices, Prior())
+    if np.isfinite(prices.arc):
+        division = _with_single_chords(traces, division, tolerance)
     kinked = np.zeros(len(division.arc), bool)
     while True:
         begun, sharp, single = first_chain(traces, division, kinked)

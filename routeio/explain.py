@@ -11,9 +11,11 @@ from mechanics.errors import FloatArray
 from routeio.asdrawn import PRICES as EXACT_PRICES
 from routeio.asdrawn import as_drawn
 from routeio.begin import first_chain, offsets_of_pieces
+from routeio.elements import laid_out
+from routeio.faithful import departures
 from routeio.fit import Prior, cell_costs, fitted, spread_of
 from routeio.pieces import Division, Prices, divide
-from routeio.scatter import FLOOR, Scatter, estimated, revised, stated
+from routeio.scatter import EXACT, FLOOR, Scatter, estimated, revised, stated
 from routeio.simplify import simplified
 from routeio.strays import FEWEST, spiked, strays
 from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure, put, ragged_take, stacked
@@ -140,6 +142,9 @@ def explained(
             off = np.abs(measure(other.traces, other.chain, derivatives=False).off)
             most = np.maximum.reduceat(off, other.traces.offsets[:-1])
             better = (other.chain.count < 0.8 * lot.chain.count[rough]) & (most <= beliefs.tolerance)
+            # chords cut up further lie within the tolerance of their arcs, and so do the arcs of them
+            shape, _ = departures(other.traces, laid_out(other.traces, other.chain, other.sharp))
+            better[shape[~(shape[:, 1] <= 2.0 * beliefs.tolerance), 0].astype(np.int64)] = False
             lots.append(_take(other, np.flatnonzero(better)))
             lines.append(through[rough[better]])
             stay = np.setdiff1d(np.arange(through.size), rough[better])
@@ -157,6 +162,36 @@ def explained(
         lots.append(_take(lot, np.flatnonzero(~sparse)))
         lines.append(scattered[~sparse])
     return _stacked(lots, lines)
+
+
+def plainer(found: Explained, lines: IntArray, beliefs: Beliefs, *, arcs: bool) -> Explained:
+    """Return the lines with some of them by straights, and arcs where wanted, through their vertices.
+
+    Parameters
+    ----------
+    found : Explained
+        All lines.
+    lines : ndarray of int
+        Those to be taken as they are drawn, rising.
+    beliefs : Beliefs
+        As for :func:`explained`.
+    arcs : bool
+        Whether vertices on a circle are an arc.
+
+    Returns
+    -------
+    Explained
+        All lines; no vertex of those is left out.
+    """
+    part = found.traces.take(lines)
+    part = replace(part, weight=np.ones(len(part.xy)), scatter=np.full(part.count, EXACT))
+    plain = _through(
+        part, found.scatter.take(lines), beliefs, None if arcs else replace(EXACT_PRICES, arc=np.inf)
+    )
+    rest = np.setdiff1d(np.arange(found.traces.count), lines)
+    if rest.size == 0:
+        return plain
+    return _stacked([plain, _take(found, rest)], [lines, rest])
 
 
 def _told(traces: Traces, drawn: BoolArray, known: BoolArray, sigma: float | None, ceiling: float) -> Scatter:

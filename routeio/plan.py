@@ -12,7 +12,8 @@ from mechanics.errors import FloatArray
 from routeio.corners import Rounded, round_corners
 from routeio.course import Course
 from routeio.elements import laid_out
-from routeio.explain import Beliefs, explained
+from routeio.explain import Beliefs, explained, plainer
+from routeio.faithful import faithless
 from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.legs import Piece, pieces_of
 from routeio.options import ReadOptions
@@ -116,7 +117,18 @@ def _explained(lines: Sequence[Ready], runs: list[Run], options: ReadOptions, be
     beside_arcs = np.array([bool(lines[r.line].turn.any()) for r in runs])
     found = explained(xy, offsets, drawn, exact=beside_arcs, sigma=options.scatter, beliefs=beliefs)
     radii = settle_radii(found, beliefs.prior, options.standard_radii, options.sweep)
-    return Runs(found, radii, laid_out(found.traces, radii.chain, radii.sharp))
+    elements = laid_out(found.traces, radii.chain, radii.sharp)
+    plain = np.zeros(len(runs), bool)
+    # a shape that leaves its line gives way to a plainer one: straights and arcs through the vertices, then the legs
+    for arcs in (True, False):
+        away = faithless(found.traces, elements, beliefs.tolerance, found.averaged & ~found.scatter.exact)
+        if not away.any():
+            break
+        plain |= away
+        found = plainer(found, np.flatnonzero(away), beliefs, arcs=arcs)
+        radii = settle_radii(found, beliefs.prior, options.standard_radii, options.sweep)
+        elements = laid_out(found.traces, radii.chain, radii.sharp)
+    return Runs(found, radii, elements, plain)
 
 
 def _pieced(line: Ready, own: list[int], runs: list[Run], laid: Runs | None, options: ReadOptions) -> Plan:

@@ -94,6 +94,8 @@ def _of_elevations(finding: Finding) -> Finding:
         return Finding("profile-fitted", "info", f"of the elevations, {message}", where, remedy)
     if finding.code == "stray-vertex":
         return Finding("stray-elevation", "warning", f"of the elevations, {message}", where, remedy)
+    if finding.code == "shape-as-drawn":
+        return replace(finding, message=f"of the elevations, {message}")
     return finding
 
 

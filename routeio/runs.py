@@ -50,10 +50,12 @@ class Runs:
         What was settled on.
     elements : Elements
         Their straights and arcs.
+    plain : ndarray of bool, shape (m,)
+        Runs taken as drawn because what was recovered first left their vertices.
     """
 
-    def __init__(self, found: Explained, radii: Radii, elements: Elements) -> None:
-        self.found, self.radii, self.elements = found, radii, elements
+    def __init__(self, found: Explained, radii: Radii, elements: Elements, plain: BoolArray) -> None:
+        self.found, self.radii, self.elements, self.plain = found, radii, elements, plain
         e, traces, chain = elements, found.traces, radii.chain
         count = traces.count
         bends = e.turn != 0.0
@@ -170,9 +172,18 @@ class Runs:
 
     def findings(self, run: int, line: Ready, first: int) -> tuple[Finding, ...]:
         """Return what is to be said of a run that starts at a vertex of its line."""
-        if not self.averaged[run]:
-            return ()
         found: list[Finding] = []
+        if self.plain[run]:
+            found.append(
+                Finding(
+                    "shape-as-drawn", "info",
+                    "straights and arcs fitted to the vertices would leave them, most often past an acute corner: taken "
+                    "through its vertices as drawn, corners swept", line.where,
+                    "draw its bends as arcs or with more vertices, or state the scatter",
+                )
+            )  # fmt: skip
+        if not self.averaged[run]:
+            return tuple(found)
         if self._strays[run]:
             found += self._stray(run, line, first)
         if self._assumed[run]:
