@@ -494,7 +494,8 @@ def _reprojected(
             "reprojected",
             "warning" if why != "as stated" else "info",
             f"projected from {name_of(crs)[:60]} to {name_of(target)[:60]} ({target.name}): {why}; "
-            f"its scale here is {scale:.5f}",
+            f"its scale here is {scale:.5f}"
+            + ("; elevations are taken in metres" if elevation is None and crs.is_geographic else ""),
             where,
             "" if why == "as stated" else "state project_to to choose another projected system",
         )

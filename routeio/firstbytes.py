@@ -130,9 +130,22 @@ def contents(path: Path) -> str:
     -------
     str
         A format's name or, for what no reader takes, words with an article.
+
+    Raises
+    ------
+    InputRefusedError
+        The file cannot be opened.
     """
-    with path.open("rb") as stream:
-        head = stream.read(4096)
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(4096)
+    except OSError as error:
+        raise InputRefusedError(
+            "no-file",
+            f"the file cannot be opened: {error.strerror or error}",
+            Where(file=path.name),
+            "allow this user to read it, or copy it to a folder of your own",
+        ) from error
     if not head:
         return "an empty file"
     for beginning, name in _BEGINNINGS:

@@ -35,6 +35,7 @@ MEASURED = {
 _MEANT = {word: name for name, words in COLUMNS.items() for word in words}
 _HEADING = re.compile(r"(?P<name>[^\[(,]+?)\s*(?:[\[(,]\s*(?P<unit>[^\])]*?)\s*[\])]?)?")
 _BARE = re.compile(r"[+-]?\s?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?", re.ASCII)
+_GROUPED = re.compile(r"(?P<head>[+-]?[1-9]\d{0,2})\.(?P<tail>\d{3})(?:\D.*)?", re.ASCII)
 _COMMA = re.compile(r"(?P<head>[+-]?\d+),(?P<tail>\d+)(?P<rest>\D.*)?", re.ASCII)
 _UNIT = re.compile(r"[^A-Za-z°'\"]*(?P<unit>[A-Za-z°'\"_]+)\.?", re.ASCII)
 
@@ -140,6 +141,12 @@ def measured(text: str, column: Column, decimal_comma: bool) -> float:
     3.81
     """
     kind, what = MEASURED[column.name], column.heading
+    grouped = _GROUPED.fullmatch(text)
+    if decimal_comma and grouped:
+        head, tail = grouped["head"], grouped["tail"]
+        raise DomainError(
+            f"{what} {text!r} may be thousands or decimals; write {head}{tail} or {head}.{tail}0"
+        )
     match = _COMMA.fullmatch(text)
     if match:
         if not decimal_comma:

@@ -477,7 +477,7 @@ def _new(given: argparse.Namespace) -> Exit:
     if given.table is not None:
         from tautline.new_table import table_template
 
-        write_new(given.table, table_template(given.table))
+        write_new(given.table, table_template(given.table), "--table")
         _print(f"Wrote {given.table}. Replace its example rows, then: tautline new {given.table}\n")
         return Exit.PASS
     path = given.job or given.file.with_suffix(".toml")

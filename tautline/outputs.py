@@ -195,7 +195,7 @@ def write_picture(document: Document, path: Path, inputs: Iterable[Path] = ()) -
     picture.write(document, path)
 
 
-def write_new(path: Path, content: str | bytes) -> None:
+def write_new(path: Path, content: str | bytes, option: str = "--job") -> None:
     """Write a file that must not be there yet.
 
     Parameters
@@ -204,6 +204,8 @@ def write_new(path: Path, content: str | bytes) -> None:
         Where.
     content : str or bytes
         What; text in UTF-8.
+    option : str, optional
+        With which the user names another place.
 
     Raises
     ------
@@ -215,9 +217,9 @@ def write_new(path: Path, content: str | bytes) -> None:
         with path.open("xb") as file:
             file.write(content.encode("utf-8") if isinstance(content, str) else content)
     except FileExistsError as error:
-        raise OutputError(path, "it is there already; move it away or name another with --job") from error
+        raise OutputError(path, f"it is there already; move it away or name another with {option}") from error
     except OSError as error:
-        raise OutputError(path, f"{error.strerror or error}; name another place with --job") from error
+        raise OutputError(path, f"{error.strerror or error}; name another place with {option}") from error
 
 
 def _same(one: Path, other: Path) -> bool:

@@ -251,9 +251,13 @@ def _every_span(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePul
     if not done:
         raise InputRefusedError(
             "nothing-to-check",
-            f"none of {len(ducts)} ducts runs from one vault to another",
+            f"none of {len(ducts)} ducts runs from one vault to another"
+            if ducts
+            else "there are no ducts: the layer, or what is chosen from it, holds none",
             Where(file=job.source.name),
-            "tautline inspect shows what was read; raise snap if the ducts end short of their vaults",
+            "tautline inspect shows what was read; raise snap if the ducts end short of their vaults"
+            if ducts
+            else "correct the layer or the filter of ducts = { ... }",
             (*network.survey.findings, *findings),
         )
     return done, findings

@@ -71,3 +71,16 @@ def test_contents(tmp_path, data, word):
     path = tmp_path / "file"
     path.write_bytes(data)
     assert word in contents(path)
+
+
+def test_a_file_that_may_not_be_read_is_refused(tmp_path, monkeypatch):
+    path = tmp_path / "route.dxf"
+    path.write_text("0\nSECTION\n", encoding="ascii")
+
+    def closed(self, *args, **more):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(type(path), "open", closed)
+    with pytest.raises(InputRefusedError, match="Permission denied") as refused:
+        reader_for(path)
+    assert refused.value.code == "no-file"

@@ -5,7 +5,9 @@ import math
 import openpyxl
 import pytest
 
+from mechanics.errors import DomainError
 from routeio.findings import InputRefusedError
+from routeio.table_columns import Column, measured
 
 HEAD = "kind,tag,length [ft],angle [deg],radius [ft],direction,offset [ft],elevation [ft],size,type"
 FT = 0.3048
@@ -282,3 +284,13 @@ def test_a_workbook_cut_short_and_another_sheet(raw, book, tmp_path):
     refused = refusal(raw, path)
     assert refused.code == "no-layer-chosen"
     assert raw(path, ducts="Sheet").spans
+
+
+def test_a_point_for_thousands_is_asked_about_where_commas_are_decimal():
+    column = Column("length", 1, "ft", "length [ft]")
+    assert measured("12,5", column, True) == pytest.approx(12.5 * 0.3048)
+    assert measured("1.25", column, True) == pytest.approx(1.25 * 0.3048)
+    for text in ("1.200", "21.500 ft"):
+        with pytest.raises(DomainError, match="may be thousands or decimals"):
+            measured(text, column, True)
+    assert measured("1.200", column, False) == pytest.approx(1.2 * 0.3048)
