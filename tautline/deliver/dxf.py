@@ -13,7 +13,7 @@ from tautline.deliver.dxf_beside import Corner, draw_legend, draw_profiles, draw
 from tautline.deliver.dxf_pen import WIDTHS, Pen, new_drawing, timeless
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, arcs, pulls_of, rank, role_words
 from tautline.deliver.labels import Label, Plan
-from tautline.deliver.present import Units, percent, plain
+from tautline.deliver.present import Units, plain, used
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -199,7 +199,7 @@ class _Sheet:
         d, units = p.data, self.units
         verdict = ", FAILS" if d["verdict"] == "fail" else ""
         lines = [
-            f"PULL {p.number}: {percent(d['utilisation'])}{verdict}",
+            f"PULL {p.number}: {used(d)}{verdict}",
             f"{units.text('length', d['length_m'])}, {units.text('force', d['exit_tension_N'])}",
         ]
         if p.data["path"]:

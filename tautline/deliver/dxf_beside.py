@@ -10,7 +10,7 @@ from tautline.deliver.chart import below
 from tautline.deliver.dxf_pen import WIDTHS, Pen
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, elevated
 from tautline.deliver.labels import text_width
-from tautline.deliver.present import Units, count, percent, plain, words
+from tautline.deliver.present import Units, count, plain, used, words
 from tautline.deliver.svg import shorten, tick_text, ticks
 
 _FIGURES = (0, 3, 4, 5, 6, 7, 8)
@@ -110,7 +110,7 @@ def _row(p: Pull, units: Units) -> list[str]:
         units.figure("force", p.data["limits"]["max_tension_N"]),
         units.figure("pressure", p.data["max_sidewall_N_per_m"]),
         units.figure("pressure", p.data["limits"]["max_sidewall_N_per_m"]),
-        percent(p.data["utilisation"]),
+        used(p.data),
         p.data["verdict"],
         ", ".join(plain(v) for v in p.data["relube"]),
     ]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from tautline.deliver.atomic import replacing
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.gis_styles import styles
+from tautline.deliver.present import ratio
 from tautline.errors import OutputError
 
 if TYPE_CHECKING:
@@ -26,8 +27,8 @@ LAYERS = {
     ),
     "pulls": (
         "LineString Z",
-        "pull section feed_vault pull_vault passes relube length_m entry_tension_N holding_tension_N exit_tension_N "
-        "max_tension_N max_sidewall_N_per_m limit_tension_N limit_sidewall_N_per_m utilisation band governs verdict "
+        "pull section feed_vault pull_vault passes relube length_m entry_tension_N holding_tension_N brake_tension_N "
+        "exit_tension_N max_tension_N max_sidewall_N_per_m limit_tension_N limit_sidewall_N_per_m utilisation band governs verdict "
         "reverse_exit_tension_N reverse_max_sidewall_N_per_m reverse_utilisation reverse_verdict lubricant_L",
     ),
     "segments": (
@@ -106,12 +107,18 @@ def _sections(document: Document, pulls: Sequence[Pull], scale: float) -> list[R
                 "to_vault": section["to"],
                 "cable_length_m": section["cable_length_m"],
                 "pulls": len(own),
-                "utilisation": max((p.data["utilisation"] for p in own), default=None),
+                "utilisation": _worst([ratio(p.data) for p in own]),
                 "verdict": "fail" if any(p.data["verdict"] == "fail" for p in own) else "pass",
                 "geometry": MultiLineString(lines) if lines else None,
             }
         )
     return rows
+
+
+def _worst(ratios: Sequence[float | None]) -> float | None:
+    """The greatest; none where one of them does not tell."""
+    told = [r for r in ratios if r is not None]
+    return max(told) if told and len(told) == len(ratios) else None
 
 
 def _pull(p: Pull, scale: float) -> Row:
@@ -132,15 +139,16 @@ def _pull(p: Pull, scale: float) -> Row:
         "passes": ", ".join(v["tag"] for v in d["passes"]),
         "relube": ", ".join(d["relube"]),
         **{key: d[key] for key in keys},
+        "brake_tension_N": d.get("brake_tension_N"),
         "limit_tension_N": d["limits"]["max_tension_N"],
         "limit_sidewall_N_per_m": d["limits"]["max_sidewall_N_per_m"],
-        "utilisation": d["utilisation"],
+        "utilisation": ratio(d),
         "band": p.band.words,
         "governs": d["governs"],
         "verdict": d["verdict"],
         "reverse_exit_tension_N": other.get("exit_tension_N"),
         "reverse_max_sidewall_N_per_m": other.get("max_sidewall_N_per_m"),
-        "reverse_utilisation": other.get("utilisation"),
+        "reverse_utilisation": ratio(other) if other else None,
         "reverse_verdict": other.get("verdict"),
         "lubricant_L": d["lubricant"]["total_L"],
         "geometry": _line(d["path"], scale),

@@ -26,7 +26,7 @@ def styles() -> Mapping[str, str]:
         "pulls": _categorised(
             "band",
             [(b.words, _line(b.colour, _WIDTH[k], _DASH[k])) for k, b in enumerate(BANDS)],
-            "concat(pull, ': ', round(utilisation * 100), ' %')",
+            "concat(pull, ': ', coalesce(round(utilisation * 100) || ' %', '-'))",
         ),
         "segments": _single(_line("#7d868e", "0.3")),
         "vaults": _rules(

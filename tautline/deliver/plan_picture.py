@@ -13,7 +13,7 @@ from markupsafe import Markup
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words
 from tautline.deliver.labels import Label, Plan, text_width
 from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, mark_size, signs_of, vault_mark
-from tautline.deliver.present import Units, isolated, percent, plain
+from tautline.deliver.present import Units, isolated, plain, used
 from tautline.deliver.scale import north_arrow, scale_bar
 from tautline.deliver.svg import FAINT, FONT, INK, element, number, path_data, shorten
 
@@ -197,7 +197,9 @@ class PlanPicture:
                 continue
             self.room.avoid(line)
             b, d = p.band, path_data(line)
-            title = f"Pull {p.number}: {isolated(p.data['feed'])} → {isolated(p.data['pull'])}, {percent(p.data['utilisation'])}"
+            title = (
+                f"Pull {p.number}: {isolated(p.data['feed'])} → {isolated(p.data['pull'])}, {used(p.data)}"
+            )
             stroke = {"stroke": b.colour, "stroke_width": number(b.width), "stroke_dasharray": b.dash or None}
             core = []
             if b is BANDS[-1]:  # a dark edge tells a failing pull without colour
@@ -314,9 +316,7 @@ class PlanPicture:
             if len(p.data["path"]) < 2:
                 continue
             x, y = self.xy(p.point(p.arrows(1)[0]))
-            text = f"{p.number}: {percent(p.data['utilisation'])}" + (
-                " FAILS" if p.data["verdict"] == "fail" else ""
-            )
+            text = f"{p.number}: {used(p.data)}" + (" FAILS" if p.data["verdict"] == "fail" else "")
             urgency = 0.5 if p.data["verdict"] == "fail" else 3.5
             wanted.append((urgency, Label(x, y, (text,), 9.0, 11.0), p.title, "use"))
         parts = list[tuple[Markup, bool]]()

@@ -216,8 +216,24 @@ def used(way: Mapping[str, Any]) -> str:
     >>> used({"utilisation": 0.08, "verdict": "fail"}), used({"utilisation": 1.2, "verdict": "fail"})
     ('-', '120 %')
     """
-    tells = way["verdict"] != "fail" or way["utilisation"] > 1.0
-    return percent(way["utilisation"] if tells else None)
+    return percent(ratio(way))
+
+
+def ratio(way: Mapping[str, Any]) -> float | None:
+    """Return the utilisation of a pull, or of its other way, where it tells how near the limit it is.
+
+    Parameters
+    ----------
+    way : mapping
+        With ``utilisation`` and ``verdict``.
+
+    Returns
+    -------
+    float or None
+        None where it fails by a check that has no ratio.
+    """
+    use: float = way["utilisation"]
+    return use if way["verdict"] != "fail" or use > 1.0 else None
 
 
 def words(name: str) -> str:

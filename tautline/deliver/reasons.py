@@ -86,8 +86,8 @@ def reach_words(document: Document) -> str:
         A sentence.
     """
     why, feeder = document["no_plan"], document["feeder"]
-    start, end = (plain(feeder[k]) for k in ("from", "to"))
-    reached, resumes = (plain(why[k]) for k in ("reached", "resumes"))
+    start, end = (isolated(feeder[k]) for k in ("from", "to"))
+    reached, resumes = (isolated(why[k]) for k in ("reached", "resumes"))
     begun = f"sections from {start} reach {reached}" if reached != start else f"no section begins at {start}"
     ended = f"sections to {end} can begin at {resumes}" if resumes != end else f"none ends at {end}"
     return f"{begun[0].upper()}{begun[1:]}; {ended}."
@@ -114,12 +114,12 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
         priced = ", at the price of the longest there is now" if document["reel"].get("sizes") else ""
         return f"cable on reels of {units.text('length', value)}{priced}"
     if kind == "allow":
-        return f"leave to splice, to feed and to pull at {plain(remedy['vault'])}"
+        return f"leave to splice, to feed and to pull at {isolated(remedy['vault'])}"
     force = units.text("force", value)
     if kind == "assist":
-        return f"an assist of {force} at {plain(remedy['vault'])}"
+        return f"an assist of {force} at {isolated(remedy['vault'])}"
     return f"a pusher of {force} at the feed" + (
-        f", {plain(remedy['vault'])}" if remedy["vault"] else " of each pull"
+        f", {isolated(remedy['vault'])}" if remedy["vault"] else " of each pull"
     )
 
 
@@ -137,7 +137,7 @@ def _bend(item: Data, document: Document, units: Units) -> str:
 
 def _along(item: Data, document: Document, units: Units) -> str:
     """Where a place in a span is: how far from its nearer end, and on the map."""
-    one, other = (plain(tag) for tag in item["span"])
+    one, other = (isolated(tag) for tag in item["span"])
     spot = ""
     if item.get("x") is not None:
         ground = document["ground"]
@@ -206,7 +206,7 @@ def gain_words(pull: Data, document: Document) -> list[str]:
     told = []
     for gain in sorted((pull.get("why") or {}).get("gains", ()), key=lambda g: g["utilisation"]):
         if gain["kind"] == "stop":
-            change = f"re-lube at {plain(gain['vault'])} too"
+            change = f"re-lube at {isolated(gain['vault'])} too"
         elif gain["kind"] == "friction":
             change = f"friction {abs(gain['value']):.2f} lower"
         else:
@@ -239,7 +239,7 @@ def runner_words(section: Data) -> str:
     if other is None:
         return f"no plan without it: {plain(why['none'])}"
     extra = f"costs {price(why['extra_cost'])} more" if why["extra_cost"] > 0 else "costs the same"
-    ends = [plain(s["to"]) for s in other["sections"][:-1]]
+    ends = [isolated(s["to"]) for s in other["sections"][:-1]]
     splices = f"splices at {_listed(ends)}" if ends else "no splice"
     return f"{extra}, worst use {percent(other['utilisation'])}: {splices}"
 
@@ -263,7 +263,7 @@ def splice_words(splice: Data) -> str:
     """
     told = ["the job asks for a splice here"] if splice["forced"] else []
     for moved in splice["moved"]:
-        to = plain(moved["to"])
+        to = isolated(moved["to"])
         if moved["extra_cost"] is None:
             told.append(f"not at {to}: {plain(moved['why'])}")
         elif abs(moved["extra_cost"]) > 1e-9:
@@ -305,8 +305,8 @@ def alternative_rows(document: Document) -> list[dict[str, Any]]:
     rows = []
     for number, item in enumerate(document.get("alternatives") or [], 1):
         plan = item["plan"]
-        splices = [plain(s["to"]) for s in plan["sections"][:-1]]
-        relube = [plain(v) for s in plan["sections"] for p in s["pulls"] for v in p["relube"]]
+        splices = [isolated(s["to"]) for s in plan["sections"][:-1]]
+        relube = [isolated(v) for s in plan["sections"] for p in s["pulls"] for v in p["relube"]]
         said = []
         if item["chosen"]:
             said.append("the plan")

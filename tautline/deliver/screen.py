@@ -135,9 +135,11 @@ def _no_plan(document: Document) -> list[str]:
         lines += _wrap(plain(why["reason"]), "  ")
     if missing is None:  # of an earlier version
         for b in why["blocked"]:
-            lines += _wrap(f"{plain(b['from'])} to {plain(b['to'])}: {plain(b['why'])}", "  - ")
+            lines += _wrap(f"{isolated(b['from'])} to {isolated(b['to'])}: {plain(b['why'])}", "  - ")
     for stretch in (missing or ())[:_SHOWN]:
-        lines += _wrap(f"No section gets from {plain(stretch['from'])} to {plain(stretch['to'])}:", "  ")
+        lines += _wrap(
+            f"No section gets from {isolated(stretch['from'])} to {isolated(stretch['to'])}:", "  "
+        )
         for part in plain(stretch["why"]).split("; "):
             lines += _wrap(part, "      ")
         lines += _remedies(stretch, document)
@@ -182,7 +184,7 @@ def _sections(document: Document, units: Units) -> list[str]:
     for k, s in enumerate(sections, 1):
         own = s.get("reel")
         holds = own["length_m"] if own else reel["longest_m"]
-        title = f"{plain(s['from'])} to {plain(s['to'])}"
+        title = f"{isolated(s['from'])} to {isolated(s['to'])}"
         cells = [str(k), title, units.figure("length", s["cable_length_m"])]
         if sizes:
             cells += [units.figure("length", own and own[key]) for key in ("length_m", "waste_m")]
@@ -279,7 +281,8 @@ def _vaults(document: Document, pulls: Sequence[Pull]) -> list[str]:
             lines += _wrap(f"{label}: {', '.join(tags[role])}")
         if role == "splice":
             for tag, reason in splice_reasons(document).items():
-                lines += _wrap(f"{plain(tag)}: {reason}", "  ", "      ")
+                if reason:  # a splice that cannot stand anywhere else may have none
+                    lines += _wrap(f"{isolated(tag)}: {reason}", "  ", "      ")
     return lines
 
 

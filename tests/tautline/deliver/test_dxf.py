@@ -109,6 +109,13 @@ def test_the_schedule_is_beside_the_plan(harbour, tmp_path):
         assert t.dxf.insert.y + t.dxf.height < lowest
 
 
+def test_a_failure_without_a_ratio_shows_none_of_another_check(harbour, tmp_path):
+    harbour["sections"][0]["pulls"][0] |= {"utilisation": 0.0817, "verdict": "fail", "governs": "temperature"}
+    said = texts(read(harbour, tmp_path)[1])
+    assert any("PULL 1: -" in text for text in said)
+    assert not any(text == "8 %" or ": 8 %" in text for text in said)
+
+
 def test_every_pull_has_its_profile(harbour, tmp_path):
     _, model = read(harbour, tmp_path)
     titles = texts(model, "TAUTLINE-PROFILE-TEXT")

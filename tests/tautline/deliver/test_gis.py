@@ -50,6 +50,20 @@ def test_pulls_carry_the_document_s_numbers(harbour, tmp_path):
     assert pulls.geometry.length.iloc[0] * FT == pytest.approx(documents[0]["length_m"], rel=1e-3)
 
 
+def test_the_brake_is_there_and_null_where_the_document_has_none(harbour, tmp_path):
+    harbour["sections"][0]["pulls"][0]["brake_tension_N"] = 1234.5
+    pulls = read(harbour, tmp_path, "pulls")
+    assert pulls["brake_tension_N"].iloc[0] == 1234.5
+    assert pulls["brake_tension_N"].iloc[1:].isna().all()
+
+
+def test_a_failure_without_a_ratio_has_no_utilisation(harbour, tmp_path):
+    harbour["sections"][0]["pulls"][0] |= {"utilisation": 0.0817, "verdict": "fail", "governs": "temperature"}
+    for layer in ("pulls", "sections"):
+        rows = read(harbour, tmp_path, layer)
+        assert list(rows["utilisation"].isna()) == [True] + [False] * (len(rows) - 1)
+
+
 def test_segments_lie_end_to_end_and_end_at_the_profile(harbour, tmp_path):
     segments = read(harbour, tmp_path, "segments")
     own = segments[segments["pull"] == 1]

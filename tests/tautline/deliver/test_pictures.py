@@ -61,6 +61,13 @@ def test_names_shown_at_first_stay_on_the_plan(made, vaults, span):
         assert y + y1 <= picture.map_height
 
 
+def test_a_failure_without_a_ratio_shows_none_of_another_check(harbour):
+    harbour["sections"][0]["pulls"][0] |= {"utilisation": 0.0817, "verdict": "fail", "governs": "temperature"}
+    text = str(PlanPicture(harbour).render())
+    assert "1: - FAILS" in text
+    assert not re.search(r"[ >]8 %", text)
+
+
 def test_a_failing_pull_is_told_without_colour(failing):
     text = str(PlanPicture(failing).render())
     assert "2: 100.03 % FAILS" in text

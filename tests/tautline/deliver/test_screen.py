@@ -1,6 +1,7 @@
 import re
 
 from tautline.deliver.present import columns, used
+from tautline.deliver.reasons import splice_words
 from tautline.deliver.screen import render
 
 
@@ -98,3 +99,20 @@ def test_a_failure_without_a_ratio_shows_none_of_another_check(harbour):
     assert not re.search(r"\s8 %", render(harbour))
     assert used(pull | {"utilisation": 1.3}) == "130 %"
     assert used(pull | {"verdict": "pass"}) == "8 %"
+
+
+def test_a_splice_without_a_reason_takes_no_line(harbour):
+    tags = [v["tag"] for v in harbour["vaults"][1:3]]
+    harbour["splices"] = [
+        {"vault": tag, "forced": forced, "moved": []} for tag, forced in zip(tags, (True, False), strict=True)
+    ]
+    lines = render(harbour).splitlines()
+    assert f"  {tags[0]}: the job asks for a splice here" in lines
+    assert not any(line.strip() == f"{tags[1]}:" for line in lines)
+
+
+def test_names_from_right_to_left_leave_reasons_in_order(harbour):
+    # Unicode Standard Annex 9, 2.4: a name between isolates turns nothing that stands beside it
+    name = "\u05d1\u05d5\u05e8 3"
+    splice = {"forced": False, "moved": [{"to": name, "extra_cost": 4.0, "why": ""}]}
+    assert splice_words(splice) == f"at \u2066{name}\u2069 the plan would cost 4 more"

@@ -39,6 +39,13 @@ def test_numbers_are_numbers_in_the_units_of_the_heading(harbour, tmp_path):
     assert column(pulls, "exit tension [kN]")[0] == pytest.approx(19.007789, abs=1e-6)
 
 
+def test_the_brake_has_its_unit_and_is_empty_where_the_document_has_none(harbour, tmp_path):
+    harbour["sections"][0]["pulls"][0]["brake_tension_N"] = 4448.2216152605
+    brake = column(workbook(harbour, tmp_path)["Pulls"], "brake for low friction [lbf]")
+    assert brake[0] == pytest.approx(1000.0)  # NIST SP 811: a pound-force is 4.4482216152605 N
+    assert brake[1:] == [None] * 4
+
+
 def test_each_cable_has_its_reel_and_materials_add_up(harbour, tmp_path):
     book = workbook(harbour, tmp_path)
     reels = column(book["Reels"], "length on the reel [ft]")
