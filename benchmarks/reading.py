@@ -45,6 +45,8 @@ LAYER = {
     "the same to arrays by shapely": "import pyogrio.raw, shapely\n"
     "_, table = pyogrio.raw.read_arrow(path, columns=[], return_fids=True)\n"
     "shapely.get_coordinates(shapely.from_wkb(table.column(1).to_numpy(zero_copy_only=False)), return_index=True)",
+    "the same to arrays by our decoding": "import gc\ngc.disable()\nfrom routeio import gis_arrow\n"
+    "gis_arrow.read(path, None, [], None, None)",
     "feature by feature, to arrays": "import pyogrio.raw, shapely\n"
     "_, _, wkb, _ = pyogrio.raw.read(path, columns=[], return_fids=True)\n"
     "shapely.get_coordinates(shapely.from_wkb(wkb), return_index=True)",

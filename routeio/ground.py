@@ -119,9 +119,11 @@ def check_in_reach(values: FloatArray, metres_per_unit: float, where: Where) -> 
     InputRefusedError
         ``bad-number``: NaN, infinite, or farther than 1e9 m from the origin.
     """
-    # NaN is neither below nor above anything
-    if not values.size or (
-        values.max() * metres_per_unit < FARTHEST and values.min() * metres_per_unit > -FARTHEST
+    # NaN is neither below nor above anything; of many rows column by column, which takes half as long
+    columns = values.T if values.ndim == 2 and len(values) > 1000 else (values,)
+    if not values.size or all(
+        some.max() * metres_per_unit < FARTHEST and some.min() * metres_per_unit > -FARTHEST
+        for some in columns
     ):
         return
     good = np.abs(values) * metres_per_unit < FARTHEST  # False for NaN
