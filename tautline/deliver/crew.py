@@ -120,15 +120,26 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
 
 
 def _puller_limit(p: Pull, units: Units) -> dict[str, str]:
-    """What to set the puller to: a tenth over the expected reading, never above the limit of cable or puller."""
+    """What to set the puller to: a tenth over the expected reading, never above what cable, bends or puller bear.
+
+    Sidewall pressure grows as the tension does: where it is nearer to its limit, it decides how far the reading may rise.
+    """
     d = p.data
     pullers = [c["limit"] for c in d["checks"] if c["name"] == "puller_tension" and c["limit"] is not None]
     expected = d.get("winch_tension_N", d["max_tension_N"])
     limit = d["limits"]["max_tension_N"]
-    setting = min([CUT_OUT * expected, *pullers, *([] if limit is None else [limit])])
+    pressed = [
+        c["utilisation"]
+        for c in d["checks"]
+        if c["name"] == "max_sidewall" and c["binding"] and c["utilisation"]
+    ]
+    borne = [expected / max(pressed)] if pressed else []
+    setting = min([CUT_OUT * expected, *pullers, *borne, *([] if limit is None else [limit])])
     note = f"expected at most {units.text('force', expected)}"
     if limit is not None:
         note += f"; the cable's limit is {units.text('force', limit)}"
+    if borne and borne[0] < CUT_OUT * expected:
+        note += f"; at {units.text('force', borne[0])} the sidewall pressure in a bend reaches its limit"
     if pullers:
         note += f"; the puller's is {units.text('force', min(pullers))}"
     if limit is not None and expected > limit:
