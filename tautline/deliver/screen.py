@@ -315,10 +315,17 @@ def _lubricant(pulls: Sequence[Pull], units: Units) -> list[str]:
         plan = p.data["lubricant"]
         at = "; ".join(f"{units.text('volume', a['litres'])} at {isolated(a['vault'])}" for a in plan["at"])
         lines += _wrap(f"{at} ({plan['grade']})", f"  {p.number:>2}  ", "      ")
-    hows = Counter(plain(a["how"]) for p in pulls for a in p.data["lubricant"]["at"])
-    for how, _ in hows.most_common(4):
-        lines += _wrap(how, "      - ")
+        for how, vaults in _hows(plan["at"]).items():
+            lines += _wrap(f"{vaults}: {how}", "      - ")
     return lines
+
+
+def _hows(at: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """How the lubricant gets in, and at which vaults of the pull."""
+    where: dict[str, list[str]] = {}
+    for a in at:
+        where.setdefault(plain(a["how"]), []).append(isolated(a["vault"]))
+    return {how: ", ".join(vaults) for how, vaults in where.items()}
 
 
 def _attention(pulls: Sequence[Pull], units: Units) -> list[str]:
