@@ -21,7 +21,7 @@ from tautline.deliver.digest import (
 )
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, count, isolated, percent, plain, used, words
-from tautline.deliver.reasons import NO_REMEDY, remedy_words
+from tautline.deliver.reasons import NO_REMEDY, alternative_rows, plan_reasons, price, remedy_words
 from tautline.deliver.typeset import typeset
 
 
@@ -114,6 +114,18 @@ def report_data(document: Document) -> dict[str, Any]:
         ),
         "sections": [_section_row(k, s, document, units) for k, s in enumerate(sections_of(document), 1)],
         "section_heads": ["Section", "From", "To", f"Cable, {units.label('length')}", "Of a reel", "Reels"],
+        "reasons": [list(row) for row in plan_reasons(document)],
+        "alternatives": [
+            [
+                str(a["number"]),
+                price(a["cost"]),
+                percent(a["utilisation"]),
+                *(str(a[key]) for key in ("sections", "pulls", "relubes")),
+                a["splices"],
+                a["said"],
+            ]
+            for a in alternative_rows(document)
+        ],
         "lubricant_heads": ["Pull", "Vault", f"Lubricant, {units.label('volume')}", "Grade", "How"],
         "lubricant": [
             [

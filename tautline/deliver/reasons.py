@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.frame import Document
+from tautline.deliver.frame import Document, pulls_of, sections_of
 from tautline.deliver.present import Units, count, isolated, percent, plain, words
 
 Data = Mapping[str, Any]
@@ -326,4 +326,33 @@ def alternative_rows(document: Document) -> list[dict[str, Any]]:
                 **item,
             }
         )
+    return rows
+
+
+def plan_reasons(document: Document) -> list[tuple[str, str, str]]:
+    """Return every reason that the document gives for its plan: of splices, of sections, of the ways of its pulls.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    list of (str, str, str)
+        What it is about (``splice``, ``section`` or ``pull``), which one, and the reason; empty where none were
+        worked out.
+    """
+    rows = [("splice", isolated(tag), why) for tag, why in splice_reasons(document).items() if why]
+    pulls = pulls_of(document)
+    for number, section in enumerate(sections_of(document), 1):
+        if why := runner_words(section):
+            ends = f"{isolated(section['from'])} to {isolated(section['to'])}"
+            rows.append(("section", f"{number}: {ends}", f"without it: {why}"))
+    worst = max((p.data["utilisation"] for p in pulls), default=None)
+    for p in pulls:
+        way, relief = way_words(p.data, document, worst), gain_words(p.data, document)
+        name = f"{p.number}: {p.title}"
+        rows += [("pull", name, way)] if way else []
+        rows += [("pull", name, "would relieve it: " + "; ".join(relief))] if relief else []
     return rows

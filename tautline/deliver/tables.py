@@ -12,6 +12,7 @@ from tautline.deliver.atomic import replacing_folder
 from tautline.deliver.digest import cable_of
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, plain, words
+from tautline.deliver.reasons import alternative_rows, plan_reasons
 
 Cell = str | float | int | None
 
@@ -81,7 +82,7 @@ def tables_of(document: Document) -> tuple[Table, ...]:
     Returns
     -------
     tuple of Table
-        Pulls, checks, vaults, reels, lubricant, materials, findings and what the result rests on.
+        Pulls, checks, vaults, reels, lubricant, materials, reasons, alternatives, findings and what the result rests on.
     """
     units, pulls = Units.of(document), pulls_of(document)
     return (
@@ -91,6 +92,8 @@ def tables_of(document: Document) -> tuple[Table, ...]:
         _reels(document, units),
         _lubricant(pulls),
         _materials(document, pulls, units),
+        _reasons(document),
+        _alternatives(document),
         _findings(document),
         _basis(document, units),
     )
@@ -308,6 +311,37 @@ def _materials(document: Document, pulls: Sequence[Pull], units: Units) -> Table
         litres[p.data["lubricant"]["grade"]] += p.data["lubricant"]["total_L"]
     rows += [(f"pulling lubricant, {grade}", None, None, total) for grade, total in litres.items()]
     return Table("Materials", columns, rows)
+
+
+def _reasons(document: Document) -> Table:
+    columns = (Column("of"), Column("which", wide=36), Column("why", wide=90))
+    return Table("Reasons", columns, list(plan_reasons(document)))
+
+
+def _alternatives(document: Document) -> Table:
+    """The plans that none beats in both cost and worst utilisation."""
+    columns = (
+        Column("alternative"),
+        Column("cost", decimals=2),
+        Column("worst utilisation", "percent"),
+        Column("sections"),
+        Column("pulls"),
+        Column("re-lube stops"),
+        Column("the plan"),
+        Column("knee"),
+        Column("splices at", wide=36),
+        Column("re-lube at", wide=36),
+    )
+    rows: list[tuple[Cell, ...]] = [
+        (
+            *(a[key] for key in ("number", "cost", "utilisation", "sections", "pulls", "relubes")),
+            *("yes" if a[key] else "no" for key in ("chosen", "knee")),
+            a["splices"],
+            a["relube"],
+        )
+        for a in alternative_rows(document)
+    ]
+    return Table("Alternatives", columns, rows)
 
 
 def _findings(document: Document) -> Table:

@@ -40,6 +40,29 @@ def failing(harbour):
 
 
 @pytest.fixture
+def argued(harbour):
+    """With a splice that the job asks for, a section that nothing can do without, and two plans to choose from."""
+    section = harbour["sections"][0]
+    harbour["splices"] = [{"vault": section["to"], "forced": True, "moved": []}]
+    section["why"] = {"runner_up": None, "none": "too long", "extra_cost": None}
+    brief = {"splices": 1, "setups": 2, "relubes": 0}
+    harbour["alternatives"] = [
+        {
+            "chosen": not knee,
+            "knee": knee,
+            "plan": {
+                **brief,
+                "cost": cost,
+                "utilisation": use,
+                "sections": [{"to": to, "pulls": []} for to in (section["to"], "SUB-B")],
+            },
+        }
+        for knee, cost, use in ((False, 40.0, 0.9), (True, 55.5, 0.7))
+    ]
+    return harbour
+
+
+@pytest.fixture
 def no_plan(harbour):
     harbour |= {
         "verdict": "no-plan",

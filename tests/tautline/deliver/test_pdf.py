@@ -132,6 +132,19 @@ def test_a_puller_weaker_than_the_cable_sets_its_own_limit(harbour):
     assert "the puller's is" in made["note"]
 
 
+def test_sidewall_pressure_near_its_limit_decides_the_setting(harbour):
+    pull = harbour["sections"][0]["pulls"][0]
+    (check,) = (c for c in pull["checks"] if c["name"] == "max_sidewall")
+    check |= {"utilisation": 0.98, "binding": True}
+    pull["max_tension_N"] = 0.5 * pull["limits"]["max_tension_N"]
+    made = sheet(harbour, 1)["limit"]
+    # 2 % more tension is 2 % more sidewall pressure: 2,500 lbf / 0.98
+    assert made["setting"] == "2,551 lbf"
+    assert "sidewall pressure in a bend reaches its limit" in made["note"]
+    check["utilisation"] = 0.5
+    assert sheet(harbour, 1)["limit"]["setting"] == "2,750 lbf"
+
+
 def test_values_between_rows_are_read_off_straight():
     assert crew.value_at([0.0, 10.0, 20.0], [0.0, 100.0, 300.0], 15.0) == pytest.approx(200.0)
     assert crew.value_at([0.0, 10.0], [5.0, 7.0], 99.0) == 7.0
@@ -184,3 +197,17 @@ def test_the_report_says_what_would_give_a_plan(no_plan):
     assert "no single" in pdf.report_data(no_plan)["no_plan"][1]
     no_plan["no_plan"]["missing"] = [stretch | {"looked": False, "remedies": []}]
     assert "not looked for" in pdf.report_data(no_plan)["no_plan"][1]
+
+
+@needs_reader
+def test_the_report_says_why_and_marks_the_knee(argued, tmp_path):
+    pdf.write_report(argued, tmp_path / "report.pdf")
+    text = " ".join("".join(pages(tmp_path / "report.pdf")).split())
+    assert "Why this plan" in text
+    assert "the job asks for a splice here" in text
+    assert "without it: no plan without it: too long" in text
+    row = text[text.index("Alternatives") :]
+    assert row.index("55.5") < row.index("knee")
+    assert row.index("40") < row.index("the plan") < row.index("55.5")
+    pdf.write_report(argued, tmp_path / "again.pdf")
+    assert (tmp_path / "again.pdf").read_bytes() == (tmp_path / "report.pdf").read_bytes()

@@ -21,7 +21,18 @@ def column(sheet, heading):
 
 def test_every_document_makes_every_sheet(document, tmp_path):
     book = workbook(document, tmp_path)
-    expected = ["Pulls", "Checks", "Vaults", "Reels", "Lubricant", "Materials", "Findings", "Basis"]
+    expected = [
+        "Pulls",
+        "Checks",
+        "Vaults",
+        "Reels",
+        "Lubricant",
+        "Materials",
+        "Reasons",
+        "Alternatives",
+        "Findings",
+        "Basis",
+    ]
     assert book.sheetnames == expected
     for sheet in book:
         assert sheet.freeze_panes == "A2"
@@ -44,6 +55,17 @@ def test_the_brake_has_its_unit_and_is_empty_where_the_document_has_none(harbour
     brake = column(workbook(harbour, tmp_path)["Pulls"], "brake for low friction [lbf]")
     assert brake[0] == pytest.approx(1000.0)  # NIST SP 811: a pound-force is 4.4482216152605 N
     assert brake[1:] == [None] * 4
+
+
+def test_reasons_and_alternatives_have_their_sheets(argued, tmp_path):
+    book = workbook(argued, tmp_path)
+    assert column(book["Reasons"], "of") == ["splice", "section"]
+    assert column(book["Reasons"], "why")[1] == "without it: no plan without it: too long"
+    sheet = book["Alternatives"]
+    assert column(sheet, "cost") == [40.0, 55.5]
+    assert column(sheet, "worst utilisation [%]") == pytest.approx([90.0, 70.0])
+    assert column(sheet, "the plan") == ["yes", "no"]
+    assert column(sheet, "knee") == ["no", "yes"]
 
 
 def test_each_cable_has_its_reel_and_materials_add_up(harbour, tmp_path):
