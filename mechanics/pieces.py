@@ -51,6 +51,8 @@ def cut(chain: Chain, segment: ArrayLike, fraction: ArrayLike) -> tuple[Chain, I
         raise DomainError(f"segment must be a row of integers like fraction, got shape {which.shape}")
     if which.size and not (which.min() >= 0 and which.max() < n):
         raise DomainError(f"segment must be from 0 to {n - 1}, got {which.min()} to {which.max()}")
+    if not which.size:
+        return chain, np.arange(n)
     owner = np.concatenate([np.arange(n), which])
     start = np.concatenate([np.zeros(n), where])
     order = np.lexsort((start, owner))

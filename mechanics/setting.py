@@ -92,7 +92,7 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
     """
     tables = rules.tables or built_in()
     shares = 1.0 if len(main_cables(bundle)) == 1 else 0.5
-    used = set(track.bore.tolist())
+    used = set(np.flatnonzero(np.bincount(track.bore)).tolist())
     lies: list[Lie | None] = []
     rows = np.zeros((5, len(track.bores)))
     weight = np.full(len(track.bores), weight_of(bundle))

@@ -135,7 +135,12 @@ class Carrier:
         width = self.way.spans + 1
         # First with lubricant added wherever one likes, which tells what can be reached at all; then stop by stop.
         arrivals, seeds = self.round(starts, self.first(starts), regrow=self.way.ages)
-        keys = np.sort(arrivals.start * width + arrivals.pull)
+        keys = arrivals.start * width + arrivals.pull
+        if not self.way.ages:  # each pull is reached once, and needs no stops
+            order = np.argsort(keys, kind="stable")
+            load = arrivals.load[order] if self.exact else np.full(keys.size, np.nan)
+            return Reached(arrivals.start[order], arrivals.pull[order], np.zeros(keys.size, np.int64), load)
+        keys = np.sort(keys)
         keys = keys[np.append(True, keys[1:] > keys[:-1])] if keys.size else keys
         stops, load = np.full(keys.size, -1), np.full(keys.size, np.nan)
         direct = arrivals.label >= 0
@@ -270,6 +275,8 @@ class Carrier:
 
     def _carried(self, stage: Stage, stretch: IntArray | None, labels: Labels) -> Labels:
         """Labels carried through their stretches; each through one of its own where none are named."""
+        if not stage.count:
+            return labels
         own = np.arange(len(labels)) if stretch is None else stretch
         low, high, load = stage.carry(own, labels.low, labels.high, self._floor)
         return replace(labels, low=low, high=high, load=np.maximum(labels.load, load))

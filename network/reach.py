@@ -162,7 +162,8 @@ class RowOffers:
         self.feed, self.pull, self.stops, self._load = (
             np.concatenate(columns) for columns in zip(*rows, strict=True)
         )
-        order = np.lexsort((self.pull, self.feed))
+        # Long runs of these are in order as they come, which a stable sort makes use of.
+        order = np.argsort(self.feed * (last + 1) + self.pull, kind="stable")
         self.feed, self.pull, self.stops, self._load = (
             a[order] for a in (self.feed, self.pull, self.stops, self._load)
         )

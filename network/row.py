@@ -300,6 +300,8 @@ class Row:
             [m]
         """
         on, back = self._rises
+        if not (on[-1] > 0.0 or back[-1] > 0.0):
+            return np.zeros(feed.size)
         first, last = self.first[np.minimum(feed, pull)], self.last[np.maximum(feed, pull) - 1]
         return np.asarray(np.where(feed < pull, on[last] - on[first], back[last] - back[first]))
 

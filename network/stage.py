@@ -8,6 +8,7 @@ from mechanics.balance import Laws, Layout, march
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from mechanics.interval import cut_at_level, pick_friction
+from network.level import Level
 from network.way import Way, spread
 
 # Stretches of so few pieces are looked over piece by piece, all at once.
@@ -46,6 +47,7 @@ class Stage:
         self.number = np.cumsum(self.filled) - 1
         begin, end = begin[self.filled], end[self.filled]
         self.count = begin.size
+        self._level: Level | None = None
         if not self.count:
             return
         offsets = np.concatenate(([0], np.cumsum(end - begin)))
@@ -67,6 +69,12 @@ class Stage:
         self.bound = np.minimum(upper, np.append(upper[1:], UNLIMITED))
         self.bound[self.last] = upper[self.last]
         self.upper, self.scales = upper, scales
+        if not self.falls and self._longest <= _SHORT and Level.serves(chain, rub):
+            first, count = np.zeros((2, self.filled.size), dtype=np.int64)
+            first[self.filled], count[self.filled] = self.first, np.diff(chain.offsets)
+            self._level = Level(chain, weight, np.asarray(rub), first, count, upper, self.bound)
+            self._scale = np.broadcast_to(scale, self.filled.shape)
+            return
         self.layout = Layout(chain)
         self.laws = Laws.of(self.layout, weight, rub)
         level = (np.minimum(chain.grade_in, chain.grade_out) < 0.0) & (chain.grade_in != chain.grade_out)
@@ -94,6 +102,11 @@ class Stage:
         load : ndarray, shape (n,)
             Worst utilisation at the lower end; NaN where that was raised on the way, or may peak inside a piece.
         """
+        if self._level is not None:
+            low, worst = self._level.carry(stretch, low)
+            scales = self._scale.take(stretch)
+            worst *= scales
+            return np.where(worst <= scales, low, np.nan), high, worst
         load = np.zeros(low.size)
         which = np.flatnonzero(self.filled[stretch])
         if not which.size:

@@ -45,6 +45,7 @@ class Steady:
             self._reel = overriding(Cap("reel_length", rules.reel, ""), rules).limit
         guides = sum(g.chain.total_length for g in (row.feed_guide, row.pull_guide) if g is not None)
         self._ends = guides + 2.0 * rules.slack
+        self._known_runs: FloatArray = np.zeros((0, 0))
 
     @cached_property
     def farthest(self) -> IntArray:
@@ -106,18 +107,20 @@ class Steady:
         """Worst utilisation of any segment of each stretch, from the maxima of runs of 1, 2, 4, ... segments."""
         begin, end = self.row.first[low], self.row.last[high - 1]
         level = np.frexp((end - begin).astype(np.float64))[1] - 1
-        return np.asarray(np.maximum(self._runs[level, begin], self._runs[level, end - (1 << level)]))
+        runs = self._runs(int(level.max(initial=0)))
+        return np.asarray(np.maximum(runs[level, begin], runs[level, end - (1 << level)]))
 
-    @cached_property
-    def _runs(self) -> FloatArray:
-        runs = [self._segments]
-        width = 1
-        while 2 * width <= runs[0].size:
-            longer = runs[-1].copy()
-            longer[: longer.size - width] = np.maximum(runs[-1][:-width], runs[-1][width:])
-            runs.append(longer)
-            width *= 2
-        return np.stack(runs)
+    def _runs(self, level: int) -> FloatArray:
+        """Maxima of runs of up to 2 to the power of ``level`` segments; longer than asked for before, made anew."""
+        if level >= len(self._known_runs):
+            runs = [self._segments]
+            for power in range(level):
+                width = 1 << power
+                longer = runs[-1].copy()
+                longer[: longer.size - width] = np.maximum(runs[-1][:-width], runs[-1][width:])
+                runs.append(longer)
+            self._known_runs = np.stack(runs)
+        return self._known_runs
 
     @cached_property
     def _segments(self) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -143,7 +144,16 @@ class Way:
             The same pieces with the same coefficients as the pulls they are part of.
         """
         if not self.ages:
-            return self._laid(segments, offsets, fresh[:0], None)
+            whole = self._whole
+            chain, rubbing = whole.chain, pick_friction(whole.rubbing, segments)
+            laid = Chain(
+                chain.length[segments],
+                chain.grade_in[segments],
+                chain.grade_out[segments],
+                chain.turn[segments],
+                offsets,
+            )
+            return Pieces(laid, segments, np.arange(segments.size), rubbing)
         bounds = np.append(np.arange(0, offsets.size - 1, _FRESH_AT_ONCE), offsets.size - 1)
         parts = []
         for low, high in pairwise(bounds):
@@ -158,6 +168,13 @@ class Way:
             np.concatenate([p.item + begin for p, begin in parts]),
             _joined([p.rubbing for p, _ in parts]),
         )
+
+    @cached_property
+    def _whole(self) -> Pieces:
+        """The whole way where no friction changes on it: each segment is one piece."""
+        prepared = prepare(self.track)
+        rubbing = prepared.rubbing(self.setting.correction, self.setting.factor)
+        return Pieces(prepared.chain, prepared.source_segment, prepared.source_segment, rubbing)
 
     def _laid(
         self, segments: IntArray, offsets: IntArray, fresh: IntArray, slid: FloatArray | None
