@@ -53,6 +53,8 @@ class Sections:
 
     def where(self, mask: NDArray[np.bool_]) -> Sections:
         """Return the sections that ``mask`` selects."""
+        if mask.all():
+            return self
         return Sections(*(getattr(self, name)[mask] for name in self.__dataclass_fields__))
 
 
@@ -128,15 +130,17 @@ class Market:
 
     def sections(self) -> Iterator[Sections]:
         """Yield all candidate sections, in batches."""
-        rows = self.possible
-        feed, pull = self.feed[rows], self.pull[rows]
         if self._alone is None:
+            rows = self.possible
+            feed, pull = self.feed[rows], self.pull[rows]
             low, high = np.minimum(feed, pull), np.maximum(feed, pull)
             none = np.full(rows.size, -1)
             self._alone = self._offered(low, high, self.cost[rows], self.climb[rows], rows, none)
         yield self._alone
         if self.middle_cost is None:
             return
+        rows = self.possible
+        feed, pull = self.feed[rows], self.pull[rows]
         back, on = rows[pull < feed], rows[pull > feed]
         vaults = np.arange(self.last + 2)
         back_at, on_at = np.searchsorted(self.feed[back], vaults), np.searchsorted(self.feed[on], vaults)
@@ -254,11 +258,13 @@ def cheapest(market: Market, start: int, end: int) -> Choice | None:
     used = np.maximum(market.utilisation[sections.first], market.utilisation[second])
     at = cells.index(sections.start, sections.end)
     where = np.flatnonzero(tight)
-    ways = list(zip(cells.start[where].tolist(), cells.end[where].tolist(), strict=True))
+    ways = cells.start[where].tolist(), cells.end[where].tolist()
     limit = _least_worst(ways, cells.least(at, used)[where].tolist(), start, end)
 
     sections, at = sections.where(used <= limit), at[used <= limit]
     climb = cells.least(at, sections.climb)
+    where = where[climb[where] < _NOTHING]
+    ways = cells.start[where].tolist(), cells.end[where].tolist()
     stretches = _least_climb(ways, climb[where].tolist(), start, end)
     chosen = np.zeros(cells.start.size, dtype=bool)
     low, high = np.array(stretches).T
@@ -275,11 +281,11 @@ def _of_least_cost(market: Market, cells: _Cells, price: IntArray, tight: NDArra
     return Sections(*(np.concatenate([getattr(k, f) for k in kept]) for f in Sections.__dataclass_fields__))
 
 
-def _least_worst(ways: list[tuple[int, int]], used: list[int], start: int, end: int) -> int:
-    """The least utilisation within which some way keeps, of ways in the order of their starts."""
+def _least_worst(ways: tuple[list[int], list[int]], used: list[int], start: int, end: int) -> int:
+    """The least utilisation within which some way keeps, of starts and ends in the order of the starts."""
     worst = [_NOTHING] * (end + 1)
     worst[end] = 0
-    for (low, high), value in zip(reversed(ways), reversed(used), strict=True):
+    for low, high, value in zip(*map(reversed, ways), reversed(used), strict=True):
         value = max(value, worst[high])
         if value < worst[low]:
             worst[low] = value
@@ -287,18 +293,18 @@ def _least_worst(ways: list[tuple[int, int]], used: list[int], start: int, end: 
 
 
 def _least_climb(
-    ways: list[tuple[int, int]], rises: list[int], start: int, end: int
+    ways: tuple[list[int], list[int]], rises: list[int], start: int, end: int
 ) -> list[tuple[int, int]]:
     """The way that climbs least, of several the one that stops at the earlier vaults."""
     above = [_NOTHING] * (end + 1)
     above[end] = 0
-    for (low, high), value in zip(reversed(ways), reversed(rises), strict=True):
+    for low, high, value in zip(*map(reversed, ways), reversed(rises), strict=True):
         value += above[high]
         if value < above[low]:
             above[low] = value
     stretches = []
     here = start
-    for (low, high), value in zip(ways, rises, strict=True):
+    for low, high, value in zip(*ways, rises, strict=True):
         if low == here and value + above[high] == above[low] < _NOTHING:
             stretches.append((low, high))
             here = high
@@ -335,13 +341,21 @@ def _ahead(cells: _Cells, price: IntArray, start: int, end: int) -> list[int]:
     """Least cost from each vault to ``end``; plain lists are quicker here than arrays of a few elements."""
     prices = price.tolist()
     offsets = cells.offsets.tolist()
+    # Of sections of one price only what lies ahead of their ends need be compared.
+    change = np.append(0, np.cumsum(price[1:] != price[:-1]))
+    begins = cells.offsets[:-1]
+    filled = np.flatnonzero(cells.offsets[1:] > begins)
+    alike = np.zeros(begins.size, dtype=bool)
+    alike[filled] = change[begins[filled]] == change[cells.offsets[filled + 1] - 1]
+    single = alike.tolist()
     ahead = [_NOTHING] * (len(offsets) + 1)
     ahead[end] = 0
     for vault in range(end - 1, start - 1, -1):
         first, stop = offsets[vault], offsets[vault + 1]
         if first < stop:
-            least = min(map(add, prices[first:stop], ahead[vault + 1 : min(end, vault + stop - first) + 1]))
-            ahead[vault] = min(_NOTHING, least)
+            after = ahead[vault + 1 : min(end, vault + stop - first) + 1]
+            least = prices[first] + min(after) if single[vault] else min(map(add, prices[first:stop], after))
+            ahead[vault] = least if least < _NOTHING else _NOTHING
     return ahead
 
 
@@ -352,16 +366,13 @@ def _on_a_cheapest_way(
     left = np.array(ahead)
     inside = (cells.start >= start) & (cells.end <= end) & (price < _NOTHING)
     tight = inside & (price + left[cells.end] == left[cells.start]) & (left[cells.start] < _NOTHING)
-    where = np.flatnonzero(tight)
-    met = bytearray(end + 1)
+    ends = cells.end[tight].tolist()
+    bounds = np.concatenate(([0], np.cumsum(tight)))[cells.offsets].tolist()
+    met = bytearray(left.size)
     met[start] = 1
-    astray = []
-    for cell, low, high in zip(
-        *(a.tolist() for a in (where, cells.start[where], cells.end[where])), strict=True
-    ):
+    for low in range(start, end):
         if met[low]:
-            met[high] = 1
-        else:
-            astray.append(cell)
-    tight[astray] = False
+            for high in ends[bounds[low] : bounds[low + 1]]:
+                met[high] = 1
+    tight &= np.frombuffer(met, dtype=np.bool_)[cells.start]
     return np.asarray(tight)

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from decimal import Decimal
 from fractions import Fraction
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
 from mechanics.errors import DomainError, FloatArray, in_range
-from network.cheapest import IMPOSSIBLE, Choice, Market
+from network.cheapest import IMPOSSIBLE, Choice, Market, Sections
 from network.pulls import Offers, PullOption
 from network.row import RowFacts
 from network.terms import PlanRules, Reel, Section
@@ -101,6 +102,8 @@ def reel_for(rules: PlanRules, length: float) -> tuple[Reel | None, Fraction]:
     tuple of (Reel or None, Fraction)
         Of reels that cost the same, the shortest.
     """
+    if not rules.reels:
+        return None, Fraction(0)
     fitting = [
         (
             exactly(r.cost) + exactly(rules.waste) * max(exactly(r.length) - exactly(length), Fraction(0)),
@@ -149,7 +152,7 @@ def market_of(
             raise DomainError(
                 f"{name} must be a vault from 0 to {last}, got {values.min()} to {values.max()}"
             )
-    new = np.array([v.price for v in facts.vaults])
+    new = np.array(list(map(attrgetter("price"), facts.vaults)), dtype=np.float64)
     new[[0, -1]] = 0.0
     unit = small_unit((*prices_of(rules), *np.unique(in_range("vaults.price", new, at_least=0.0)).tolist()))
     costs = rules.costs
@@ -212,6 +215,9 @@ def steps(utilisation: FloatArray) -> IntArray:
 
 def _next_forced(facts: RowFacts, rules: PlanRules) -> IntArray:
     """For each vault, the first after it where a splice must be."""
+    last = len(facts.vaults) - 1
+    if not rules.splice_at:
+        return np.full(last + 1, last)
     tags = [v.tag for v in facts.vaults]
     unknown = [t for t in rules.splice_at if t not in tags]
     if unknown:
@@ -239,9 +245,19 @@ def permitted(facts: RowFacts, what: str) -> NDArray[np.bool_]:
     ndarray of bool, shape (n + 1,)
         One a vault.
     """
-    allowed = np.array([bool(getattr(v, what)) for v in facts.vaults])
+    allowed = np.array(list(map(attrgetter(what), facts.vaults)), dtype=bool)
     allowed[[0, -1]] = True
     return allowed
+
+
+def _earliest_fed(found: Sections, feed: IntArray) -> Sections:
+    """Of the sections of each stretch, those fed at its earliest vault."""
+    order = np.lexsort((feed, found.end, found.start))
+    start, end, fed = found.start[order], found.end[order], feed[order]
+    new = np.append(True, (start[1:] != start[:-1]) | (end[1:] != end[:-1]))
+    earliest = np.zeros(feed.size, dtype=bool)
+    earliest[order] = fed == fed[new][np.cumsum(new) - 1]
+    return found.where(earliest)
 
 
 def sections_of(
@@ -268,6 +284,7 @@ def sections_of(
         In the row's order.
     """
     found, most = choice.sections, (choice.utilisation + 0.5) * UTILISATION_STEP
+    found = _earliest_fed(found, offers.feed[rows[found.first]])
     stops_free = rules.costs.relube == 0.0
     best: dict[tuple[int, int], tuple[tuple[object, ...], tuple[PullOption, ...]]] = {}
     columns = (found.start, found.end, rows[found.first], np.where(found.second < 0, -1, rows[found.second]))

@@ -78,7 +78,7 @@ def plan_row(
         + exactly(costs.setup) * setups
         + exactly(costs.relube) * relubes
         + exactly(costs.middle_feed) * middles
-        + sum(reel_for(rules, s.cable_length)[1] for s in sections)
+        + sum(reel_for(rules, s.cable_length)[1] for s in sections if s.reel is not None)
         + sum(exactly(price) for s in sections[:-1] if (price := facts.vaults[s.end].price))
     )
     return Plan(
