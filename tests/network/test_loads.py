@@ -16,7 +16,9 @@ BY_TENSION = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize(
+    "seed", [*range(4), *(pytest.param(k, marks=pytest.mark.slow) for k in range(4, 16))]
+)
 @pytest.mark.parametrize("extras", [False, True])
 def test_loads_are_those_of_single_pulls(random_case: Callable, seed: int, extras: bool) -> None:
     case = random_case(seed, 3 + seed % 2, hilly=seed % 3 > 0, ages=seed % 4 > 0, extras=extras)

@@ -69,13 +69,14 @@ def test_fewest_stops_of_every_pull(random_case: Callable[..., Any], against: bo
     assert with_stops > (2 if extras else 12)
 
 
+@pytest.mark.parametrize("seeds", [(338, 399), pytest.param((347, 348, 407, 429), marks=pytest.mark.slow)])
 def test_searched_stops_are_the_best_of_all(
-    random_case: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+    random_case: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, seeds: tuple[int, ...]
 ) -> None:
     """Too many choices to evaluate are searched by lowering the limits: made to do so on small rows."""
     monkeypatch.setattr(choosing, "_FEW", 0)
     tried = 0
-    for seed in TELLING[::4]:
+    for seed in seeds:
         case = random_case(seed, 6, hilly=seed % 2 == 1)
         way = Way(case.row, case.bundle, case.rules, False)
         carrier = Carrier(way)
@@ -91,8 +92,11 @@ def test_searched_stops_are_the_best_of_all(
     assert tried > 10
 
 
-def test_more_stops_are_given_only_where_they_help(random_case: Callable[..., Any]) -> None:
-    for seed in TELLING[:6]:
+@pytest.mark.parametrize("seeds", [TELLING[:3], pytest.param(TELLING[3:], marks=pytest.mark.slow)])
+def test_more_stops_are_given_only_where_they_help(
+    random_case: Callable[..., Any], seeds: tuple[int, ...]
+) -> None:
+    for seed in seeds:
         case = random_case(seed, 5, hilly=seed % 2 == 1)
         way = Way(case.row, case.bundle, case.rules, False)
         best = all_choices(way)
