@@ -101,7 +101,10 @@ def round_corners(
         wish = np.where(sharp, np.maximum(wish, stretch), wish)
     length = np.array([p.length for p in pieces])
     straight = np.array([p.turn == 0.0 for p in pieces])
-    corner = _shared(wish, length)
+    # a small kink keeps what the sweep asks there, or an arc of no length would be left of it beside a crowded corner
+    small = ~sharp & (np.abs(kink) > 1e-12) & straight[:-1] & straight[1:]
+    corner = _shared(np.where(small, (sweep or 0.0) * np.tan(np.minimum(half, 1.5)), wish), length)
+    corner[small] = 0.0
     for i in np.flatnonzero(sharp & (corner < wish * (1 - 1e-9))):
         radius = corner[i] / math.tan(half[i])
         findings.append(

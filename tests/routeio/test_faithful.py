@@ -70,3 +70,12 @@ def test_zigzags_stay_with_their_legs(least, most, seed):
     for shape, points in zip(shapes, lines, strict=True):
         assert isinstance(shape, Shape)
         assert_true_to(shape, points, 0.3)
+
+
+def test_a_small_kink_beside_a_corner_that_fills_its_leg_keeps_an_arc():
+    # as a network of Kentucky has it: 0.8 m and 1.2 m legs, one vertex that hardly turns
+    points = np.array([(0.0, 0.0), (52.0934, -37.6337), (52.7304, -38.0970), (52.7304, -36.8809)])
+    (shape,) = recover_many([raw(points)], ReadOptions(sweep=SWEEP))
+    assert isinstance(shape, Shape)
+    assert (shape.chain.length > 0.0).all()
+    assert np.abs(shape.chain.turn).sum() == pytest.approx(np.radians(126.19), abs=np.radians(0.2))
