@@ -108,6 +108,33 @@ def per_segment(name: str, value: ArrayLike, n: int) -> FloatArray:
     return np.broadcast_to(array, (n,))
 
 
+def checked_friction(friction: FrictionLike, n: int) -> FrictionLike:
+    """Return friction with one value a segment, or refuse it.
+
+    Parameters
+    ----------
+    friction : float, array_like of shape (n,), or PressedFriction
+        What a caller gave.
+    n : int
+        Number of segments.
+
+    Returns
+    -------
+    ndarray of shape (n,) or PressedFriction
+        At least 0 everywhere.
+
+    Raises
+    ------
+    DomainError
+        Names the first bad index and the legal range.
+    """
+    if isinstance(friction, PressedFriction):
+        for name in ("light", "pressed", "force"):
+            per_segment(f"friction.{name}", getattr(friction, name), n)
+        return friction
+    return per_segment("friction", in_range("friction", friction, at_least=0.0), n)
+
+
 def pick_friction(friction: FrictionLike, source: IntArray) -> FrictionLike:
     """Return the friction of the pieces of cut segments: each piece has that of its segment.
 

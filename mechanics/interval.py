@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 
 from mechanics.balance import march
 from mechanics.chain import Chain
-from mechanics.contact import FrictionLike, per_segment, pick_friction
+from mechanics.contact import FrictionLike, checked_friction, per_segment, pick_friction
 from mechanics.errors import DomainError, FloatArray, in_range
 from mechanics.level import contact_force, cut_at_level, slope
 from mechanics.passage import Passage, backward_laws, reversing
@@ -198,7 +198,7 @@ def entry_for(
     if not used.any():
         return ends
     order = reversing(chain)
-    layout, laws = backward_laws(chain, w, friction)
+    layout, laws = backward_laws(chain, w, checked_friction(friction, n))
     before = np.zeros(
         n
     )  # going back, what the segment before this one added is taken off at this one's start

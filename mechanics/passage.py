@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from mechanics.balance import Laws, Layout, march
 from mechanics.chain import Chain, IntArray
-from mechanics.contact import FrictionLike, per_segment, pick_friction
+from mechanics.contact import FrictionLike, checked_friction, per_segment, pick_friction
 from mechanics.errors import DomainError, FloatArray, in_range
 from mechanics.level import cut_at_level
 
@@ -120,6 +120,7 @@ class Passage:
             bad = int(np.argmin(limit > 0.0))
             raise DomainError(f"upper[{bad}] must be above 0, got {float(limit[bad])!r}")
         jump = per_segment("added", in_range("added", 0.0 if added is None else added), n)
+        friction = checked_friction(friction, n)
         pieces, source = cut_at_level(chain, w, friction, 0.0)
         if np.isfinite(limit).any():
             bounded = np.where(np.isfinite(limit), limit, 0.0)

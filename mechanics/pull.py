@@ -190,11 +190,11 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     correction = setting.correction[source]
     rubbing = prepared.rubbing(correction, setting.factor[source])
     entry, holding, brake = _entry(chain, weight, rubbing, setting)
-    added, notes = _assists(track, source, chain, weight, rubbing, entry, rules)
     pushed = rules.pusher > 0.0 and holding == 0.0
+    start = entry - rules.pusher if pushed else entry
+    added, notes = _assists(track, source, chain, weight, rubbing, start, rules)
     if rules.pusher > 0.0 and not pushed:
         notes.append("The pull has to be held back: the pusher at the feed is left out.")
-    start = entry - rules.pusher if pushed else entry
     after = tension_along(chain, weight, rubbing, start, added)
     chain, again, after = cut_at_peaks(chain, weight, rubbing, start, added, after)
     if again is not None:

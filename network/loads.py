@@ -88,8 +88,8 @@ class _Lot:
         way, rules, pieces = self.way, self.way.rules, self.pieces
         chain, rub = pieces.chain, pieces.rubbing
         entry, holding = self._entry(rub)
-        added = self._assists(rub, entry)
         start = entry - np.where(holding == 0.0, rules.pusher, 0.0)
+        added = self._assists(rub, start)
         weight = way.weight[pieces.segment]
         after = tension_along(chain, weight, rub, start, added)
         before = after - added

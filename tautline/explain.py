@@ -178,7 +178,12 @@ def _head(document: Document, pull: Document, units: Units) -> Iterator[str]:
             f"{units.force(least)} {units.force_name}, at {units.told_length(station)}, and the cable stays taut"
         )
     else:
-        yield "  no holding back is needed: the tension is nowhere below zero"
+        pushed = pull["entry_tension_N"] < 0
+        yield "  no holding back is needed" + (
+            ": the cable is pushed in, and below zero only by that"
+            if pushed
+            else ": the tension is nowhere below zero"
+        )
     brake = pull.get("brake_tension_N", holding)
     if brake > holding:
         yield f"  the brake has to give {units.told_force(brake)}: friction may turn out lower than expected"
@@ -208,6 +213,7 @@ def _segments(pull: Document, units: Units) -> Iterator[str]:
     weights = segments.get("weight_N_per_m", [pull["weight_N_per_m"]] * len(segments["length_m"]))
     way = slid(pull)
     tension, worst = pull["entry_tension_N"] / units.force_unit, 0.0
+    largest = max(map(abs, profile["tension_N"])) / units.force_unit
     vaults = {round(p["station_m"], 6): p["tag"] for p in pull["passes"]}
     for i, length in enumerate(segments["length_m"]):
         tag = vaults.pop(round(profile["station_m"][i], 6), None)
@@ -241,7 +247,7 @@ def _segments(pull: Document, units: Units) -> Iterator[str]:
         yield f"     T2 = {units.told_force(tension * units.force_unit)}"
         yield from _sidewall(pull, piece, i, units)
         stated = profile["tension_N"][i + 1] / units.force_unit
-        apart = abs(tension - stated) / max(1.0 / units.force_unit, abs(stated))
+        apart = abs(tension - stated) / max(1.0 / units.force_unit, abs(stated), 1e-3 * largest)
         worst = max(worst, apart)
         if apart > _SAME:
             yield f"     THE DOCUMENT SAYS {units.told_force(profile['tension_N'][i + 1])} HERE"
@@ -279,7 +285,8 @@ def _sidewall(pull: Document, piece: Piece, i: int, units: Units) -> Iterator[st
     half = (pull["segments"]["inside_diameter_m"][i] or 0.0) / 2 / units.length_unit
     factor = pull["segments"]["sidewall_factor"][i]
     entering, leaving = pull["profile"]["tension_N"][i : i + 2]
-    greatest = max(entering, leaving - pull["segments"]["added_N"][i]) / units.force_unit
+    # pushed or pulled, the cable presses as hard
+    greatest = max(abs(entering), abs(leaving - pull["segments"]["added_N"][i])) / units.force_unit
     found = factor * greatest / (piece.radius - half)
     yield (
         f"     sidewall p = {number(factor)} x {number(greatest)} / ({number(piece.radius)} - {number(half)}) = "

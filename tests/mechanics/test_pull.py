@@ -14,7 +14,7 @@ from mechanics.balance import tension_along
 from mechanics.cable import Bundle, Cable
 from mechanics.chain import Chain
 from mechanics.errors import DomainError
-from mechanics.interval import Passage
+from mechanics.interval import Passage, carry_interval, entry_for, greatest_entry, holding_tension
 from mechanics.level import cut_at_level
 from mechanics.pieces import cut
 from mechanics.pull import Override, PullResult, Rules, evaluate_pull, tension_limits
@@ -427,3 +427,31 @@ def test_nothing_that_could_mislead_a_float() -> None:
     assert radius.value is not None
     assert radius.value < 0
     assert radius.utilisation == pytest.approx(1000)
+
+
+def test_an_assist_takes_no_more_than_reaches_it_from_a_pusher() -> None:
+    way = track(
+        (50, 0, 0, 0), (30, 0, 0, 0), (100, 0, 0, 0), vaults=((1, 2),), tags=("V",)
+    )  # 0.2 x 20 N/m: 200 N, 120 N, 400 N
+    helped = {"V": 5000.0}
+    pushed = evaluate_pull(way, ONE, Rules(pusher=350.0, assists=helped))
+    assert pushed.tension.tolist() == pytest.approx([-350.0, -150.0, -30.0, 370.0])
+    assert pushed.added.tolist() == [0.0, 0.0, 0.0]
+    # of 400 N that reach V after a push of 200 N there are 120 N, and that is all an assist can take
+    some = evaluate_pull(way, ONE, Rules(pusher=200.0, assists=helped))
+    assert some.tension.tolist() == pytest.approx([-200.0, 0.0, 0.0, 400.0])
+
+
+def test_friction_of_another_shape_is_refused_everywhere() -> None:
+    chain = Chain([10.0, 20.0], [0.0, 0.0], [0.0, 0.1], [0.0, 0.0])
+    for bad in ([0.1, 0.2, 9.0], [], "x", 1j):
+        for call in (
+            lambda f: holding_tension(chain, 20.0, f),
+            lambda f: greatest_entry(chain, 20.0, f, 1e4),
+            lambda f: carry_interval(chain, 20.0, f, 0.0, 1e4),
+            lambda f: entry_for(chain, 20.0, f, 5000.0),
+        ):
+            with pytest.raises(DomainError, match="friction"):
+                call(bad)
+    with pytest.raises(DomainError, match=r"friction\[1\]"):
+        entry_for(chain, 20.0, [0.1, math.nan], 5000.0)
