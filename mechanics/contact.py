@@ -135,6 +135,27 @@ def checked_friction(friction: FrictionLike, n: int) -> FrictionLike:
     return per_segment("friction", in_range("friction", friction, at_least=0.0), n)
 
 
+def times(factor: float, friction: FrictionLike) -> FrictionLike:
+    """Return friction with every coefficient multiplied; the force between light and hard contact stays.
+
+    Parameters
+    ----------
+    factor : float
+        At least 0.
+    friction : float, array_like of shape (n,), or PressedFriction
+        Weight correction times friction coefficient.
+
+    Returns
+    -------
+    ndarray or PressedFriction
+        Of the same shape.
+    """
+    if isinstance(friction, PressedFriction):
+        light, pressed = (factor * np.asarray(c) for c in (friction.light, friction.pressed))
+        return PressedFriction(light, pressed, friction.force)
+    return factor * np.asarray(friction)
+
+
 def pick_friction(friction: FrictionLike, source: IntArray) -> FrictionLike:
     """Return the friction of the pieces of cut segments: each piece has that of its segment.
 

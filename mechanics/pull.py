@@ -13,7 +13,7 @@ from mechanics.balance import tension_along
 from mechanics.cable import Bundle
 from mechanics.chain import Chain, IntArray
 from mechanics.checks import Braked, Tensions, static_checks, tension_checks
-from mechanics.contact import FrictionLike, PressedFriction
+from mechanics.contact import FrictionLike, PressedFriction, times
 from mechanics.errors import DomainError, FloatArray, in_range
 from mechanics.friction import constant_friction, prepare
 from mechanics.interval import contact_force, holding_tension, pick_friction
@@ -379,7 +379,7 @@ def _entry(
         return holding_tension(chain, weight, rub) if steep(chain, rub).any() else 0.0
 
     holding = held(rubbing)
-    brake = max(holding, held(_times(low, rubbing)))
+    brake = max(holding, held(times(low, rubbing)))
     if stated is not None:
         holding = brake
     return max(float(rules.entry), holding), holding, brake
@@ -402,14 +402,6 @@ def _braked(
     np.maximum.at(tension, piece, peak)
     pressed = setting.factor[source] * tension * setting.inside_curvature[source]
     return Braked(brake, float(tension.max()), float(pressed.max()))
-
-
-def _times(factor: float, rubbing: FrictionLike) -> FrictionLike:
-    if isinstance(rubbing, PressedFriction):
-        return PressedFriction(
-            factor * np.asarray(rubbing.light), factor * np.asarray(rubbing.pressed), rubbing.force
-        )
-    return factor * np.asarray(rubbing)
 
 
 def _assists(

@@ -7,13 +7,12 @@ this is for choosing among thousands.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from mechanics.balance import tension_along
 from mechanics.chain import Chain, IntArray
-from mechanics.contact import FrictionLike, PressedFriction
+from mechanics.contact import FrictionLike, times
 from mechanics.errors import FloatArray
 from mechanics.interval import Passage, pick_friction
 from mechanics.limits import Cap, binds, overriding, sidewall_cap, tension_caps
@@ -110,7 +109,7 @@ class _Lot:
         rules = self.way.rules
         holding = self._holding(np.arange(self.feed.size), self.heads, rub)
         if rules.low_friction_factor is not None:
-            low = _times(rules.low_friction_factor, rub)
+            low = times(rules.low_friction_factor, rub)
             holding = np.maximum(holding, self._holding(np.arange(self.feed.size), self.heads, low))
         return np.maximum(rules.entry, holding), holding
 
@@ -191,9 +190,3 @@ class _Lot:
             sidewall = np.abs(tension) * way.setting.factor[segment] * way.setting.inside_curvature[segment]
             np.maximum.at(used, self.owner[piece], sidewall / pressed)
         return used
-
-
-def _times(factor: float, rub: FrictionLike) -> FrictionLike:
-    if isinstance(rub, PressedFriction):
-        return replace(rub, light=factor * np.asarray(rub.light), pressed=factor * np.asarray(rub.pressed))
-    return factor * np.asarray(rub)

@@ -6,9 +6,6 @@
 from __future__ import annotations
 
 import base64
-import json
-import os
-import sys
 import warnings
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -18,7 +15,7 @@ import numpy as np
 from mechanics.errors import FloatArray
 from routeio import wire
 from routeio.findings import InputRefusedError, Where
-from routeio.worker import limit
+from routeio.worker import serve
 
 try:
     import rasterio
@@ -152,10 +149,4 @@ def answer(request: dict[str, Any], stream: BinaryIO) -> None:
 
 
 if __name__ == "__main__":
-    _request = json.loads(sys.stdin.buffer.read())
-    limit(_request["cpu_seconds"], _request["memory_mb"])
-    # whatever a library prints must not get into the answer
-    _out = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)
-    answer(_request, _out)
-    _out.close()
+    serve(answer)

@@ -97,12 +97,23 @@ def main(read: Read, peek: Peek) -> None:
     """
     # this process reads one file and ends: looking for rings of garbage costs a fifth of the reading and finds none
     gc.disable()
+    serve(lambda request, stream: answer(request, read, peek, stream))
+
+
+def serve(answering: Callable[[dict[str, Any], BinaryIO], None]) -> None:
+    """Take the one request on standard input, keep within its limits, and answer on standard output.
+
+    Parameters
+    ----------
+    answering : callable
+        Given the request and the stream to answer on.
+    """
     request = json.loads(sys.stdin.buffer.read())
     limit(request["cpu_seconds"], request["memory_mb"])
     # whatever a library prints must not get into the answer
     out = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    answer(request, read, peek, out)
+    answering(request, out)
     out.close()
 
 

@@ -5,9 +5,6 @@
 
 from __future__ import annotations
 
-import json
-import os
-import sys
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -18,7 +15,7 @@ import pyogrio.raw
 from routeio import wire
 from routeio.findings import InputRefusedError, Where
 from routeio.gis_open import LIBRARY_ERRORS
-from routeio.worker import limit
+from routeio.worker import serve
 
 
 def answer(request: dict[str, Any], stream: BinaryIO) -> None:
@@ -64,10 +61,4 @@ def _read(path: Path, layer: str | None) -> tuple[dict[str, Any], dict[str, np.n
 
 
 if __name__ == "__main__":
-    _request = json.loads(sys.stdin.buffer.read())
-    limit(_request["cpu_seconds"], _request["memory_mb"])
-    # whatever a library prints must not get into the answer
-    _out = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)
-    answer(_request, _out)
-    _out.close()
+    serve(answer)

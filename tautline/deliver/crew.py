@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.digest import GRADE_UNKNOWN, cable_of, winch_peak
+from tautline.deliver.digest import GRADE_UNKNOWN, cable_of, ways_in, winch_peak
 from tautline.deliver.frame import Document, Pull, curve_words, sections_of
 from tautline.deliver.present import Units, isolated, plain, used
 
@@ -150,13 +150,9 @@ def _puller_limit(p: Pull, units: Units) -> dict[str, str]:
 
 
 def _hows(at: Sequence[Mapping[str, Any]]) -> list[str]:
-    """How the lubricant gets in, each way once."""
-    where: dict[str, list[str]] = {}
-    for a in at:
-        where.setdefault(plain(a["how"]), []).append(isolated(a["vault"]))
-    if len(where) == 1:
-        return list(where)
-    return [f"{', '.join(vaults)}: {how}" for how, vaults in where.items()]
+    """How the lubricant gets in; the vaults only where they differ."""
+    ways = ways_in(at)
+    return list(ways) if len(ways) == 1 else [f"{vaults}: {how}" for how, vaults in ways.items()]
 
 
 def _guides(p: Pull, units: Units) -> list[str]:

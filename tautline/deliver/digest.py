@@ -307,3 +307,22 @@ def bends_of(p: Pull, units: Units) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def ways_in(at: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """Return how the lubricant of a pull gets in, each way once.
+
+    Parameters
+    ----------
+    at : sequence of mapping
+        ``lubricant.at`` of a pull of the document.
+
+    Returns
+    -------
+    dict of str to str
+        The way in words, and the vaults where it is meant.
+    """
+    where: dict[str, list[str]] = {}
+    for a in at:
+        where.setdefault(plain(a["how"]), []).append(isolated(a["vault"]))
+    return {how: ", ".join(vaults) for how, vaults in where.items()}

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.digest import cable_of, failing_of, place_of
+from tautline.deliver.digest import cable_of, failing_of, place_of, ways_in
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, isolated, percent, plain, used, words
 from tautline.deliver.reasons import (
@@ -315,17 +315,9 @@ def _lubricant(pulls: Sequence[Pull], units: Units) -> list[str]:
         plan = p.data["lubricant"]
         at = "; ".join(f"{units.text('volume', a['litres'])} at {isolated(a['vault'])}" for a in plan["at"])
         lines += _wrap(f"{at} ({plan['grade']})", f"  {p.number:>2}  ", "      ")
-        for how, vaults in _hows(plan["at"]).items():
+        for how, vaults in ways_in(plan["at"]).items():
             lines += _wrap(f"{vaults}: {how}", "      - ")
     return lines
-
-
-def _hows(at: Sequence[Mapping[str, Any]]) -> dict[str, str]:
-    """How the lubricant gets in, and at which vaults of the pull."""
-    where: dict[str, list[str]] = {}
-    for a in at:
-        where.setdefault(plain(a["how"]), []).append(isolated(a["vault"]))
-    return {how: ", ".join(vaults) for how, vaults in where.items()}
 
 
 def _attention(pulls: Sequence[Pull], units: Units) -> list[str]:
