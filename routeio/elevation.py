@@ -6,11 +6,19 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from mechanics.chain import Chain
 from routeio.findings import Finding, Where, span_text
 from routeio.heights import STEEPEST
+from routeio.levels import AGREES
 from routeio.shape import Shape
 from routeio.survey import Vault
+
+#: So many ends that all differ alike say why.
+_SEVERAL = 3
+#: Two that are alike within this share of the foot are the foot.
+_ALIKE = 0.02
 
 
 def without_false_zeros(
@@ -115,6 +123,53 @@ def with_inverts(
         replace(shape, chain=inclined, elevated=True, start=(*shape.start[:2], z0), end=(*shape.end[:2], z1)),
         found,
     )
+
+
+def against_inverts(ends: Sequence[tuple[float, Vault, Where]]) -> list[Finding]:
+    """Say where a duct's own elevation at a vault is another than the vault's invert.
+
+    Parameters
+    ----------
+    ends : sequence of (float, Vault, Where)
+        Elevation at an end of a duct, the vault there and the line. [m]
+
+    Returns
+    -------
+    list of Finding
+        ``line-against-invert``, one for each end that is off by more than 0.15 m, at its vault.
+    """
+    off = [(z, v.invert, v, where) for z, v, where in ends if v.invert is not None]
+    off = [one for one in off if not abs(one[0] - one[1]) <= AGREES]
+    hint = _why_alike(np.array([one[:2] for one in off], dtype=np.float64))
+    return [
+        Finding(
+            "line-against-invert", "warning",
+            f"the line is at {span_text(z)} where it meets vault {vault.tag}, whose invert is {span_text(invert)}, "
+            f"{span_text(abs(z - invert))} {'lower' if z > invert else 'higher'}: the line's own is used",
+            replace(where, x=vault.x, y=vault.y), hint or "correct the one that is wrong",
+        )
+        for z, invert, vault, where in off
+    ]  # fmt: skip
+
+
+def _why_alike(pairs: np.ndarray) -> str:
+    """Return what it may be that makes elevations on lines and inverts differ alike; empty where they do not."""
+    if len(pairs) < _SEVERAL:
+        return ""
+    apart = pairs[:, 0] - pairs[:, 1]
+    ratios = pairs[:, 0] / np.where(pairs[:, 1] == 0.0, np.nan, pairs[:, 1])
+    for ratio, lines, inverts in ((0.3048, "metres", "feet"), (1.0 / 0.3048, "feet", "metres")):
+        if (np.abs(ratios / ratio - 1.0) < _ALIKE).all():
+            return (
+                f"each is {ratio:.3g} times the invert: the lines may be in {lines} and the inverts in {inverts}; write "
+                "both in one unit"
+            )
+    if np.ptp(apart) <= AGREES:
+        return (
+            f"all differ by about {span_text(float(np.median(apart)))}: the lines may be drawn at the top or the middle of "
+            "the bank, or count from another datum"
+        )
+    return ""
 
 
 def _noted(shape: Shape, finding: Finding) -> Shape:

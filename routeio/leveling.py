@@ -12,7 +12,7 @@ import numpy as np
 
 from mechanics.chain import Chain
 from mechanics.errors import FloatArray
-from routeio.elevation import with_inverts
+from routeio.elevation import against_inverts, with_inverts
 from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.heights import STEEPEST
 from routeio.lay import added, laid, plan_of
@@ -33,6 +33,8 @@ _OF_THE_FIT = ("profile-fitted", "radius-assumed")
 _CHECK = "check the elevations and their unit"
 _WORDS: Mapping[ElevationFrom, str] = {
     "profile": "a profile table",
+    "alignment": "the profiles of their alignments",
+    "schedule": "rises and falls of the bend schedule",
     "line": "z on their lines",
     "inverts": "inverts of their vaults",
     "terrain": "a terrain and the cover stated",
@@ -51,7 +53,7 @@ class Span:
         Index of the vault.
     where : Where
         Of the line.
-    elevation_from : {"", "line", "inverts", "profile", "terrain"}
+    elevation_from : {"", "line", "alignment", "schedule", "inverts", "profile", "terrain"}
         What its elevations were taken from.
     """
 
@@ -73,7 +75,7 @@ def leveled(
     Parameters
     ----------
     spans : sequence of Span
-        With the elevations of their lines, if any.
+        With the elevations of their lines, if any, and where those are from if not from z.
     vaults : sequence of Vault
         All.
     ground : Ground
@@ -94,7 +96,10 @@ def leveled(
         A profile that fits no duct; a terrain that cannot be used.
     """
     findings: list[Finding] = []
-    out = [replace(span, elevation_from="line" if span.shape.elevated else "") for span in spans]
+    out = [
+        replace(span, elevation_from=(span.elevation_from or "line") if span.shape.elevated else "")
+        for span in spans
+    ]
     if options.profile is not None:
         out = _by_profile(out, vaults, options, Stretches(options.profile), findings)
     grid = _grid(out, vaults, ground, options, findings)
@@ -102,6 +107,7 @@ def leveled(
     if grid is not None:
         out = _by_terrain(out, options, grid)
         findings += _inverts_against(vaults, grid)
+    findings += against_inverts(_own_ends(out, vaults))
     findings += _told(out, options, grid)
     return out, findings
 
@@ -163,6 +169,17 @@ def _on_profile(span: Span, along: Along, vaults: Sequence[Vault], options: Read
     steep = Finding("profile-doubtful", "warning", f"{text}, steeper than ducts are", span.where, _CHECK)
     shape = _judged(shape, Finding("grade-from-profile", "info", text, span.where), steep)
     return replace(span, shape=shape, elevation_from="profile")
+
+
+def _own_ends(spans: Sequence[Span], vaults: Sequence[Vault]) -> list[tuple[float, Vault, Where]]:
+    """Return the elevations that ducts have of their own where they meet vaults."""
+    return [
+        (point[2], vaults[index], span.where)
+        for span in spans
+        if span.elevation_from in ("line", "alignment")  # a bend schedule is held against its own levels
+        for point, index in ((span.shape.start, span.start), (span.shape.end, span.end))
+        if index is not None
+    ]
 
 
 def _by_inverts(span: Span, vaults: Sequence[Vault], otherwise: bool) -> Span:
@@ -269,7 +286,9 @@ def _told(spans: Sequence[Span], options: ReadOptions, grid: Grid | None) -> Ite
     where = Where(file=spans[0].where.file)
     count = Counter(span.elevation_from for span in spans)
     used = [
-        f"{count[source]} ducts from {_source(source, options, grid)}" for source in _WORDS if count[source]
+        f"{count[source]} duct{'s' * (count[source] > 1)} from {_source(source, options, grid)}"
+        for source in _WORDS
+        if count[source]
     ]
     if used:
         flat = f", {count['']} flat" if count[""] else ""

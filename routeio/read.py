@@ -26,7 +26,7 @@ from routeio.rawlines import RawLine, RawSurvey
 from routeio.shape import Shape, recover_many
 from routeio.stated import as_stated, on_profiles
 from routeio.stitch import Joined
-from routeio.survey import Duct, Survey
+from routeio.survey import Duct, ElevationFrom, Survey
 from routeio.undisturbed import undisturbed
 
 _OPTION_NAMES = tuple(f.name for f in fields(ReadOptions))
@@ -199,7 +199,10 @@ def survey_of(
     shaped, told_on = on_profiles(shaped, raw, options)
     findings += told_on
     spans, told_of = leveled(
-        [Span(shape, j.tied.start, j.tied.end, j.tied.line.where) for j, shape in shaped],
+        [
+            Span(shape, j.tied.start, j.tied.end, j.tied.line.where, _stated_in(raw, j.tied.line))
+            for j, shape in shaped
+        ],
         cleaned.vaults,
         raw.ground,
         options,
@@ -219,6 +222,13 @@ def survey_of(
         raw.counts,
         raw.layers,
     )
+
+
+def _stated_in(raw: RawSurvey, line: RawLine) -> ElevationFrom:
+    """Return what beside z on its vertices states the elevations of a line; empty where nothing does."""
+    if raw.spans:
+        return "schedule"
+    return "alignment" if line.where.id in raw.profiles else ""
 
 
 def _shapes(lines: Sequence[RawLine], options: ReadOptions) -> list[Shape | InputRefusedError | DomainError]:

@@ -14,7 +14,7 @@ from mechanics.errors import FloatArray
 from routeio.findings import Finding, Where
 
 How = Literal["drawn", "fitted", "swept", "stated"]
-ElevationFrom = Literal["", "line", "inverts", "profile", "terrain"]
+ElevationFrom = Literal["", "line", "alignment", "schedule", "inverts", "profile", "terrain"]
 
 
 @dataclass(frozen=True)
@@ -119,8 +119,9 @@ class Duct:
     parts : tuple of DuctPart
         Where pieces of different attributes or layers were joined with no vault between them: each of them, in
         order; empty where ``fields`` and ``where`` hold for all.
-    elevation_from : {"", "line", "inverts", "profile", "terrain"}
-        What its elevations were taken from; empty where none are known.
+    elevation_from : {"", "line", "alignment", "schedule", "inverts", "profile", "terrain"}
+        What its elevations were taken from: z on the line, an alignment's own profile, the rows of a bend schedule,
+        inverts at its vaults, a profile table, a terrain; empty where none are known.
     """
 
     id: str

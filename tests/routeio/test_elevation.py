@@ -1,6 +1,7 @@
 """Inverts: which are elevations, how they are written, and what they do to a duct without elevations."""
 
 import pytest
+from shapely.geometry import LineString, Point
 
 from routeio.elevation import without_false_zeros
 from routeio.findings import Where
@@ -50,3 +51,55 @@ def test_inverts_as_written(text, metres):
     )
     assert vaults[0].invert == (None if metres is None else pytest.approx(metres))
     assert ("level-dropped" in {f.code for f in findings}) == (text in {"-9999", "99999"})
+
+
+def marked(layer, ends, inverts):
+    """Two spans of 100 m with z at their ends, and three vaults with inverts, of which one may be None."""
+    places = [(500000 + 100 * k, 5400000) for k in range(3)]
+    path = layer(
+        [
+            LineString([(*p, z) for p, z in zip(places[k : k + 2], ends[k : k + 2], strict=True)])
+            for k in (0, 1)
+        ]
+    )
+    return (
+        layer(
+            [Point(p) for p in places],
+            layer="vaults",
+            append=True,
+            kind="Point",
+            tag=["A", "B", "C"],
+            invert=inverts,
+        )
+        and path
+    )
+
+
+def test_a_line_that_comes_to_a_vault_off_its_invert_is_said_with_both(layer, survey):
+    """B: lines at 10.9, invert at 10.5; A is 0.14 m off and C has none."""
+    read = survey(marked(layer, (10.0, 10.9, 11.0), (10.14, 10.5, None)), ducts="ducts", vaults="vaults")
+    found = [f for f in read.findings if f.code == "line-against-invert"]
+    assert [(f.where.x, f.where.y) for f in found] == [(500100, 5400000)] * 2
+    for f in found:
+        assert (
+            "at 10.90 m (35.76 ft) where it meets vault B, whose invert is 10.50 m (34.45 ft), 0.40 m"
+            in f.message
+        )
+        assert "lower" in f.message
+    assert [d.start[2] for d in read.ducts] == [10.0, 10.9]
+
+
+@pytest.mark.parametrize(
+    ("inverts", "hint"),
+    [
+        ([z / 0.3048 for z in (10.0, 10.9, 11.0)], "0.305 times"),
+        ([z * 0.3048 for z in (10.0, 10.9, 11.0)], "3.28 times"),
+        ([z - 0.6 for z in (10.0, 10.9, 11.0)], "by about 0.60 m"),
+        ([9.0, 12.0, 10.0], "correct the one"),
+    ],
+)
+def test_inverts_that_are_off_alike_say_what_may_be_behind_it(layer, survey, inverts, hint):
+    read = survey(marked(layer, (10.0, 10.9, 11.0), inverts), ducts="ducts", vaults="vaults")
+    found = [f for f in read.findings if f.code == "line-against-invert"]
+    assert len(found) == 4
+    assert all(hint in f.remedy for f in found)

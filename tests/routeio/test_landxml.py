@@ -353,7 +353,7 @@ def test_no_alignment_with_a_course(raw, xml):
 # -- the rest of the file --------------------------------------------------------------------------------------------
 
 
-def test_structures_are_vaults(survey, xml, codes):
+def test_structures_are_vaults(survey, xml, codes, said):
     network = (
         '<PipeNetworks><PipeNetwork name="vaults"><Structs><Struct name="MH-1" elevRim="15"><Center>0 0</Center>'
         '<Invert elev="10"/></Struct><Struct name="MH-2"><Center>0 60</Center></Struct><Struct name="MH-3">'
@@ -368,6 +368,10 @@ def test_structures_are_vaults(survey, xml, codes):
     ]
     assert (found.vaults[0].rim, found.vaults[0].invert) == (15, 10)
     assert "end-as-vault" not in codes(found)
+    assert said(found, "elevation-sources") == ["elevations: 2 ducts from the profiles of their alignments"]
+    off = survey(xml(more=network.replace('elev="10"', 'elev="9.5"'), profile=profile(PVIS)))
+    (text,) = said(off, "line-against-invert")
+    assert "at 10.00 m (32.81 ft) where it meets vault MH-1, whose invert is 9.50 m (31.17 ft)" in text
 
 
 def test_ends_at_no_structure_are_vaults_of_their_own(survey, xml, codes):

@@ -224,7 +224,7 @@ def test_rows_below_the_end_and_a_sum_that_differs(raw, table, codes):
     assert "length-differs" not in codes(raw(table(*rows, "end,,120", end=False)))
 
 
-def test_elevations_at_vaults(survey, table, codes):
+def test_elevations_at_vaults(survey, table, codes, said):
     found = survey(table("vault,A,,,,,,100", "straight,,200", "vault,B,,,,,,98"))
     (duct,) = found.ducts
     # no row rises, so the duct lies at the even grade between its inverts
@@ -232,6 +232,11 @@ def test_elevations_at_vaults(survey, table, codes):
     assert codes(found)["grade-from-inverts"] == 1
     found = survey(table("vault,A,,,,,,100", "rise,,,22.5,12.5,,3", "vault,B,,,,,,98"))
     assert codes(found)["levels-differ"] == 1
+    assert "line-against-invert" not in codes(found)
+    assert found.ducts[0].elevation_from == "schedule"
+    assert said(found, "elevation-sources") == [
+        "elevations: 1 duct from rises and falls of the bend schedule"
+    ]
 
 
 def test_empty_rows_comments_and_unread_columns(raw, table, codes):
