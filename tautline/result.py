@@ -16,6 +16,7 @@ from tautline.document import SCHEMA, Document, program_version
 from tautline.job import Job
 from tautline.result_advice import best_parts, no_plan_document
 from tautline.result_pull import DonePull, pull_document, span_path
+from tautline.result_rules import rules_document
 from tautline.result_why import SHORT, alternatives_of, explained
 
 _ROLES = ("end", "splice", "feed", "pull", "relube", "pass", "proposed")
@@ -160,6 +161,7 @@ def _common(job: Job, survey: Survey, command: str) -> Document:
         "settings": [
             {"name": s.name, "value": s.value, "unit": s.unit, "source": s.source} for s in job.settings
         ],
+        "rules": rules_document(job.bundle, job.rules),
     }
 
 
@@ -172,6 +174,9 @@ def _cable(cable: Cable) -> Document:
         "conductor_area_m2": cable.conductor_area,
         "construction": cable.construction,
         "role": cable.role,
+        "conductors": cable.conductors,
+        "temper": cable.temper,
+        "sheath_area_m2": cable.sheath_area,
     }
 
 

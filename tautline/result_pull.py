@@ -10,6 +10,7 @@ import numpy as np
 from mechanics.bundle import weight_of
 from mechanics.chain import Chain, IntArray
 from mechanics.errors import FloatArray
+from mechanics.lubricant import bag_for
 from mechanics.pull import Check, PullResult
 from mechanics.track import Bore, Friction
 from network.route import FeederRoute
@@ -124,8 +125,14 @@ def _reverse(done: DonePull) -> Document | None:
     return {
         **_figures(other),
         "utilisation": other.utilisation,
+        "winch_tension_N": other.winch_tension,
+        "governs": _governs(other),
         "relube": [other.track.tags[k] for k in other.relube],
         "verdict": other.verdict,
+        "arrangement": other.arrangement,
+        "lubricant": _lubricant(other, done.row.vaults[done.pull].tag),
+        "checks": [_check(c) for c in other.checks],
+        "notes": list(other.notes),
         "segments": _segments(other, done.row.segments(done.pull, done.feed)),
         "profile": _profile(other, points, index, done.elevated),
     }
@@ -136,6 +143,7 @@ def _segments(result: PullResult, stretch: Stretch) -> Document:
     chain, source = result.chain, result.source_segment.astype(np.int64)
     bores = [result.track.bores[int(b)] for b in result.track.bore[source]]
     wet = any(bore.flooded for bore in bores)
+    wave = [0.0 if bore.guide else bore.waviness for bore in bores]
     return {
         "length_m": chain.length.tolist(),
         "grade_in_rad": chain.grade_in.tolist(),
@@ -150,6 +158,7 @@ def _segments(result: PullResult, stretch: Stretch) -> Document:
         "id": [stretch.ids[k] for k in source],
         "how": [stretch.how[k] for k in source],
         **({"weight_N_per_m": result.weight.tolist()} if wet else {}),
+        **({"waviness_rad_per_m": wave} if any(wave) else {}),
         **_laws(bores),
     }
 
@@ -186,10 +195,14 @@ def _profile(result: PullResult, points: FloatArray, index: list[int], elevated:
 
 
 def _lubricant(result: PullResult, feed: str) -> Document:
-    plan = result.lubricant
+    plan, track = result.lubricant, result.track
+    stop = track.vaults[result.relube[0]][1] if result.relube else len(track.chain)
+    first = [b.inside_diameter for b in (track.bores[int(k)] for k in track.bore[:stop]) if not b.guide]
+    bag = bag_for(min(d for d in first if d), result.rules.tables) if any(first) else None
     return {
         "total_L": plan.litres,
         "grade": plan.grade,
+        "bag_L": bag.number("content") if bag else None,
         "at": [
             {
                 "vault": feed if at.vault is None else result.track.tags[at.vault],
