@@ -225,6 +225,7 @@ def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) ->
     """Explain lines by straights and arcs fitted to their vertices, the scatter found again from the fit."""
     size = np.diff(traces.offsets)
     rough = size >= FEWEST
+    traces = replace(traces, most=np.where(rough, _STRAY, np.inf))
     plain = told
     # correlated scatter, taken for none, is followed at every turn: pieces alone tell, before they are fitted
     division = divide(traces, beliefs.prices, beliefs.prior)

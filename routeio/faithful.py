@@ -64,15 +64,16 @@ def departures(traces: Traces, elements: Elements) -> tuple[FloatArray, FloatArr
     # every vertex
     share = (e.station - station[e.element]) / np.maximum(e.length[e.element], 1e-12)
     share = np.clip(share, 0.0, 1.0)
-    away = np.hypot(*(traces.xy - at(e.element, share)).T)
+    foot = at(e.element, share)
+    away = np.hypot(*(traces.xy - foot).T)
     vertex = np.where(traces.weight > 0.0, away, 0.0)
 
-    # points of the shapes, beside the legs between vertices that count; the ends of a line always do
+    # points of the shapes, beside the legs between vertices that count; an end that does not is taken where its foot is
     keep = traces.weight > 0.0
     keep[traces.offsets[:-1]] = keep[traces.offsets[1:] - 1] = True
     kept = np.flatnonzero(keep)
     line = traces.line[kept]
-    xy = traces.xy[kept]
+    xy = np.where(traces.weight[kept, None] > 0.0, traces.xy[kept], foot[kept])
     # stations of all lines in one row, each line's after the last of the one before
     room = np.cumsum(np.add.reduceat(e.length, first) + 1.0)
     base = np.concatenate(([0.0], room[:-1]))
