@@ -26,7 +26,7 @@ from routeio.dxf_vaults import (
 )
 from routeio.findings import Finding, InputRefusedError, Severity, Where
 from routeio.ground import UNITS, unit_named
-from routeio.guess import fields_like
+from routeio.guess import Guess, fields_like
 from routeio.layers import chosen, without_vaults
 from routeio.options import ReadOptions
 from routeio.rawlines import RawLine, RawSurvey, RawVault
@@ -130,6 +130,7 @@ class _Reading:
     skipped: dict[tuple[str, str, str], list[str]] = field(default_factory=lambda: defaultdict(list))
     loose: list[Piece] = field(default_factory=list)
     curves: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+    guesses: tuple[Guess, ...] = ()
 
     def run(self) -> RawSurvey:
         options, where = self.options, Where(file=self.file)
@@ -152,6 +153,7 @@ class _Reading:
         )
         self._model()
         self._close_rings()
+        self._say_guesses()
         for choice in (self.duct_choice, self.vault_choice):
             choice.check(Where(file=self.file), tuple(self.findings))
         self._paper()
@@ -285,16 +287,20 @@ class _Reading:
                     tuple(self.findings),
                 )
         open_names = [name for name in _VAULT_FIELDS if name not in self.options.vaults.fields]
-        for guess in fields_like(open_names, [t for t in tags if t and t not in told]):
-            told[guess.name] = guess.what
-            self._find(
-                "field-guessed",
-                "info",
-                f"attribute {guess.name!r} is taken for the vaults' {guess.what}: {guess.reason}",
-                where,
-                f"state the attribute that holds the {guess.what}",
-            )
-        return told
+        self.guesses = fields_like(open_names, [t for t in tags if t and t not in told])
+        return told | {guess.name: guess.what for guess in self.guesses}
+
+    def _say_guesses(self) -> None:
+        """Say which attributes were guessed, of those that any vault has."""
+        for guess in self.guesses:
+            if any(guess.what in vault.fields for vault in self.vaults):
+                self._find(
+                    "field-guessed",
+                    "info",
+                    f"attribute {guess.name!r} is taken for the vaults' {guess.what}: {guess.reason}",
+                    Where(file=self.file, layer=", ".join(self.vault_layers)),
+                    f"state the attribute that holds the {guess.what}",
+                )
 
     # -- the entities ------------------------------------------------------------------------------------
 

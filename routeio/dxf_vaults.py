@@ -16,6 +16,7 @@ from routeio.affine import moved
 from routeio.dxf_blocks import Blocks, Placed, matrices
 from routeio.dxf_shapes import LINES, NotALineError, Shape, attributes_of, layer_of, place_of, shape_of
 from routeio.findings import Finding, Where, span_text
+from routeio.gis_fields import with_unit_of
 from routeio.ground import check_in_reach
 from routeio.rawlines import RawVault
 
@@ -149,7 +150,8 @@ class VaultReader:
         attributes = self._attributes(insert, block)
         fields: dict[str, str] = {}
         for attribute, value in attributes.items():
-            fields.setdefault(self.names.get(attribute, attribute), value)
+            ours = self.names.get(attribute, "")
+            fields.setdefault(ours or attribute, with_unit_of(ours, attribute, value))
         fields.setdefault("block", name)
         outline = self._outline(name)
         for number, own in enumerate(matrices(insert, base, self.scale, where)):

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from routeio.crs import Placing, placing
 from routeio.findings import Finding, InputRefusedError, Severity, Where
 from routeio.firstbytes import reader_for
-from routeio.gis_fields import VAULT_FIELDS, DuctColumns, as_text, check_fields
+from routeio.gis_fields import VAULT_FIELDS, DuctColumns, as_text, check_fields, with_unit_of
 from routeio.gis_open import (
     SINGLE_LAYER,
     Source,
@@ -25,7 +25,7 @@ from routeio.gis_open import (
 )
 from routeio.gis_parts import Parts, kinds_of, parts_of
 from routeio.ground import check_in_reach
-from routeio.guess import fields_like
+from routeio.guess import Guess, fields_like
 from routeio.layer_facts import Facts, Features
 from routeio.layers import chosen, matcher, without_vaults
 from routeio.options import ReadOptions, Selection
@@ -75,6 +75,7 @@ class _Reading:
     counts: Counter[str] = field(default_factory=Counter)
     lines: list[RawColumns] = field(default_factory=list)
     vaults: list[RawVault] = field(default_factory=list)
+    guesses: list[Guess] = field(default_factory=list)
     mixed: bool = False
     main: Placing | None = None
     main_crs: str | None = None
@@ -165,6 +166,7 @@ class _Reading:
         where = Where(file=source.path.name, layer=source.layer)
         options = self.options
         self.findings += sidecar_findings(source.path)
+        before = len(self.vaults)
         duct_names = check_fields("ducts", options.ducts.fields, known.fields, where) if as_ducts else {}
         vault_names = self._vault_names(known, where) if as_vaults else {}
         columns = known.fields if as_vaults else tuple(dict.fromkeys(duct_names.values()))
@@ -222,20 +224,28 @@ class _Reading:
             self._ducts(found, ducts, kinds, duct_names, where)
         if vault_rows.size:
             self._vaults(found, marks, kinds, vault_names, where)
+        self._say_guesses(before, where)
 
     def _vault_names(self, known: Facts, where: Where) -> dict[str, str]:
         told = check_fields("vaults", self.options.vaults.fields, known.fields, where)
         free = [f for f in known.fields if f not in told.values()]
         for guess in fields_like([n for n in VAULT_FIELDS if n not in told], free):
             told[guess.what] = guess.name
-            self._find(
-                "field-guessed",
-                "info",
-                f"field {guess.name!r} is taken for the vaults' {guess.what}: {guess.reason}",
-                where,
-                f"state the field that holds the {guess.what}",
-            )
+            self.guesses.append(guess)
         return told
+
+    def _say_guesses(self, first: int, where: Where) -> None:
+        """Say which fields were guessed, of those that any vault of the layer has a value in."""
+        for guess in self.guesses:
+            if any(guess.what in vault.fields for vault in self.vaults[first:]):
+                self._find(
+                    "field-guessed",
+                    "info",
+                    f"field {guess.name!r} is taken for the vaults' {guess.what}: {guess.reason}",
+                    where,
+                    f"state the field that holds the {guess.what}",
+                )
+        self.guesses = []
 
     def _with_a_place(self, found: Features, where: Where) -> np.ndarray:
         """Report features without a geometry that can be used; return which have one."""
@@ -384,7 +394,7 @@ class _Reading:
             row = int(rows[at])
             name = str(found.fids[row]) + (f".{number + 1}" if per_feature[at] > 1 else "")
             fields = {
-                theirs.get(column, column): text
+                theirs.get(column, column): with_unit_of(theirs.get(column, ""), column, text)
                 for column, values in found.columns.items()
                 if (text := as_text(values[row]))
             }

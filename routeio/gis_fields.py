@@ -11,6 +11,7 @@ import numpy as np
 from mechanics.errors import DomainError
 from mechanics.units import quantity
 from routeio.findings import Finding, InputRefusedError, Where
+from routeio.guess import unit_in_name
 from routeio.survey import DuctFields
 
 DUCT_FIELDS = ("size", "type", "inside_diameter", "friction", "count", "free", "length", "flooded", "id")
@@ -51,6 +52,36 @@ def as_text(value: object) -> str:
     return " ".join(str(value).split())
 
 
+def with_unit_of(what: str, name: str, text: str) -> str:
+    """Return a bare number with the unit that its field's name ends in; anything else as it is.
+
+    Parameters
+    ----------
+    what : str
+        Our name of the field.
+    name : str
+        The file's.
+    text : str
+        A value.
+
+    Returns
+    -------
+    str
+        Such as ``12.5 ft``.
+
+    Examples
+    --------
+    >>> with_unit_of("invert", "INV_FT", "12.5"), with_unit_of("invert", "INV", "12.5")
+    ('12.5 ft', '12.5')
+    """
+    unit = unit_in_name(what, name)
+    try:
+        float(text)
+    except ValueError:
+        return text
+    return f"{text} {unit}" if unit else text
+
+
 @dataclass
 class DuctColumns:
     """The columns of a duct layer that say something of its ducts.
@@ -62,7 +93,7 @@ class DuctColumns:
     columns : mapping of str to ndarray
         By the file's names.
     length_factor : float
-        Metres in the unit of a bare recorded length. [m]
+        Metres in the unit of a bare recorded length whose field's name says no unit. [m]
     where : Where
         File and layer.
     """
@@ -109,7 +140,7 @@ class DuctColumns:
         if not text:
             return None
         try:
-            value = quantity(text, "diameter", name)
+            value = quantity(self._as_named(name, text), "diameter", name)
         except DomainError:
             return self._unreadable(name, text, fid)
         return value if 0.0 < value < 5.0 else self._unreadable(name, text, fid)
@@ -142,13 +173,16 @@ class DuctColumns:
         if not text:
             return None
         try:
-            value = float(text) * self.length_factor
+            value = float(self._as_named("length", text)) * self.length_factor
         except ValueError:
             try:
-                value = quantity(text, "length", "length")
+                value = quantity(self._as_named("length", text), "length", "length")
             except DomainError:
                 return self._unreadable("length", text, fid)
         return value if 0.0 < value < 1e9 else self._unreadable("length", text, fid)
+
+    def _as_named(self, name: str, text: str) -> str:
+        return with_unit_of(name, self.names[name], text)
 
     def _unreadable(self, name: str, text: str, fid: str) -> float | None:
         self._bad.setdefault(name, []).append(f"{text[:30]!r} of feature {fid}")

@@ -9,6 +9,24 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
+#: Units that the name of a field may end in, by how they are written, and for which of our names each is one.
+_LENGTHS = {
+    "m": "m",
+    "metre": "m",
+    "meter": "m",
+    "ft": "ft",
+    "foot": "ft",
+    "feet": "ft",
+    "usft": "us_survey_foot",
+}
+_DIAMETERS = _LENGTHS | {"mm": "mm", "cm": "cm", "in": "in", "inch": "in", "inche": "in"}
+_MEASURED = {"rim": _LENGTHS, "invert": _LENGTHS, "length": _LENGTHS, "inside_diameter": _DIAMETERS}
+_ENDING = re.compile(
+    r"(?P<name>.+?)(?:[\s_.(\[-]+|(?<=length)|(?<=len)|(?<=elev)|(?<=invert)|(?<=rim))"
+    r"(?P<unit>us[ _]?ft|m|met(?:er|re)s?|ft|foot|feet|mm|cm|in|inch(?:es)?)[)\]]?",
+    re.IGNORECASE,
+)
+
 
 @dataclass(frozen=True)
 class Guess:
@@ -86,6 +104,39 @@ def layers_like(what: str, layers: Mapping[str, int], *, by_elimination: bool = 
     return ()
 
 
+def unit_in_name(what: str, name: str) -> str:
+    """Return the unit that the name of a field ends in.
+
+    Parameters
+    ----------
+    what : str
+        What the field holds, in our names: ``rim``, ``invert``, ``length`` or ``inside_diameter``; others have none.
+    name : str
+        As the file spells it.
+
+    Returns
+    -------
+    str
+        As in ``12 ft``; empty where the name ends in none.
+
+    Examples
+    --------
+    >>> unit_in_name("invert", "INVERT_FT"), unit_in_name("rim", "Rim (m)"), unit_in_name("invert", "INV_IN")
+    ('ft', 'm', '')
+    """
+    return _without_unit(what, name)[1]
+
+
+def _without_unit(what: str, name: str) -> tuple[str, str]:
+    match = _ENDING.fullmatch(name.strip())
+    if match is None:
+        return name, ""
+    written = re.sub(r"[ _]", "", match["unit"].lower())
+    units = _MEASURED.get(what, {})
+    unit = units.get(written) or units.get(written.removesuffix("s"), "")
+    return (match["name"], unit) if unit else (name, "")
+
+
 def fields_like(wanted: Iterable[str], available: Iterable[str]) -> tuple[Guess, ...]:
     """Return the fields or attributes whose names sound like what is wanted.
 
@@ -106,14 +157,17 @@ def fields_like(wanted: Iterable[str], available: Iterable[str]) -> tuple[Guess,
     >>> [(g.what, g.name) for g in fields_like(("name", "invert"), ("VAULT_NO", "INV_ELEV", "TYPE"))]
     [('name', 'VAULT_NO'), ('invert', 'INV_ELEV')]
     """
-    plain = {re.sub(r"[^a-z0-9]", "", name.lower()): name for name in reversed(list(available))}
+    names = list(reversed(list(available)))
     guesses: list[Guess] = []
     taken: set[str] = set()
     for what in wanted:
+        plain = {re.sub(r"[^a-z0-9]", "", _without_unit(what, n)[0].lower()): n for n in names}
         for word in _words().get(what, ()):
             name = plain.get(word)
             if name is not None and name not in taken:
                 taken.add(name)
-                guesses.append(Guess(what, name, f"its name is a usual one for {what}"))
+                unit = unit_in_name(what, name)
+                by_name = f" and ends in its unit, {unit}" if unit else ""
+                guesses.append(Guess(what, name, f"its name is a usual one for {what}{by_name}"))
                 break
     return tuple(guesses)

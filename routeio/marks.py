@@ -19,6 +19,8 @@ from routeio.survey import Vault
 
 #: Marks nearer than this stand on the same spot. [m]
 SAME_SPOT = 1e-3
+#: The two feet differ by less than this.
+_SAME_FOOT = 1e-5
 _YES = {"y", "yes", "true", "t", "1", "ok", "allowed"}
 _NO = {"n", "no", "false", "f", "0", "none", "not allowed", "forbidden"}
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -199,8 +201,11 @@ def _level(name: str, mark: RawVault, factor: float, findings: list[Finding]) ->
     if not text:
         return None
     numbers = _NUMBER.findall(text.replace(",", ""))
-    value = float(numbers[0]) if len(numbers) == 1 else _stated(text) / factor
-    if value in {-9999.0, 9999.0, -999.0, 99999.0, -99999.0} or (name == "rim" and value == 0.0):
+    bare = float(numbers[0]) if len(numbers) == 1 else math.nan
+    own = math.nan if _NUMBER.fullmatch(text) else _stated(text) / factor
+    # where it is written with a unit, that holds; a foot mark means the file's own foot
+    value = own if math.isfinite(own) and not abs(own - bare) <= _SAME_FOOT * abs(own) else bare
+    if bare in {-9999.0, 9999.0, -999.0, 99999.0, -99999.0} or (name == "rim" and value == 0.0):
         findings.append(
             Finding(
                 "level-dropped",

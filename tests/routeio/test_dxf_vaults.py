@@ -39,13 +39,8 @@ def test_attributes_in_our_names_others_in_theirs(manhole, saved, survey, codes)
         }
     )
     (vault,) = survey(saved(manhole), vaults=Selection("VAULT", fields={"splice": "SPLICE"})).vaults
-    assert (vault.tag, vault.kind, vault.rim, vault.invert, vault.z) == (
-        "MH-7",
-        "manhole",
-        112.5,
-        108.25,
-        108.25,
-    )
+    assert (vault.tag, vault.kind, vault.rim) == ("MH-7", "manhole", 112.5)
+    assert vault.invert == vault.z == pytest.approx(108.25 * 0.3048)  # feet by their mark, in a drawing in metres
     assert (vault.splice, vault.feed, vault.pull) == (False, True, True)
     assert vault.fields["OWNER"] == "city"
     assert vault.fields["MAKE"] == "precast"
@@ -84,6 +79,23 @@ def test_inside_another_block(manhole, saved, survey):
         pytest.approx(5),
     )
     assert read.ducts[1].start_vault == "MH-1"
+
+
+def test_attributes_of_other_blocks_are_not_guessed_for_vaults(manhole, saved, survey, codes):
+    """The block with a tag is a title, the vaults are circles."""
+    manhole.modelspace().add_blockref("MH", (0, 0), dxfattribs={"layer": "TITLE"})
+    manhole.modelspace().add_circle((50, 0), 1.5, dxfattribs=VAULT)
+    assert "field-guessed" not in codes(survey(saved(manhole), vaults="VAULT"))
+
+
+@pytest.mark.parametrize(
+    ("written", "metres"), [("12.5 ft", 3.81), ("IE 12.5", 12.5), ("12.5", 12.5), ("-9999 ft", None)]
+)
+def test_a_level_written_with_its_unit(manhole, saved, survey, written, metres):
+    """In a drawing in metres."""
+    manhole.modelspace().add_blockref("MH", (0, 0), dxfattribs=VAULT).add_auto_attribs({"INV": written})
+    (vault,) = survey(saved(manhole), vaults="VAULT").vaults
+    assert vault.invert == (None if metres is None else pytest.approx(metres))
 
 
 def test_points_circles_and_outlines(route, saved, survey, codes):

@@ -18,6 +18,7 @@ from routeio import gis_arrow, gis_open, gis_parquet
 from routeio.findings import InputRefusedError
 from routeio.options import Selection
 
+FT = 0.3048
 LINE = LineString([(500000, 5400000), (500100, 5400000)])
 
 
@@ -176,6 +177,33 @@ def test_vaults_as_points_and_polygons(layer, survey):
     assert by_tag["B"].footprint.area == pytest.approx(np.pi, rel=2e-3)
     # B and D are the same outline twice with two tags: no end can tell them apart
     assert [f.code for f in read.findings if f.severity == "error"].count("vaults-coincide") == 1
+
+
+def test_the_unit_in_the_name_of_a_field_holds(layer, survey, said):
+    """A layer in metres with what is on record in feet and millimetres."""
+    path = layer([LINE, shifted(LINE, 0, 10)], rec_len_ft=[100 / FT, 100 / FT], bore_mm=[128.0, 154.1])
+    layer(
+        [Point(500000, 5400000), Point(500100, 5400000)],
+        layer="vaults",
+        append=True,
+        kind="Point",
+        tag=["A", "B"],
+        invert_ft=[100.0, 101.0],
+        rim_m=[33.0, 34.0],
+    )
+    fields = {"length": "rec_len_ft", "inside_diameter": "bore_mm"}
+    read = survey(path, ducts=Selection("ducts", fields=fields), vaults="vaults")
+    assert [v.invert for v in read.vaults] == pytest.approx([100 * FT, 101 * FT])
+    assert [v.rim for v in read.vaults] == [33.0, 34.0]
+    assert [d.fields.recorded_length for d in read.ducts] == pytest.approx([100.0, 100.0])
+    assert [d.fields.inside_diameter for d in read.ducts] == pytest.approx([0.128, 0.1541])
+    assert "ends in its unit, ft" in " ".join(said(read, "field-guessed"))
+
+
+def test_no_field_of_vaults_is_guessed_where_there_are_no_vaults(layer, raw, codes):
+    line = LineString([(9.0, 48.0), (9.001, 48.0)])
+    path = layer([line], "route.geojson", crs="EPSG:4326", tag=["x"], kind="LineString")
+    assert "field-guessed" not in codes(raw(path))
 
 
 def test_one_file_of_lines_and_points(tmp_path, survey):
