@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -20,8 +20,8 @@ from network.changed import (
     with_vault,
 )
 from network.market import FITS
+from network.mixed import Pulls
 from network.plan import plan_row
-from network.reach import RowPulls
 from network.row import Row
 from network.stretch import MissingSection, Passing, missing_sections
 from network.terms import NoPlan, Plan, PlanRules, Reel
@@ -116,13 +116,13 @@ class Remedy:
 
 
 def advise(
-    pulls: RowPulls, rules: PlanRules, none: NoPlan, steps: Steps | None = None, most: int | None = None
+    pulls: Pulls, rules: PlanRules, none: NoPlan, steps: Steps | None = None, most: int | None = None
 ) -> tuple[Remedy, ...]:
     """Return what would let a plan through where there is none.
 
     Parameters
     ----------
-    pulls : RowPulls
+    pulls : RowPulls or MixedPulls
         Of the row.
     rules : PlanRules
         Reel, slack.
@@ -143,7 +143,8 @@ def advise(
     steps = steps or Steps()
     stretches = missing_sections(pulls, none)
     looked = stretches[:most]
-    found = [r for s in looked for r in remedies(s, rules, steps)]
+    tags = [v.tag for v in pulls.row.vaults]
+    found = [r for s in looked for r in remedies(s, rules.within(tags, s.low, s.high), steps)]
     if len(stretches) == 1:
         found = [replace(r, plan=_whole(pulls, rules, r)) for r in found]
     found += _leave(pulls, rules, none)
@@ -390,11 +391,10 @@ def _places(row: Row, steps: Steps) -> Iterator[tuple[int, int, float]]:
                     yield span, segment, station
 
 
-def _whole(pulls: RowPulls, rules: PlanRules, remedy: Remedy) -> Plan | None:
+def _whole(pulls: Pulls, rules: PlanRules, remedy: Remedy) -> Plan | None:
     """The plan of the whole row with one thing changed, if that is enough."""
     row, low, high, value = pulls.row, remedy.low, remedy.high, remedy.value
     part = part_of(row, low, high)
-    how = pulls.rules
     if remedy.kind == "friction" and remedy.now is not None:
         factor = value / remedy.now
         row = with_part(row, low, with_friction(part, lambda f: f * factor))
@@ -405,24 +405,45 @@ def _whole(pulls: RowPulls, rules: PlanRules, remedy: Remedy) -> Plan | None:
     elif remedy.kind == "vault" and remedy.span is not None:
         row = with_vault(row, remedy.span, value)
     elif remedy.kind == "pusher":
-        how = replace(how, pusher=value)
+        pulls = pulls.ruled(lambda how: replace(how, pusher=value))
     elif remedy.kind == "assist":
-        how = assisted(how, remedy.where, value)
+        pulls = pulls.ruled(lambda how: assisted(how, remedy.where, value))
     elif remedy.kind == "reel":
-        how, rules = replace(how, reel=value), _with_reel(rules, value)
-    found = plan_row(row.facts, RowPulls(row, pulls.bundle, how).offers(), rules)
+        tags = [v.tag for v in row.vaults]
+        pulls = pulls.ruled(lambda how: replace(how, reel=value), low)
+        rules = _with_reel(rules, value, (tags, low))
+    found = plan_row(row.facts, pulls.on(row).offers(), rules)
     return found if isinstance(found, Plan) else None
 
 
-def _with_reel(rules: PlanRules, length: float) -> PlanRules:
-    """Rules with longer reels to be had; where sizes have prices, at the price of the longest there is."""
-    if not rules.reels:
-        return replace(rules, reel=length)
-    longest = max(rules.reels, key=lambda r: r.length)
-    return replace(rules, reel=None, reels=(*rules.reels, Reel(length, longest.cost)))
+def _with_reel(rules: PlanRules, length: float, at: tuple[Sequence[str], int] | None = None) -> PlanRules:
+    """Rules with longer reels to be had; where sizes have prices, at the price of the longest there is.
+
+    Where cable comes on several kinds of reels, all that are shorter are longer then, or that of a section which begins
+    at one of the row's vaults.
+    """
+    stocks = []
+    elsewhere = False
+    for stock in rules.stocks:
+        here = at is None or at[0].index(stock.first) <= at[1] < at[0].index(stock.last)
+        elsewhere = elsewhere or (at is not None and here)
+        reel, reels = _longer(stock.reel, stock.reels, length) if here else (stock.reel, stock.reels)
+        stocks.append(replace(stock, reel=reel, reels=reels))
+    reel, reels = (rules.reel, rules.reels) if elsewhere else _longer(rules.reel, rules.reels, length)
+    return replace(rules, reel=reel, reels=reels, stocks=tuple(stocks))
 
 
-def _together(pulls: RowPulls, rules: PlanRules, found: list[Remedy], stretches: int) -> Iterator[Remedy]:
+def _longer(
+    reel: float | None, reels: tuple[Reel, ...], length: float
+) -> tuple[float | None, tuple[Reel, ...]]:
+    """Reels of which the longest holds at least so much."""
+    if not reels:
+        return (None if reel is None else max(reel, length)), ()
+    longest = max(reels, key=lambda r: r.length)
+    return (None, reels) if longest.length >= length else (None, (*reels, Reel(length, longest.cost)))
+
+
+def _together(pulls: Pulls, rules: PlanRules, found: list[Remedy], stretches: int) -> Iterator[Remedy]:
     """What all stretches need of one thing: the lowest friction, the longest reel, the strongest pusher."""
     last = len(pulls.row.spans)
     for kind, extreme in (("friction", min), ("reel", max), ("pusher", max)):
@@ -435,7 +456,7 @@ def _together(pulls: RowPulls, rules: PlanRules, found: list[Remedy], stretches:
                 yield replace(remedy, utilisation=plan.utilisation, plan=plan)
 
 
-def _leave(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> Iterator[Remedy]:
+def _leave(pulls: Pulls, rules: PlanRules, none: NoPlan) -> Iterator[Remedy]:
     """Vaults at which leave to do everything would on its own give a plan, nearest to the first gap first."""
     offers = pulls.offers()
     vaults = pulls.row.vaults
@@ -451,18 +472,20 @@ def _leave(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> Iterator[Remedy]:
             yield Remedy("allow", none.reached, none.resumes, float(k), vaults[k].tag, used, plan=plan)
 
 
-def _longer_reel(pulls: RowPulls, rules: PlanRules, none: NoPlan, steps: Steps) -> Iterator[Remedy]:
+def _longer_reel(pulls: Pulls, rules: PlanRules, none: NoPlan, steps: Steps) -> Iterator[Remedy]:
     """The shortest reel with which there is a plan."""
-    if not math.isfinite(rules.longest):
-        return
     facts = pulls.row.facts
-    offers = RowPulls(pulls.row, pulls.bundle, replace(pulls.rules, reel=None)).offers()
+    tags = [v.tag for v in facts.vaults]
+    shortest = min(rules.at(tags, low).longest for low in (0, *pulls.changes))
+    if not math.isfinite(shortest):
+        return
+    offers = pulls.ruled(lambda how: replace(how, reel=None)).offers()
 
     def plan(length: float) -> Plan | NoPlan:
         return plan_row(facts, offers, _with_reel(rules, length))
 
     longest = facts.length(0, len(facts.vaults) - 1) + 2.0 * rules.slack + steps.length
-    length = _least(lambda m: isinstance(plan(m), Plan), rules.longest, longest, steps.length)
+    length = _least(lambda m: isinstance(plan(m), Plan), shortest, longest, steps.length)
     found = None if length is None else plan(length)
     if length is not None and isinstance(found, Plan):
         yield Remedy("reel", none.reached, none.resumes, length, utilisation=found.utilisation, plan=found)

@@ -85,6 +85,7 @@ def _blocked(
 ) -> tuple[tuple[tuple[int, int], ...], tuple[str, ...]]:
     """The spans that no section covers; for each, the first of the things in its way."""
     spans = market.last
+    tags = [v.tag for v in facts.vaults]
     batches = list(market.sections())
     covered = _covered(
         spans, np.concatenate([b.start for b in batches]), np.concatenate([b.end for b in batches])
@@ -96,15 +97,16 @@ def _blocked(
     blocked, why = [], []
     for span in np.flatnonzero(~covered).tolist():
         need = facts.length(span, span + 1) + 2.0 * rules.slack
-        if need > rules.longest + FITS:
-            because = f"the cable with its slack is {length_text(need)} long and a reel holds {length_text(rules.longest)}"
+        longest = rules.at(tags, span).longest
+        if need > longest + FITS:
+            because = f"the cable with its slack is {length_text(need)} long and a reel holds {length_text(longest)}"
         elif not passed[span]:
             because = "no pull through it passes its checks, in either direction"
         elif not allowed[span]:
             because = "the pulls that pass begin or end at vaults where feeding or pulling is not allowed"
         else:
             because = "the pulls that pass begin or end at vaults where splicing is not allowed" + (
-                "" if rules.longest == float("inf") else ", or are longer than a reel holds"
+                "" if longest == float("inf") else ", or are longer than a reel holds"
             )
         blocked.append((span, span + 1))
         why.append(because)

@@ -10,8 +10,8 @@ from mechanics.pull import Rules
 from mechanics.track import Bore
 from network.graph import DuctNetwork
 from network.lay import Guides, build_row
+from network.mixed import OtherBundle, Pulls, pulls_of, with_others
 from network.plan import NoPlan, Plan, PlanRules, plan_row
-from network.reach import RowPulls
 from network.route import FeederRoute, feeder_route
 from network.row import Row
 from routeio.survey import Duct
@@ -27,16 +27,19 @@ class FeederPlan:
         Vaults and ducts, with findings.
     row : Row
         The same as chains and bores.
-    pulls : RowPulls
+    pulls : RowPulls or MixedPulls
         Evaluates any pull of the row.
     plan : Plan or NoPlan
         The answer.
+    rules : PlanRules
+        What the plan keeps to: a splice wherever the bundle changes, too.
     """
 
     route: FeederRoute
     row: Row
-    pulls: RowPulls
+    pulls: Pulls
     plan: Plan | NoPlan
+    rules: PlanRules
 
 
 def plan_feeder(
@@ -47,6 +50,7 @@ def plan_feeder(
     rules: Rules,
     plan_rules: PlanRules,
     guides: Guides | None = None,
+    others: Sequence[OtherBundle] = (),
 ) -> FeederPlan:
     """Plan one feeder: route, row, pulls and the cheapest plan in one call.
 
@@ -66,6 +70,8 @@ def plan_feeder(
         Prices, reel, slack, middle feeds.
     guides : Guides, optional
         At the vaults; default as :class:`network.lay.Guides` has them.
+    others : sequence of OtherBundle, optional
+        What else is pulled, between which vaults.
 
     Returns
     -------
@@ -77,12 +83,13 @@ def plan_feeder(
     InputRefusedError
         Unknown vaults, no way between them.
     DomainError
-        A figure out of its range.
+        A figure out of its range, another bundle between vaults that are not the feeder's, or where no splice is allowed.
     """
     route = feeder_route(network, feeder)
     row = restricted(build_row(route, bore_of, guides or Guides()), plan_rules)
-    pulls = RowPulls(row, bundle, rules)
-    return FeederPlan(route, row, pulls, plan_row(row.facts, pulls.offers(), plan_rules))
+    pulls = pulls_of(row, bundle, rules, others)
+    keeping = with_others(plan_rules, route.tags, others)
+    return FeederPlan(route, row, pulls, plan_row(row.facts, pulls.offers(), keeping), keeping)
 
 
 def restricted(row: Row, rules: PlanRules) -> Row:

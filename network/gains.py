@@ -8,8 +8,8 @@ from typing import Literal
 
 from mechanics.pull import PullResult
 from network.changed import hardest_bend, roomiest, with_friction, with_sweep
+from network.mixed import Pulls
 from network.pulls import PullOption
-from network.reach import RowPulls
 
 LESS_FRICTION = 0.05
 """How much lower friction is tried."""
@@ -48,12 +48,12 @@ class Gain:
     now: float | None = None
 
 
-def gains(pulls: RowPulls, option: PullOption) -> tuple[Gain, ...]:
+def gains(pulls: Pulls, option: PullOption) -> tuple[Gain, ...]:
     """Return what would relieve a pull, each change on its own.
 
     Parameters
     ----------
-    pulls : RowPulls
+    pulls : RowPulls or MixedPulls
         Of the row.
     option : PullOption
         The pull as planned.
@@ -67,7 +67,7 @@ def gains(pulls: RowPulls, option: PullOption) -> tuple[Gain, ...]:
     return (*_stop(pulls, option), *_sweep(pulls, option, result), *_friction(pulls, option))
 
 
-def _stop(pulls: RowPulls, option: PullOption) -> Iterator[Gain]:
+def _stop(pulls: Pulls, option: PullOption) -> Iterator[Gain]:
     low, high = sorted((option.feed, option.pull))
     more = []
     for vault in range(low + 1, high):
@@ -80,7 +80,7 @@ def _stop(pulls: RowPulls, option: PullOption) -> Iterator[Gain]:
         yield Gain("stop", float(vault), pulls.row.vaults[vault].tag, used)
 
 
-def _sweep(pulls: RowPulls, option: PullOption, result: PullResult) -> Iterator[Gain]:
+def _sweep(pulls: Pulls, option: PullOption, result: PullResult) -> Iterator[Gain]:
     place = hardest_bend(pulls.row, option.feed, option.pull, result)
     if place is None:
         return
@@ -90,14 +90,14 @@ def _sweep(pulls: RowPulls, option: PullOption, result: PullResult) -> Iterator[
     radius = min(_WIDER * now, roomiest(row, span, bend, _WIDER * now))
     if radius <= now * (1.0 + 1e-6):
         return
-    changed = RowPulls(with_sweep(row, span, bend, radius), pulls.bundle, pulls.rules)
+    changed = pulls.on(with_sweep(row, span, bend, radius))
     used = changed.evaluate(option.feed, option.pull, option.relube).utilisation
     ids = row.spans[span].ids
     yield Gain("radius", radius, ids[bend] if ids else "", used, span, bend, now)
 
 
-def _friction(pulls: RowPulls, option: PullOption) -> Iterator[Gain]:
+def _friction(pulls: Pulls, option: PullOption) -> Iterator[Gain]:
     row = with_friction(pulls.row, lambda f: max(f - LESS_FRICTION, min(f, _LEAST_FRICTION)))
-    result = RowPulls(row, pulls.bundle, pulls.rules).evaluate(option.feed, option.pull, option.relube)
+    result = pulls.on(row).evaluate(option.feed, option.pull, option.relube)
     if result.verdict == "pass":
         yield Gain("friction", -LESS_FRICTION, "", result.utilisation)

@@ -83,7 +83,8 @@ def prices_of(rules: PlanRules) -> tuple[float, ...]:
         Of splice, set-up, re-lube stop, middle feed, and of each reel with all of it wasted.
     """
     costs = rules.costs
-    reels = (r.cost + rules.waste * r.length for r in rules.reels)
+    sizes = (*rules.reels, *(r for stock in rules.stocks for r in stock.reels))
+    reels = (r.cost + rules.waste * r.length for r in sizes)
     return (costs.splice, costs.setup, costs.relube, costs.middle_feed, *reels)
 
 
@@ -93,7 +94,7 @@ def reel_for(rules: PlanRules, length: float) -> tuple[Reel | None, Fraction]:
     Parameters
     ----------
     rules : PlanRules
-        Reels and the price of waste.
+        Reels and the price of waste; of one section, where reels differ (:meth:`PlanRules.at`).
     length : float
         Of the cable, not above the longest reel. [m]
 
@@ -170,14 +171,17 @@ def market_of(
         return cost, steps(np.where(possible, used, 0.0))
 
     arrive, depart = np.array(facts.arrive), np.array(facts.depart)
-    room = rules.longest - 2.0 * rules.slack + FITS
+    stocks = _stocks(facts, rules)
+    longest = np.full(last + 1, rules.longest)
+    for low, high, reels in stocks[1:]:
+        longest[low:high] = reels.longest
+    room = longest - 2.0 * rules.slack + FITS
 
     def reel_cost(start: IntArray, end: IntArray) -> IntArray:
         length = arrive[end] - depart[start] + 2.0 * rules.slack
         cost = np.full(length.size, np.inf)
-        for reel in rules.reels:
-            price = reel.cost + rules.waste * np.maximum(reel.length - length, 0.0)
-            cost = np.where(length <= reel.length + FITS, np.minimum(cost, price), cost)
+        for low, high, own in stocks:
+            cost = np.where((low <= start) & (start < high), _of_reels(own, length), cost)
         price = np.where(np.isfinite(cost), cost, 0.0) + new[end]
         return np.asarray(np.rint(price * float(unit)).astype(np.int64))
 
@@ -191,10 +195,26 @@ def market_of(
         permitted(facts, "splice"),
         splice,
         middle if rules.middle_feed else None,
-        reel_cost if rules.reels or new.any() else None,
+        reel_cost if any(own.reels for _, _, own in stocks) or new.any() else None,
         without,
     )
     return market, rows
+
+
+def _stocks(facts: RowFacts, rules: PlanRules) -> list[tuple[int, int, PlanRules]]:
+    """The rules, then those of the stretches whose cable comes on other reels, with their first and last vaults."""
+    tags = [v.tag for v in facts.vaults] if rules.stocks else []
+    ends = [(tags.index(s.first), tags.index(s.last)) for s in rules.stocks]
+    return [(0, len(facts.vaults) - 1, rules), *((low, high, rules.at(tags, low)) for low, high in ends)]
+
+
+def _of_reels(rules: PlanRules, length: FloatArray) -> FloatArray:
+    """What the cheapest reels for cables of these lengths cost, with what is left on them; infinite where none will do."""
+    cost = np.full(length.size, np.inf)
+    for reel in rules.reels:
+        price = reel.cost + rules.waste * np.maximum(reel.length - length, 0.0)
+        cost = np.where(length <= reel.length + FITS, np.minimum(cost, price), cost)
+    return cost
 
 
 def steps(utilisation: FloatArray) -> IntArray:
@@ -294,7 +314,9 @@ def sections_of(
         if (low, high) not in best or key < best[low, high][0]:
             best[low, high] = key, options
     sections = []
+    tags = [v.tag for v in facts.vaults]
     for low, high in choice.stretches:
         length = facts.length(low, high) + 2.0 * rules.slack
-        sections.append(Section(low, high, best[low, high][1], length, reel_for(rules, length)[0]))
+        reel = reel_for(rules.at(tags, low), length)[0]
+        sections.append(Section(low, high, best[low, high][1], length, reel))
     return tuple(sections)

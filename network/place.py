@@ -25,11 +25,11 @@ from mechanics.track import Bore
 from network.feeder import restricted
 from network.graph import DuctNetwork
 from network.lay import Guides, build_row
+from network.mixed import OtherBundle, Pulls, pulls_of, with_others
 from network.plan import Plan, plan_row
 from network.pulls import Offers, PullOption
-from network.reach import RowPulls
 from network.route import FeederRoute, Leg, feeder_route
-from network.row import RowFacts
+from network.row import Row, RowFacts
 from network.split import Place, with_vaults
 from network.terms import Costs, PlanRules, Reel
 from routeio.survey import Duct, Survey
@@ -112,6 +112,7 @@ def propose(
     plan_rules: PlanRules,
     place_rules: PlaceRules,
     guides: Guides | None = None,
+    others: Sequence[OtherBundle] = (),
 ) -> Proposal:
     """Find the fewest new vaults with which a feeder can be planned.
 
@@ -133,6 +134,8 @@ def propose(
         Where new vaults may stand.
     guides : Guides, optional
         At the vaults.
+    others : sequence of OtherBundle, optional
+        What else is pulled, between which vaults.
 
     Returns
     -------
@@ -151,7 +154,14 @@ def propose(
 
     def planned(places: list[Place]) -> list[Place] | None:
         return _fewest(
-            survey, route, places, bore_of, bundle, rules, plan_rules, place_rules, guides or Guides()
+            survey,
+            route,
+            places,
+            bore_of,
+            lambda row: pulls_of(row, bundle, rules, others),
+            with_others(plan_rules, route.tags, others),
+            place_rules,
+            guides or Guides(),
         )
 
     every = list(_places(route, place_rules, place_rules.step))
@@ -178,8 +188,7 @@ def _fewest(
     route: FeederRoute,
     places: list[Place],
     bore_of: Callable[[Duct], Bore],
-    bundle: Bundle,
-    rules: Rules,
+    pulls: Callable[[Row], Pulls],
     plan_rules: PlanRules,
     place_rules: PlaceRules,
     guides: Guides,
@@ -198,13 +207,14 @@ def _fewest(
             for v in row.vaults
         ),
     )  # fmt: skip
-    offers = RowPulls(row, bundle, rules).offers()
+    offers = pulls(row).offers()
     last = _farthest(row.facts, place_rules.spacing)
     ends = np.maximum(offers.feed, offers.pull) <= last[np.minimum(offers.feed, offers.pull)]
     free = replace(
         plan_rules,
         costs=Costs(0.0, 0.0, _STOP, 0.0),
-        reels=tuple(Reel(r.length) for r in plan_rules.reels),
+        reels=_free(plan_rules.reels),
+        stocks=tuple(replace(s, reels=_free(s.reels)) for s in plan_rules.stocks),
         waste=0.0,
         middle_feed=False,
     )
@@ -213,6 +223,10 @@ def _fewest(
         return None
     splices = [row.vaults[s.end].tag for s in plan.sections[:-1]]
     return [own[tag] for tag in splices if tag in own]
+
+
+def _free(reels: Sequence[Reel]) -> tuple[Reel, ...]:
+    return tuple(Reel(r.length) for r in reels)
 
 
 def _along(survey: Survey, tags: Sequence[str], route: FeederRoute) -> FeederRoute:

@@ -73,12 +73,13 @@ def plan_row(
     relubes = sum(len(p.relube) for p in pulls)
     middles = setups - len(sections)
     costs = rules.costs
+    tags = [v.tag for v in facts.vaults]
     cost = (
         exactly(costs.splice) * splices
         + exactly(costs.setup) * setups
         + exactly(costs.relube) * relubes
         + exactly(costs.middle_feed) * middles
-        + sum(reel_for(rules, s.cable_length)[1] for s in sections if s.reel is not None)
+        + sum(reel_for(rules.at(tags, s.start), s.cable_length)[1] for s in sections if s.reel is not None)
         + sum(exactly(price) for s in sections[:-1] if (price := facts.vaults[s.end].price))
     )
     return Plan(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -51,6 +51,11 @@ class PullOption:
         for name, value in (("utilisation", self.utilisation), ("climb", self.climb)):
             if not (value >= 0.0 and math.isfinite(value)):
                 raise DomainError(f"{name} must be finite and at least 0, got {value!r}")
+
+    def moved(self, by: int) -> PullOption:
+        """Return the same pull in a row that has so many vaults more before it."""
+        relube = tuple(v + by for v in self.relube)
+        return replace(self, feed=self.feed + by, pull=self.pull + by, relube=relube)
 
 
 class Offers(Protocol):

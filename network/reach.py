@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -13,6 +13,7 @@ from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from mechanics.pull import PullResult, Rules, evaluate_pull
 from network.carry import Carrier
+from network.changed import part_of
 from network.pulls import PullOption
 from network.row import Row
 from network.steady import Steady
@@ -114,6 +115,28 @@ class RowPulls:
             return (), plain
         option = offers.option(int(rows[0]), np.inf, False)
         return option.relube, self.evaluate(feed, pull, option.relube)
+
+    def on(self, row: Row) -> RowPulls:
+        """Return the pulls of a changed row."""
+        return replace(self, row=row)
+
+    def ruled(self, change: Callable[[Rules], Rules], at: int | None = None) -> RowPulls:
+        """Return the pulls judged by changed rules; ``at`` as in :meth:`network.mixed.MixedPulls.ruled`."""
+        del at  # there is but one part
+        return replace(self, rules=change(self.rules))
+
+    def between(self, low: int, high: int) -> RowPulls:
+        """Return the pulls of a stretch of the row, with numbers from 0."""
+        return replace(self, row=part_of(self.row, low, high))
+
+    def part(self, low: int, high: int) -> RowPulls:
+        """Return the pulls of a stretch; see :meth:`network.mixed.MixedPulls.part`."""
+        return self.between(low, high)
+
+    @property
+    def changes(self) -> tuple[int, ...]:
+        """Vaults at which the bundle changes: none."""
+        return ()
 
     def way(self, against: bool) -> tuple[Way, Carrier]:
         """Return the row in one direction of pull, ready for choosing among pulls."""

@@ -13,6 +13,7 @@ from mechanics.cable import Bundle
 from mechanics.pull import PullResult, Rules
 from network.changed import part_of
 from network.market import permitted
+from network.mixed import Pulls
 from network.plan import plan_row
 from network.reach import RowPulls
 from network.row import Row
@@ -134,12 +135,12 @@ class MissingSection:
         return min(good, key=lambda p: p.result.utilisation, default=None)
 
 
-def missing_sections(pulls: RowPulls, none: NoPlan) -> tuple[MissingSection, ...]:
+def missing_sections(pulls: Pulls, none: NoPlan) -> tuple[MissingSection, ...]:
     """Return the stretches that want a section, in the row's order.
 
     Parameters
     ----------
-    pulls : RowPulls
+    pulls : RowPulls or MixedPulls
         Of the row.
     none : NoPlan
         What is in the way.
@@ -165,23 +166,27 @@ def missing_sections(pulls: RowPulls, none: NoPlan) -> tuple[MissingSection, ...
         stop = int(ends[np.searchsorted(ends, high, side="left")])
         found.setdefault((begin, stop), []).append(low)
     if not none.blocked and none.reached < none.resumes:
-        found[none.reached, none.resumes] = list(range(none.reached, none.resumes))
-    alone = replace(pulls.rules, reel=None)
-    return tuple(
-        MissingSection(low, high, part_of(row, low, high), pulls.bundle, alone, tuple(spans))
-        for (low, high), spans in sorted(found.items())
-    )
+        # No section runs through a vault where the bundle changes.
+        changes = [k for k in pulls.changes if none.reached < k < none.resumes]
+        for low, high in pairwise((none.reached, *changes, none.resumes)):
+            found[low, high] = list(range(low, high))
+    stretches = []
+    for (low, high), spans in sorted(found.items()):
+        own = pulls.on(row).between(low, high)
+        alone = replace(own.rules, reel=None)
+        stretches.append(MissingSection(low, high, own.row, own.bundle, alone, tuple(spans)))
+    return tuple(stretches)
 
 
-def between(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> tuple[Section, ...]:
+def between(pulls: Pulls, rules: PlanRules, none: NoPlan) -> tuple[Section, ...]:
     """Return the best sections between the stretches that want one.
 
     Parameters
     ----------
-    pulls : RowPulls
+    pulls : RowPulls or MixedPulls
         Of the row.
     rules : PlanRules
-        Of the plan; where a splice must be counts for nothing in a part of one.
+        Of the plan.
     none : NoPlan
         What is in the way.
 
@@ -191,20 +196,17 @@ def between(pulls: RowPulls, rules: PlanRules, none: NoPlan) -> tuple[Section, .
         In the row's order, with the row's numbers; none before the first stretch or behind the last.
     """
     found: list[Section] = []
-    alone = replace(rules, splice_at=())
+    tags = [v.tag for v in pulls.row.vaults]
     for before, after in pairwise(missing_sections(pulls, none)):
         low, high = before.high, after.low
         if not low < high:
             continue
-        part = part_of(pulls.row, low, high)
-        plan = plan_row(part.facts, RowPulls(part, pulls.bundle, pulls.rules).offers(), alone)
+        part = pulls.part(low, high)
+        plan = plan_row(part.row.facts, part.offers(), rules.within(tags, low, high))
         found += (_moved(s, low) for s in (plan.sections if isinstance(plan, Plan) else ()))
     return tuple(found)
 
 
 def _moved(section: Section, by: int) -> Section:
-    pulls = tuple(
-        replace(p, feed=p.feed + by, pull=p.pull + by, relube=tuple(v + by for v in p.relube))
-        for p in section.pulls
-    )
+    pulls = tuple(p.moved(by) for p in section.pulls)
     return replace(section, start=section.start + by, end=section.end + by, pulls=pulls)

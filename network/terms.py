@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from mechanics.errors import in_range
 from network.pulls import PullOption
@@ -59,6 +60,35 @@ class Reel:
 
 
 @dataclass(frozen=True)
+class Stock:
+    """What the cable of the sections between two vaults comes on, where that is not what others come on.
+
+    Parameters
+    ----------
+    first, last : str
+        Tags of the vaults, in the row's order; a splice must be at both.
+    reel : float or None
+        Longest cable on one reel. [m]
+    reels : tuple of Reel
+        Sizes to choose from.
+
+    Raises
+    ------
+    DomainError
+        A reel that is not above 0.
+    """
+
+    first: str
+    last: str
+    reel: float | None = None
+    reels: tuple[Reel, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.reel is not None:
+            in_range("reel", self.reel, above=0.0)
+
+
+@dataclass(frozen=True)
 class PlanRules:
     """What a plan must keep to.
 
@@ -81,6 +111,8 @@ class PlanRules:
     no_splice, no_feed, no_pull : tuple of str
         Tags of vaults where none may be, whatever the vaults' own fields say; for :func:`network.feeder.plan_feeder`,
         which closes them in its row.
+    stocks : tuple of Stock
+        Where in the row cable comes on other reels than ``reel`` and ``reels``.
 
     Raises
     ------
@@ -98,6 +130,53 @@ class PlanRules:
     no_splice: tuple[str, ...] = ()
     no_feed: tuple[str, ...] = ()
     no_pull: tuple[str, ...] = ()
+    stocks: tuple[Stock, ...] = ()
+
+    def within(self, tags: Sequence[str], low: int, high: int) -> PlanRules:
+        """Return the rules of a stretch of the row alone.
+
+        Parameters
+        ----------
+        tags : sequence of str
+            The row's vaults.
+        low, high : int
+            The stretch's ends.
+
+        Returns
+        -------
+        PlanRules
+            With the splices that must be inside it, and the reels that its cable comes on.
+        """
+        inside = set(tags[low + 1 : high])
+        own = replace(self, splice_at=tuple(t for t in self.splice_at if t in inside), stocks=())
+        if not self.stocks:
+            return own
+        number = {tag: k for k, tag in enumerate(tags)}
+        stocks = []
+        for stock in self.stocks:
+            first, last = max(number[stock.first], low), min(number[stock.last], high)
+            if (first, last) == (low, high):
+                return replace(own, reel=stock.reel, reels=stock.reels)
+            if first < last:
+                stocks.append(replace(stock, first=tags[first], last=tags[last]))
+        return replace(own, stocks=tuple(stocks))
+
+    def at(self, tags: Sequence[str], start: int) -> PlanRules:
+        """Return the rules with the reels of a section that begins at a vault.
+
+        Parameters
+        ----------
+        tags : sequence of str
+            The row's vaults.
+        start : int
+            Which of them.
+
+        Returns
+        -------
+        PlanRules
+            Itself where all cable comes on the same reels.
+        """
+        return self.within(tags, start, start + 1) if self.stocks else self
 
     @property
     def longest(self) -> float:

@@ -161,6 +161,7 @@ def read_plan(table: Table) -> PlanRules:
             "waste", "is a price of what is left on a reel, and [plan] reels does not say which there are"
         )
     named = {key: table.texts(key) or () for key in ("splice_at", "no_splice", "no_feed", "no_pull")}
+    splice_at, no_splice, no_feed, no_pull = named.values()
     for tag in set(named["splice_at"]) & set(named["no_splice"]):
         table.fault("splice_at", f'and no_splice both name "{tag}"; leave it out of one of them')
     return PlanRules(
@@ -170,7 +171,10 @@ def read_plan(table: Table) -> PlanRules:
         middle_feed=bool(table.flag("middle_feed")),
         reels=reels,
         waste=waste,
-        **named,
+        splice_at=splice_at,
+        no_splice=no_splice,
+        no_feed=no_feed,
+        no_pull=no_pull,
     )
 
 

@@ -12,7 +12,7 @@ from network.feeder import FeederPlan
 from network.gains import Gain, gains
 from network.market import permitted
 from network.plan import Plan, PlanRules, PullOption, Section, plan_row
-from network.reach import RowOffers
+from network.pulls import Offers
 from tautline.document import Document
 from tautline.job import Job
 from tautline.result_advice import brief, spot_of, worst_check
@@ -149,7 +149,7 @@ def _gain(planned: FeederPlan, gain: Gain) -> Document:
     }
 
 
-def _splice(job: Job, planned: FeederPlan, plan: Plan, offers: RowOffers, number: int) -> Document:
+def _splice(job: Job, planned: FeederPlan, plan: Plan, offers: Offers, number: int) -> Document:
     """What it would mean to have a splice at the vault before or behind where one may be."""
     tags = planned.route.tags
     before, behind = plan.sections[number - 1], plan.sections[number]
@@ -167,7 +167,7 @@ def _splice(job: Job, planned: FeederPlan, plan: Plan, offers: RowOffers, number
     }
 
 
-def _moved(job: Job, planned: FeederPlan, plan: Plan, offers: RowOffers, number: int, to: int) -> Document:
+def _moved(job: Job, planned: FeederPlan, plan: Plan, offers: Offers, number: int, to: int) -> Document:
     """The plan with one splice at another vault and all others where they are."""
     tags, facts = planned.route.tags, planned.row.facts
     ends = [s.end for s in plan.sections[:-1]]
@@ -203,6 +203,7 @@ def _unfit(job: Job, planned: FeederPlan, low: int, high: int) -> str:
     """Why there is no section between two vaults; empty where there is one."""
     row, rules = planned.row, job.plan
     one, other = row.vaults[low].tag, row.vaults[high].tag
+    rules = rules.at(planned.route.tags, low)
     need = row.length(low, high) + 2.0 * rules.slack
     if need > rules.longest:
         return (
