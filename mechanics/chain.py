@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -177,6 +178,26 @@ class Chain:
             raise DomainError(f"start and stop must rise within 0 to {len(self)}, got {start} and {stop}")
         cut = slice(start, stop)
         return Chain(self.length[cut], self.grade_in[cut], self.grade_out[cut], self.turn[cut])
+
+    def apart(self) -> list[Chain]:
+        """Return every chain of this object by itself, sharing its numbers."""
+        bounds = self.offsets.tolist()
+        rows = [(name, getattr(self, name)) for name in ("length", "grade_in", "grade_out", "turn")]
+        sizes: dict[int, IntArray] = {}
+        out = []
+        for start, stop in pairwise(bounds):
+            # what is sound together is sound by itself: nothing to check again
+            one = object.__new__(Chain)
+            own = one.__dict__
+            for name, row in rows:
+                own[name] = row[start:stop]
+            n = stop - start
+            if n not in sizes:
+                sizes[n] = np.array([0, n], dtype=np.int64)
+                sizes[n].setflags(write=False)
+            own["offsets"] = sizes[n]
+            out.append(one)
+        return out
 
     @staticmethod
     def joined(chains: Sequence[Chain]) -> Chain:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 
 
@@ -76,6 +77,44 @@ class Course:
         part = along - stations[index]
         turned = self.turn[index] * (part / self.length[index])
         return self.knots[index] + advance(self.headings[index], part, turned)
+
+
+def ends_of(
+    start: FloatArray, heading: FloatArray, length: FloatArray, turn: FloatArray, offsets: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return where many courses end, and their headings there.
+
+    Parameters
+    ----------
+    start : ndarray, shape (m, 2)
+        Of each course. [m]
+    heading : ndarray, shape (m,)
+        At its start. [rad]
+    length, turn : ndarray, shape (n,)
+        Of the elements of all, course after course. [m, rad]
+    offsets : ndarray of int, shape (m + 1,)
+        Course k is elements ``offsets[k]:offsets[k + 1]``.
+
+    Returns
+    -------
+    end : ndarray, shape (m, 2)
+        As :attr:`Course.end` gives it. [m]
+    heading : ndarray, shape (m,)
+        The last of :attr:`Course.headings`. [rad]
+    """
+    end, out = start.copy(), heading.copy()
+    sizes = np.diff(offsets)
+    # courses of as many elements at once, each added up by itself
+    for size in np.unique(sizes[sizes > 0]).tolist():
+        rows = np.flatnonzero(sizes == size)
+        at = offsets[rows, None] + np.arange(size)
+        turned = np.cumsum(turn[at], axis=1)
+        along = heading[rows, None] + turned
+        out[rows] = along[:, -1]
+        along = np.concatenate((heading[rows, None], along[:, :-1]), axis=1)
+        steps = advance(along.ravel(), length[at].ravel(), turn[at].ravel()).reshape(len(rows), size, 2)
+        end[rows] = np.cumsum(steps, axis=1)[:, -1] + start[rows]
+    return end, out
 
 
 def advance(heading: FloatArray, length: FloatArray, turn: FloatArray) -> FloatArray:

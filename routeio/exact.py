@@ -19,7 +19,7 @@ from routeio.rawlines import RawLine
 from routeio.ready import backward
 from routeio.shape import Shape
 from routeio.survey import Origin
-from routeio.tangent import BoolArray, IntArray
+from routeio.tangent import BoolArray, IntArray, ragged_take
 
 #: Turns and kinks up to this are none. [rad]
 _NONE = 1e-9
@@ -70,24 +70,20 @@ def exact(lines: Sequence[RawLine], tolerance: float) -> dict[int, Shape]:
     good = ~np.logical_or.reduceat(odd, offsets[:-1])
     _take_up(turn, kink, straight, np.repeat(backward(span, offsets), sizes))
     good &= _misses(heading, length, turn, chord, offsets) <= tolerance
-    found = {}
-    starts = (offsets[:-1] + np.arange(len(some))).tolist()
-    ends = offsets.tolist()
-    places = points[:, :2].tolist()
-    headings = heading[offsets[:-1]].tolist()
-    level = np.zeros(int(sizes.max()))
-    for k, i in enumerate(some):
-        if good[k]:
-            a, b, at = ends[k], ends[k + 1], starts[k]
-            flat = level[: b - a]
-            found[i] = Shape(
-                Chain(length[a:b], flat, flat, turn[a:b]),
-                (*places[at], 0.0),
-                headings[k],
-                (*places[at + b - a], 0.0),
-                _origins(lines[i].ids),
-            )
-    return found
+    rows = np.flatnonzero(good)
+    index, bounds = ragged_take(offsets, rows)
+    level = np.zeros(len(index))
+    chains = Chain(length[index], level, level, turn[index], bounds).apart()
+    first_vertex = (offsets[:-1] + np.arange(len(some)))[rows]
+    starts = points[first_vertex, :2].tolist()
+    ends = points[first_vertex + sizes[rows], :2].tolist()
+    headings = heading[offsets[:-1][rows]].tolist()
+    return {
+        some[k]: Shape(chain, (x, y, 0.0), way, (last_x, last_y, 0.0), _origins(lines[some[k]].ids))
+        for k, chain, (x, y), way, (last_x, last_y) in zip(
+            rows.tolist(), chains, starts, headings, ends, strict=True
+        )
+    }
 
 
 def _take_up(turn: FloatArray, kink: FloatArray, straight: BoolArray, back: BoolArray) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mechanics.chain import Chain
 from mechanics.errors import FloatArray
 from routeio.corners import Rounded, round_corners
 from routeio.course import Course
@@ -43,6 +44,10 @@ class Plan:
         Root mean square distance of the vertices from the course. [m]
     miss : tuple of 2 floats, optional
         How far its start and its end lie from the first and the last vertex, where known. [m]
+    chain : Chain, optional
+        Level, the way the line is drawn, where it is worked out.
+    end : tuple of 3 floats, optional
+        x and y of the course's end, and the heading there, looking back, where worked out. [m, m, rad]
     """
 
     course: Course
@@ -52,6 +57,8 @@ class Plan:
     scatter: float = 0.0
     residual: float = 0.0
     miss: tuple[float, float] | None = None
+    chain: Chain | None = None
+    end: tuple[float, float, float] | None = None
 
 
 def recovered(
@@ -94,10 +101,10 @@ def recovered(
 def _smooth(line: Ready, run: int, laid: Runs) -> Plan:
     """Return the plan of a line that is one run without sharp corners."""
     course, origins = laid.course(run, line)
-    start, end = laid.miss[run].tolist()
+    start, end = laid.miss[run]
     return Plan(
         course, origins, laid.stations(run), laid.findings(run, line, 0), laid.scatter[run], laid.residual[run],
-        (start, end),
+        (start, end), *((None, None) if line.upright else laid.whole(run)),
     )  # fmt: skip
 
 
@@ -128,7 +135,7 @@ def _explained(lines: Sequence[Ready], runs: list[Run], options: ReadOptions, be
         found = plainer(found, np.flatnonzero(away), beliefs, arcs=arcs)
         radii = settle_radii(found, beliefs.prior, options.standard_radii, options.sweep)
         elements = laid_out(found.traces, radii.chain, radii.sharp)
-    return Runs(found, radii, elements, plain)
+    return Runs(found, radii, elements, plain, np.array([lines[r.line].backward for r in runs]))
 
 
 def _pieced(line: Ready, own: list[int], runs: list[Run], laid: Runs | None, options: ReadOptions) -> Plan:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from mechanics.errors import FloatArray
-from routeio.course import Course, wrap
+from mechanics.chain import Chain
+from mechanics.errors import DomainError, FloatArray
+from routeio.course import Course, ends_of, wrap
 from routeio.elements import Elements
 from routeio.explain import Explained
 from routeio.findings import Finding, span_text
@@ -52,14 +54,20 @@ class Runs:
         Their straights and arcs.
     plain : ndarray of bool, shape (m,)
         Runs taken as drawn because what was recovered first left their vertices.
+    backward : ndarray of bool, shape (m,)
+        Runs of lines that are taken from their ends to their starts.
     """
 
-    def __init__(self, found: Explained, radii: Radii, elements: Elements, plain: BoolArray) -> None:
+    def __init__(
+        self, found: Explained, radii: Radii, elements: Elements, plain: BoolArray, backward: BoolArray
+    ) -> None:
         self.found, self.radii, self.elements, self.plain = found, radii, elements, plain
         e, traces, chain = elements, found.traces, radii.chain
         count = traces.count
         bends = e.turn != 0.0
-        self.sharp: BoolArray = np.logical_or.reduceat(radii.sharp, chain.offsets[:-1])
+        self._backward = backward
+        self._bounds_of = traces.offsets.tolist()
+        self.sharp: list[bool] = np.logical_or.reduceat(radii.sharp, chain.offsets[:-1]).tolist()
         self.averaged: list[bool] = found.averaged.tolist()
         self.scatter: list[float] = np.where(found.averaged, found.scatter.sigma, 0.0).tolist()
         # scattered, but with hardly a vertex but at corners: nothing is averaged, and every corner is in doubt
@@ -70,9 +78,9 @@ class Runs:
         self.residual: list[float] = np.sqrt(
             square / np.maximum(np.add.reduceat(weight, traces.offsets[:-1]), 1.0)
         ).tolist()
-        self.miss: FloatArray = np.abs(
+        self.miss: list[list[float]] = np.abs(
             np.stack((e.off[traces.offsets[:-1]], e.off[traces.offsets[1:] - 1]), axis=-1)
-        )
+        ).tolist()
         # the vertex nearest each element: the last about a straight's corner, the middle one about an arc's
         cell = chain.cell
         low, high = cell[e.straight], cell[e.straight + 1]
@@ -88,11 +96,13 @@ class Runs:
         ]
         # elements that have a length
         self._kept = np.flatnonzero(e.length > _NOTHING)
-        self._bounds = np.searchsorted(self._kept, e.offsets).tolist()
+        self._bounds_kept = np.searchsorted(self._kept, e.offsets)
+        self._bounds = self._bounds_kept.tolist()
+        self._kept_rows: list[int] = self._kept.tolist()
         self._length, self._turn = e.length[self._kept], e.turn[self._kept]
         kept_run, kept_bend = run[self._kept], bends[self._kept]
         double = (kept_run[1:] == kept_run[:-1]) & kept_bend[1:] & kept_bend[:-1]
-        self._double = np.bincount(kept_run[1:][double], minlength=count) > 0
+        self._double: list[bool] = (np.bincount(kept_run[1:][double], minlength=count) > 0).tolist()
         # what the vertices did, and what is left of it
         step = np.diff(traces.xy, axis=0)
         inside = np.diff(traces.line) == 0
@@ -100,22 +110,53 @@ class Runs:
         kink = wrap(np.diff(np.arctan2(step[:, 1], step[:, 0])))
         two = inside[1:] & inside[:-1]
         owner = traces.line
-        self._before = (
-            np.bincount(owner[:-1], size, minlength=count),
-            np.degrees(np.bincount(owner[:-2], np.where(two, np.abs(kink), 0.0), minlength=count)),
+        self._before: tuple[list[float], list[float]] = (
+            np.bincount(owner[:-1], size, minlength=count).tolist(),
+            np.degrees(np.bincount(owner[:-2], np.where(two, np.abs(kink), 0.0), minlength=count)).tolist(),
         )
-        self._after = (
-            np.bincount(run, e.length, minlength=count),
-            np.degrees(np.bincount(run, np.abs(e.turn), minlength=count)),
-            np.bincount(run, bends, minlength=count).astype(np.int64),
+        self._after: tuple[list[float], list[float], list[int]] = (
+            np.bincount(run, e.length, minlength=count).tolist(),
+            np.degrees(np.bincount(run, np.abs(e.turn), minlength=count)).tolist(),
+            np.bincount(run, bends, minlength=count).astype(np.int64).tolist(),
         )
-        self._strays = np.bincount(owner, weight == 0.0, minlength=count) > 0
-        self._assumed = np.logical_or.reduceat(radii.assumed, chain.offsets[:-1])
+        self._rho: list[float] = found.scatter.correlation.tolist()
+        self._strays: list[bool] = (np.bincount(owner, weight == 0.0, minlength=count) > 0).tolist()
+        self._assumed: list[bool] = np.logical_or.reduceat(radii.assumed, chain.offsets[:-1]).tolist()
+        self._starts: tuple[list[tuple[float, float]], list[float]] = (
+            [(x, y) for x, y in e.start.tolist()], e.heading.tolist(),
+        )  # fmt: skip
+
+    @cached_property
+    def _chains(self) -> list[Chain] | None:
+        """The level chains of all runs, the way each is drawn; None where one is none."""
+        offsets = self._bounds_kept
+        at, turn = np.arange(len(self._turn)), self._turn
+        back = np.repeat(self._backward, np.diff(offsets))
+        at = np.where(back, np.repeat(offsets[:-1] + offsets[1:] - 1, np.diff(offsets)) - at, at)
+        level = np.zeros(len(turn))
+        try:
+            return Chain(
+                self._length[at], level, level, np.where(back, 0.0 - turn[at], turn), offsets
+            ).apart()
+        except DomainError:
+            return None
+
+    @cached_property
+    def _ends(self) -> list[tuple[float, float, float]]:
+        """Where all runs end, and the headings there, looking back."""
+        e = self.elements
+        end, out = ends_of(e.start, e.heading, self._length, self._turn, self._bounds_kept)
+        return list(zip(*end.T.tolist(), wrap(out + np.pi).tolist(), strict=True))
+
+    def whole(self, run: int) -> tuple[Chain | None, tuple[float, float, float] | None]:
+        """Return the level chain of a run, and its end with the heading looking back, where they are worked out."""
+        if self._double[run] or self._chains is None:
+            return None, None
+        return self._chains[run], self._ends[run]
 
     def vertices(self, run: int) -> slice:
         """Return the vertices of a run."""
-        offsets = self.found.traces.offsets
-        return slice(int(offsets[run]), int(offsets[run + 1]))
+        return slice(self._bounds_of[run], self._bounds_of[run + 1])
 
     def stations(self, run: int) -> FloatArray:
         """Return how far along the run its vertices lie. [m]"""
@@ -125,22 +166,27 @@ class Runs:
         """Return where elements of a run come from, ids being those of its legs."""
         turn_sd, radius_sd, leg, bends = self._rows
         straight: How = "fitted" if self.averaged[run] else "drawn"
-        return [
-            Origin(ids[leg[k]], "fitted", turn_sd[k], radius_sd[k])
-            if bends[k]
-            else Origin(ids[leg[k]], straight)
-            for k in rows
-        ]
+        plain: dict[str, Origin] = {}
+        out = []
+        for k in rows:
+            name = ids[leg[k]]
+            if bends[k]:
+                out.append(Origin(name, "fitted", turn_sd[k], radius_sd[k]))
+                continue
+            if name not in plain:
+                plain[name] = Origin(name, straight)
+            out.append(plain[name])
+        return out
 
     def course(self, run: int, line: Ready) -> tuple[Course, tuple[Origin, ...]]:
         """Return the course of a run without sharp corners, and where its elements come from."""
         a, b = self._bounds[run], self._bounds[run + 1]
         length, turn = self._length[a:b], self._turn[a:b]
-        origins = self.origins(run, self._kept[a:b].tolist(), line.ids)
+        origins = self.origins(run, self._kept_rows[a:b], line.ids)
         if self._double[run]:
             length, turn, origins = _arcs_joined(length, turn, origins)
-        x, y = self.elements.start[run].tolist()
-        return Course((x, y), float(self.elements.heading[run]), length, turn), tuple(origins)
+        start, heading = self._starts
+        return Course(start[run], heading[run], length, turn), tuple(origins)
 
     def pieces(self, run: int, line: Ready, first: int) -> list[Piece]:
         """Return the pieces of a run that starts at a vertex of its line, for corners to be rounded."""
@@ -189,7 +235,7 @@ class Runs:
         if self._assumed[run]:
             found += self._untold(run, line, first)
         part = self.vertices(run)
-        rho = float(self.found.scatter.correlation[run])
+        rho = self._rho[run]
         correlated = f" (correlation {rho:.1f})" if rho else ""
         found.append(
             Finding(

@@ -19,6 +19,7 @@ from routeio.rawlines import RawLine
 from routeio.ready import Ready, all_ready
 from routeio.space import flat, weave
 from routeio.survey import Origin
+from routeio.undisturbed import undisturbed
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +121,13 @@ def recover_many(
     list of Shape, InputRefusedError or DomainError
         In the order of the lines; what :func:`recover` would raise where a line has no shape, or none that a duct has.
     """
-    options = options or ReadOptions()
+    with undisturbed():
+        return _recovered_many(lines, options or ReadOptions())
+
+
+def _recovered_many(
+    lines: Sequence[RawLine], options: ReadOptions
+) -> list[Shape | InputRefusedError | DomainError]:
     refused: dict[int, InputRefusedError] = {}
     ready: dict[int, Ready] = {}
     for i, line in enumerate(all_ready(lines)):
@@ -174,7 +181,8 @@ def _out_and_back(line: Ready) -> InputRefusedError:
 def _shape(line: Ready, plan: Plan, profile: Profile | None, options: ReadOptions) -> Shape:
     """Put plan and profile together."""
     course = plan.course
-    x, y = course.start[0] + float(line.origin[0]), course.start[1] + float(line.origin[1])
+    from_x, from_y = line.origin.tolist()
+    x, y = course.start[0] + from_x, course.start[1] + from_y
     last_x, last_y = (line.xy[-1] + line.origin).tolist()
     way = -1 if line.backward else 1
     findings = (*line.findings, *plan.findings[::way])
@@ -184,7 +192,7 @@ def _shape(line: Ready, plan: Plan, profile: Profile | None, options: ReadOption
     first, last = (x, y, 0.0), (last_x, last_y, 0.0)
     heading = course.heading
     if profile is None:
-        chain, origins = flat(course), plan.origins
+        chain, origins = flat(course) if plan.chain is None else plan.chain, plan.origins
     else:
         chain, origins = weave(course, plan.origins, profile.course, profile.origins)
         findings = (*findings, *profile.findings[::way])
@@ -192,12 +200,11 @@ def _shape(line: Ready, plan: Plan, profile: Profile | None, options: ReadOption
         last = (last_x, last_y, float(line.z[-1]))
     if line.backward:
         # back to the way it is drawn
-        end_x, end_y = course.end
+        end_x, end_y, heading = plan.end or (*course.end, float(wrap(course.headings[-1:] + np.pi)[0]))
         first_z = first[2] if profile is None else profile.datum + profile.course.end[1]
-        last = (*line.origin.tolist(), float(line.z[0]) if profile is not None else 0.0)
-        first = (end_x + float(line.origin[0]), end_y + float(line.origin[1]), first_z)
-        heading = float(wrap(np.asarray(course.headings[-1] + np.pi)))
-        chain, origins = chain.reversed(), origins[::-1]
+        last = (from_x, from_y, float(line.z[0]) if profile is not None else 0.0)
+        first = (end_x + from_x, end_y + from_y, first_z)
+        chain, origins = chain if chain is plan.chain else chain.reversed(), origins[::-1]
     return Shape(
         chain, first, heading, last, origins, findings, profile is not None, plan.scatter, plan.residual
     )

@@ -100,3 +100,10 @@ def test_bad_chains(fields: tuple[object, ...], message: str) -> None:
 def test_what_is_no_chain_or_no_part_of_one_is_refused(wrong: Callable[[], Chain], said: str) -> None:
     with pytest.raises(DomainError, match=said):
         wrong()
+
+
+def test_chains_apart_are_the_chains_one_by_one() -> None:
+    for one, other in zip(CHAIN.apart(), (CHAIN.chain(k) for k in range(3)), strict=True):
+        for name in ("length", "grade_in", "grade_out", "turn", "offsets"):
+            assert getattr(one, name).tolist() == getattr(other, name).tolist()
+            assert not getattr(one, name).flags.writeable
