@@ -6,10 +6,11 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from routeio import crs as crs_
 from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
-from routeio.dxf_light import ASIDE, LightLines
+from routeio.dxf_light import ASIDE, LightLines, NotPlainError, lifted_lines
 from routeio.dxf_look import Choice
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
 from routeio.dxf_rings import Piece, closed_rings
@@ -31,6 +32,9 @@ from routeio.layers import chosen, without_vaults
 from routeio.options import ReadOptions
 from routeio.rawlines import RawLine, RawSurvey, RawVault
 from routeio.survey import Ground
+
+if TYPE_CHECKING:
+    from ezdxf.entities import DXFEntity
 
 #: Kinds that stand beside ducts to be read by people; leaving them out loses nothing.
 _NOTES = frozenset(
@@ -64,8 +68,11 @@ def read(path: Path, options: ReadOptions) -> RawSurvey:
         Missing or contradicting units, missing layers, damage, numbers that are no places, blocks that contain
         themselves or expand beyond bounds.
     """
-    opened = open_drawing(path, options)
-    return _Reading(path.name, opened, options).run()
+    plain = not (options.ducts.look or options.vaults.look)
+    try:
+        return _Reading(path.name, open_drawing(path, options, lift=plain), options).run()
+    except NotPlainError:
+        return _Reading(path.name, open_drawing(path, options), options).run()
 
 
 def layer_table(opened: Opened) -> dict[str, Counter[str]]:
@@ -111,6 +118,9 @@ def layer_table(opened: Opened) -> dict[str, Counter[str]]:
                         waiting.append((block, layer))
 
     visit(opened.drawing.modelspace(), None)
+    if opened.lifted is not None:
+        for head, count in zip(opened.heads, opened.lifted.of_each_head(), strict=True):
+            table[spelling[layer_of(head).lower()]]["LWPOLYLINE"] += count
     return table
 
 
@@ -309,6 +319,7 @@ class _Reading:
         light = LightLines(self.file, self.scale, self.z_scale)
         lines = self.lines
         plain: dict[str, bool] = {}
+        behind = self._lifted()
         for entity in self.opened.drawing.modelspace():
             kind = entity.dxftype()
             if kind == "LWPOLYLINE":
@@ -320,6 +331,7 @@ class _Reading:
                     self.counts["read LWPOLYLINE"] += 1
                     if light.full:
                         light.into(lines, self._one_light)
+                    self._take_lifted(behind, entity)
                     continue
             placed = Placed(entity, layer_of(entity), str(entity.dxf.get("handle", "?")))
             used = False
@@ -330,9 +342,31 @@ class _Reading:
             elif kind in TEXT_KINDS:
                 self._label(placed, self.other_labels)
             self.counts[f"read {kind}" if used else f"skipped {kind}"] += 1
-
+            self._take_lifted(behind, entity)
         light.into(lines, self._one_light)
         self.lines = [line for line in lines if line is not ASIDE]
+
+    def _lifted(self) -> dict[str, list[RawLine]]:
+        """Return the runs of lifted polylines as lines, by the handle of the polyline they follow."""
+        lifted = self.opened.lifted
+        if lifted is None:
+            return {}
+        layers = [layer_of(head) for head in self.opened.heads]
+        ducts = [self._only_ducts(layer) for layer in layers]
+        if any(self._wanted(layer) for layer, duct in zip(layers, ducts, strict=True) if not duct):
+            raise NotPlainError
+        made = lifted_lines(lifted, self.opened.heads, layers, ducts, self.file, self.scale, self.z_scale)
+        return {handle: made[first:last] for handle, (first, last) in lifted.places.items()}
+
+    def _take_lifted(self, behind: dict[str, list[RawLine]], entity: DXFEntity) -> None:
+        """Take the lifted polylines that follow an entity in the file, if any do."""
+        if not behind or entity.dxftype() != "LWPOLYLINE":
+            return
+        run = behind.pop(str(entity.dxf.get("handle")), [])
+        read = sum(line is not ASIDE for line in run)
+        self.lines += run
+        self.counts["read LWPOLYLINE"] += read
+        self.counts["skipped LWPOLYLINE"] += len(run) - read
 
     def _only_ducts(self, layer: str) -> bool:
         """Return whether every light polyline on a layer is a duct, whatever it looks like."""

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from routeio.dxf_blocks import Placed
+from routeio.dxf_lift import Lifted
 from routeio.findings import Where
 from routeio.ground import FARTHEST
 from routeio.rawlines import RawLine
@@ -19,6 +20,74 @@ if TYPE_CHECKING:
 
 #: Stands in the place of a line that is put aside.
 ASIDE = RawLine(np.zeros((0, 3)), np.zeros(0), (), True)
+
+
+class NotPlainError(Exception):
+    """Lifted polylines that must be read one by one after all: by a drawing that holds them."""
+
+
+def lifted_lines(
+    lifted: Lifted,
+    heads: Sequence[DXFEntity],
+    layers: Sequence[str],
+    ducts: Sequence[bool],
+    file: str,
+    scale: float,
+    z_scale: float,
+) -> list[RawLine]:
+    """Make lines of lifted polylines.
+
+    Parameters
+    ----------
+    lifted : Lifted
+        The polylines.
+    heads : sequence of DXFEntity
+        The polylines in the drawing that have their heads.
+    layers : sequence of str
+        Of each head.
+    ducts : sequence of bool
+        Whether polylines with such a head are lines of the route.
+    file : str
+        For the record.
+    scale, z_scale : float
+        Metres in a unit, in plan and in elevation. [m]
+
+    Returns
+    -------
+    list of RawLine
+        One a polyline; :data:`ASIDE` for those that are none of the route.
+
+    Raises
+    ------
+    NotPlainError
+        Where a number is no place on the ground.
+    """
+    sizes = lifted.sizes
+    points = np.empty((len(lifted.points), 3))
+    np.multiply(lifted.points, scale, out=points[:, :2])
+    own = np.array([float(head.dxf.get("elevation", 0.0)) for head in heads])[lifted.heads]
+    elevation = np.where(np.isnan(lifted.elevation), own, lifted.elevation) * z_scale
+    points[:, 2] = np.repeat(elevation, sizes)
+    wanted = np.array(ducts)[lifted.heads]
+    near = np.all(np.abs(points) < FARTHEST, axis=1)
+    if not near[np.repeat(wanted, sizes)].all():
+        raise NotPlainError
+    ends = np.cumsum(sizes)
+    corners = points[ends - sizes, :2].tolist()
+    fields, bulge = DuctFields(), lifted.bulge
+    lines = []
+    for handle, head, last, size, (x, y) in zip(
+        lifted.handles, lifted.heads.tolist(), ends.tolist(), sizes.tolist(), corners, strict=True
+    ):
+        if not ducts[head]:
+            lines.append(ASIDE)
+            continue
+        first = last - size
+        where = Where(file, layers[head], handle, x, y)
+        lines.append(
+            RawLine(points[first:last], bulge[first : last - 1], (handle,) * (size - 1), True, fields, where)
+        )
+    return lines
 
 
 @dataclass

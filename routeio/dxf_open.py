@@ -14,12 +14,15 @@ from typing import TYPE_CHECKING
 import ezdxf
 from ezdxf import recover
 from ezdxf.lldxf.const import DXFError
+from ezdxf.lldxf.validator import is_dxf_file
 
+from routeio.dxf_lift import Lifted, Rest, lifted
 from routeio.findings import Finding, InputRefusedError, Where
 from routeio.options import ReadOptions
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
+    from ezdxf.entities import DXFEntity
 
 #: What the parser raises on damaged files, as met with cut and mutated ones.
 PARSER_ERRORS = (
@@ -38,6 +41,7 @@ PARSER_ERRORS = (
 )
 #: Drawings of these versions hold text in a code page; later ones in UTF-8.
 _CODE_PAGE_VERSIONS = {b"AC1009", b"AC1012", b"AC1014", b"AC1015", b"AC1018"}
+_ASCII = bytes(range(32, 127))
 _TEXT_EOF = re.compile(rb"(?:^|[\r\n])[ \t]*0[ \t]*\r?[\r\n][ \t]*EOF\b")
 
 
@@ -55,12 +59,18 @@ class Opened:
         $MEASUREMENT, likewise.
     findings : tuple of Finding
         About the file itself.
+    lifted : Lifted or None, optional
+        Light polylines of model space that are not in the drawing.
+    heads : tuple of DXFEntity, optional
+        The polylines in the drawing that have their heads.
     """
 
     drawing: Drawing
     units: int | None
     measurement: int | None
     findings: tuple[Finding, ...]
+    lifted: Lifted | None = None
+    heads: tuple[DXFEntity, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,7 +86,7 @@ class _Bytes:
     text: str  # "ascii", "utf-8" or "other"
 
 
-def open_drawing(path: Path, options: ReadOptions) -> Opened:
+def open_drawing(path: Path, options: ReadOptions, *, lift: bool = False) -> Opened:
     """Load a drawing.
 
     Parameters
@@ -85,6 +95,9 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
         A file whose first bytes are those of a DXF file.
     options : ReadOptions
         ``encoding`` and ``recover``.
+    lift : bool, optional
+        Keep plain light polylines out of the drawing, as arrays, where that can be done; the drawing holds the first of
+        every run.
 
     Returns
     -------
@@ -110,8 +123,15 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
                 "export it again, or copy it again from where it came",
             )
         )
+    without: tuple[Drawing, Lifted, tuple[DXFEntity, ...]] | None = None
+    polylines: Lifted | None = None
+    heads: tuple[DXFEntity, ...] = ()
     try:
-        if options.recover and not seen.binary:
+        if lift and not (options.recover or seen.binary or seen.marked):
+            without = _without_lifted(path, encoding)
+        if without is not None:
+            drawing, polylines, heads = without
+        elif options.recover and not seen.binary:
             drawing, auditor = recover.readfile(path)
             findings += _repairs(auditor, where)
         elif seen.marked:
@@ -138,7 +158,34 @@ def open_drawing(path: Path, options: ReadOptions) -> Opened:
         _whole(header.get("$INSUNITS", None)) if "$INSUNITS" in seen.names else None,
         _whole(header.get("$MEASUREMENT", None)) if "$MEASUREMENT" in seen.names else None,
         tuple(findings),
+        polylines,
+        heads,
     )
+
+
+def _without_lifted(path: Path, encoding: str | None) -> tuple[Drawing, Lifted, tuple[DXFEntity, ...]] | None:
+    """Load a drawing without the polylines that can be lifted from its text; None where it is to be loaded whole."""
+    if not is_dxf_file(str(path)):
+        return None
+    try:
+        encoding = encoding or ezdxf.filemanagement.dxf_file_info(path).encoding
+        if _ASCII.decode(encoding, "replace") != _ASCII.decode("ascii"):
+            return None
+        with path.open("rb") as stream, mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as text:
+            found = lifted(text)
+            if found is None:
+                return None
+            polylines, kept = found
+            rest = io.BufferedReader(Rest(text, kept), 1 << 16)
+            with io.TextIOWrapper(rest, encoding, "surrogateescape") as lines:
+                drawing = ezdxf.filemanagement.read(lines)
+        _check_model(drawing)
+    except PARSER_ERRORS:
+        return None  # loading all of it tells the line
+    heads = polylines.heads_in(drawing)
+    if heads is None or (drawing.loaded_dxfversion or "") < "AC1015":
+        return None
+    return drawing, polylines, heads
 
 
 def _check_model(drawing: Drawing) -> None:

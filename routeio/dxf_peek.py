@@ -43,7 +43,7 @@ def peek(path: Path) -> dict[str, Any]:
     InputRefusedError
         ``damaged-drawing``.
     """
-    opened = open_drawing(path, ReadOptions())
+    opened = open_drawing(path, ReadOptions(), lift=True)
     table = layer_table(opened)
     missing = [f.message for f in opened.findings if f.severity == "error"]
     extents = _extents(opened)
@@ -121,6 +121,8 @@ def _extents(opened: Opened) -> list[float] | None:
         elif kind in {"INSERT", "POINT", "CIRCLE", "ARC"}:
             places.append(_at(entity, {"INSERT": "insert", "POINT": "location"}.get(kind, "center")))
     points = np.array(places, dtype=np.float64).reshape(-1, 2)
+    if opened.lifted is not None:
+        points = np.concatenate((points, opened.lifted.points))
     points = points[(np.abs(points) < FARTHEST).all(axis=1)]
     if not points.size:
         return None

@@ -98,6 +98,11 @@ def rich_drawing(path: Path, form: str) -> None:
         space.add_lwpolyline(
             [(k * 50, 0, 0), (k * 50 + 20, 0, 0.3), (k * 50 + 50, 0, 0)], format="xyb", dxfattribs=duct
         )
+    for k in range(6):
+        flags = {"elevation": k % 2, "layer": "NOTES" if k == 3 else "DUCT"}
+        space.add_lwpolyline(
+            [(k, 400, 0), (k + 9, 410, 0.1), (k + 20, 410, 0)], format="xyb", dxfattribs=flags
+        )
     space.add_blockref("OUT", (0, 300), dxfattribs={**duct, "extrusion": (0, 0, -1)})
     space.add_spline([(0, 50), (10, 60), (30, 55), (50, 70)], dxfattribs=duct)
     space.add_ellipse((0, 100), (20, 0), 0.5, 0, 3, dxfattribs=duct)
@@ -234,11 +239,13 @@ def _read(path: Path, seed: int) -> str:
         peek(path)
     opened = []
     if is_drawing:
-        dxf.open_drawing = lambda *told: opened.append(open_drawing(*told)) or opened[0]
+        dxf.open_drawing = lambda *told, **how: opened.append(open_drawing(*told, **how)) or opened[-1]
     raw = read(path, options)
     top = sum(n for kind, n in raw.counts.items() if not kind.endswith("inside blocks"))
     if is_drawing:
-        there = sum(1 for layout in opened[0].drawing.layouts for _ in layout)
+        # all of it as the library reads it, whatever was lifted from the text
+        whole = opened[-1] if opened[-1].lifted is None else open_drawing(path, options)
+        there = sum(1 for layout in whole.drawing.layouts for _ in layout)
         ended = (
             b"EOF" in path.read_bytes()[-1024:]
         )  # what stands after the end mark is no part of the drawing
