@@ -18,7 +18,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, in_range, one_of, together
 from mechanics.tables import built_in
 
 ENCLOSING = (
@@ -308,15 +308,13 @@ def _spread(
     arrangement: str, inside_diameter: ArrayLike, diameter: ArrayLike, cables: int | None
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return D, d and s = d/(D - d), checked for the arrangement."""
-    counts = COUNTS.get(arrangement)
-    if counts is None:
-        raise DomainError(f"arrangement must be one of {', '.join(COUNTS)}, got {arrangement!r}")
+    counts = COUNTS[one_of("arrangement", arrangement, COUNTS)]
     n = counts[0] if len(counts) == 1 else cables
     if n not in counts or (cables is not None and cables != n):
         raise DomainError(f"cables must be {' or '.join(map(str, counts))} for {arrangement}, got {cables!r}")
-    D, d = np.broadcast_arrays(
-        in_range("inside_diameter", inside_diameter, above=0.0), in_range("diameter", diameter, above=0.0)
-    )
+    D, d = in_range("inside_diameter", inside_diameter, above=0.0), in_range("diameter", diameter, above=0.0)
+    together(inside_diameter=D, diameter=d)
+    D, d = np.broadcast_arrays(D, d)
     lower, upper = ratio_range(arrangement, n)
     ratio = in_range("inside_diameter/diameter", D / d, at_least=lower * (1 - 1e-12))
     if math.isfinite(upper):

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from mechanics.chain import Chain, IntArray
 from mechanics.contact import FrictionLike, PressedFriction, per_segment, pressed_coefficient
 from mechanics.curve import along_curves
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, in_range, instance
 from mechanics.layout import FLAT, LANES, STRAIGHT, Layout, Step, kinds
 from mechanics.vertical import VerticalBends
 
@@ -77,7 +77,7 @@ def tension_along(
     >>> tension_along(chain, weight=5.0, friction=0.5, entry=100.0).round(6).tolist()
     [220.299824, 245.299824]
     """
-    whole = chain.chain if isinstance(chain, Layout) else chain
+    whole = chain.chain if isinstance(chain, Layout) else instance("chain", chain, Chain)
     n, m = len(whole), whole.count
     start = in_range("entry", entry)
     if start.shape not in ((), (m,)):

@@ -20,8 +20,8 @@ from mechanics.arrangement import (
     weight_correction,
 )
 from mechanics.cable import Bundle, Cable
-from mechanics.errors import DomainError, in_range
-from mechanics.tables import Tables, built_in
+from mechanics.errors import DomainError, flag, instance, number
+from mechanics.tables import Tables, tables_of
 
 _ALIKE = 1e-9  # sizes and shares that differ by less are equal
 
@@ -80,7 +80,7 @@ def main_cables(bundle: Bundle) -> tuple[Cable, ...]:
     DomainError
         Too few or too many.
     """
-    main = tuple(c for c in bundle.cables if c.role == "power") or bundle.cables
+    main = tuple(c for c in instance("bundle", bundle, Bundle).cables if c.role == "power") or bundle.cables
     beside = len(bundle.cables) - len(main)
     if not 1 <= len(main) <= 6 or beside > 2:
         raise DomainError(
@@ -110,18 +110,16 @@ def weight_of(bundle: Bundle, flooded: bool = False) -> float:
     Raises
     ------
     DomainError
-        A weight or diameter not above 0, or a bundle that floats.
+        No bundle, or one that floats.
 
     Examples
     --------
     >>> weight_of(Bundle((Cable(diameter=0.04, weight=25.5),) * 3))
     76.5
     """
-    weights = in_range("bundle.weight", [c.weight for c in bundle.cables], above=0.0)
-    diameters = in_range("bundle.diameter", [c.diameter for c in bundle.cables], above=0.0)
-    total = float(weights.sum())
-    if flooded:
-        lift = 1000.0 * 9.80665 * math.pi / 4 * float((diameters**2).sum())
+    total = sum(c.weight for c in instance("bundle", bundle, Bundle).cables)
+    if flag("flooded", flooded):
+        lift = 1000.0 * 9.80665 * math.pi / 4 * sum(c.diameter**2 for c in bundle.cables)
         if not total > lift:
             raise DomainError(
                 f"bundle.weight must be above the water it displaces, {lift:.2f} N/m, for a flooded duct "
@@ -131,7 +129,6 @@ def weight_of(bundle: Bundle, flooded: bool = False) -> float:
     return total
 
 
-@functools.lru_cache(maxsize=4096)
 def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) -> Lie:
     """Say how a bundle lies in a duct.
 
@@ -171,17 +168,20 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
     >>> lie(Bundle((cable,) * 3), 0.1274).arrangement
     'cradled'
     """
-    D = float(in_range("inside_diameter", inside_diameter, above=0.0))
+    D = number("inside_diameter", inside_diameter, above=0.0)
+    return _lie(instance("bundle", bundle, Bundle), D, tables_of(tables))
+
+
+@functools.lru_cache(maxsize=4096)
+def _lie(bundle: Bundle, D: float, tables: Tables) -> Lie:
     main = main_cables(bundle)
-    beside = [
-        float(in_range("bundle.diameter", c.diameter, above=0.0)) for c in bundle.cables if c not in main
-    ]
-    diameters = [float(in_range("bundle.diameter", c.diameter, above=0.0)) for c in main]
+    beside = [c.diameter for c in bundle.cables if c not in main]
+    diameters = [c.diameter for c in main]
     n = len(main)
     if n == 1 and len(beside) == 1 and bundle.arrangement is None:
         found = _unequal_pair(D, diameters[0], beside[0])
     else:
-        found = _with_beside(_alone(bundle, D, diameters, tables or built_in()), D, max(diameters), n, beside)
+        found = _with_beside(_alone(bundle, D, diameters, tables), D, max(diameters), n, beside)
     factor, notes = found.factor, found.notes
     greatest = _greatest_share(main) * n
     if greatest > 1 + _ALIKE:
@@ -193,8 +193,8 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
     single_three = n == 3 and not bundle.triplexed
     return Lie(
         arrangement=found.arrangement,
-        weight_correction=_stated("weight_correction", bundle.weight_correction, found.correction),
-        sidewall_factor=_stated("sidewall_factor", bundle.sidewall_factor, factor),
+        weight_correction=found.correction if bundle.weight_correction is None else bundle.weight_correction,
+        sidewall_factor=factor if bundle.sidewall_factor is None else bundle.sidewall_factor,
         clearance=found.clearance,
         jam_ratio=float(jam_ratio(D, (diameters[0], diameters[1], diameters[2]))) if single_three else None,
         fill=float(fill(D, [c.diameter for c in bundle.cables])),
@@ -313,10 +313,6 @@ def _refusal(arrangement: str, D: float, d: float, n: int) -> str:
             f"four cables cannot lie as a diamond from D/d = {upper:g} on: the sides no longer carry the top"
         )
     return ""
-
-
-def _stated(name: str, stated: float | None, computed: float) -> float:
-    return computed if stated is None else float(in_range(f"bundle.{name}", stated, above=0.0))
 
 
 def _greatest_share(cables: tuple[Cable, ...]) -> float:

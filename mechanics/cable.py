@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
+
+from mechanics.errors import flag, instance, number, one_of, optional, settle, several, stated, whole
 
 Material = Literal["copper", "aluminium"]
 Arrangement = Literal["single", "pair", "triangular", "cradled", "diamond", "circle"]
 Attachment = Literal["eye", "grip"]
+Role = Literal["power", "ground", "fibre"]
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,12 @@ class Cable:
         Cross-section of a lead sheath. [m2]
     name : str, optional
         As a person reads it.
+
+    Raises
+    ------
+    DomainError
+        Names the field and the legal range. Whether the tables hold a temper, construction or jacket is seen where
+        they are looked up.
     """
 
     diameter: float
@@ -48,9 +57,27 @@ class Cable:
     temper: str = "annealed"
     construction: str = "shielded"
     jacket: str = ""
-    role: Literal["power", "ground", "fibre"] = "power"
+    role: Role = "power"
     sheath_area: float | None = None
     name: str = ""
+
+    def __post_init__(self) -> None:
+        above, text = stated(number, above=0.0), stated(instance, str)
+        settle(
+            self,
+            "cable",
+            diameter=above,
+            weight=above,
+            material=stated(one_of, get_args(Material)),
+            conductor_area=optional(number, above=0.0),
+            conductors=stated(whole, at_least=1),
+            temper=text,
+            construction=text,
+            jacket=text,
+            role=stated(one_of, get_args(Role)),
+            sheath_area=optional(number, at_least=0.0),
+            name=text,
+        )
 
 
 @dataclass(frozen=True)
@@ -67,6 +94,12 @@ class Bundle:
         A factory assembly, lying triangular.
     weight_correction, sidewall_factor : float, optional
         Stated in place of the arrangement's own, in every duct; needed where no formula holds.
+
+    Raises
+    ------
+    DomainError
+        Names the field and the legal range. How many cables go, and which arrangement goes with how many, is seen
+        where the bundle is laid in a duct.
     """
 
     cables: tuple[Cable, ...]
@@ -76,4 +109,13 @@ class Bundle:
     sidewall_factor: float | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "cables", tuple(self.cables))  # a list would not be frozen
+        above = optional(number, above=0.0)
+        settle(
+            self,
+            "bundle",
+            cables=stated(several, Cable),  # a tuple: a list would not be frozen
+            arrangement=optional(instance, str),
+            triplexed=flag,
+            weight_correction=above,
+            sidewall_factor=above,
+        )

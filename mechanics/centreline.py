@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from mechanics.chain import Chain, IntArray
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, in_range, instance, number, point
 
 
 class Centreline(NamedTuple):
@@ -125,16 +125,13 @@ def place(chain: Chain, start: Sequence[float], heading: float, sagitta: float |
     >>> placed.points[-1].round(6).tolist(), len(placed.points), placed.segment.tolist()
     ([113.0, 203.0, 5.0], 5, [0, 1, 4])
     """
-    if chain.count != 1:
+    if instance("chain", chain, Chain).count != 1:
         raise DomainError(f"chain must be a single chain, got {chain.count}")
-    origin = in_range("start", start)
-    if origin.shape != (3,):
-        raise DomainError(f"start must have shape (3,), got {origin.shape}")
-    in_range("heading", heading)
+    origin, heading = point("start", start), number("heading", heading)
     if sagitta is None:
         count = np.ones(len(chain), dtype=np.int64)
     else:
-        in_range("sagitta", sagitta, above=0.0)
+        sagitta = number("sagitta", sagitta, above=0.0)
         # a chord of length l lies at most l^2 k / 8 from a curve of curvature k
         count = np.maximum(1, np.ceil(chain.length * np.sqrt(chain.curvature / (8.0 * sagitta)))).astype(
             np.int64
@@ -142,7 +139,7 @@ def place(chain: Chain, start: Sequence[float], heading: float, sagitta: float |
     owner = np.repeat(np.arange(len(chain)), count)
     first = np.concatenate(([0], np.cumsum(count))).astype(np.int64)
     step = (np.arange(owner.size) - first[owner]).astype(np.float64)
-    headings = float(heading) + np.concatenate(([0.0], np.cumsum(chain.turn)))
+    headings = heading + np.concatenate(([0.0], np.cumsum(chain.turn)))
     some = Chain(chain.length[owner], chain.grade_in[owner], chain.grade_out[owner], chain.turn[owner])
     steps = displacement(some, headings[:-1][owner], step / count[owner], (step + 1.0) / count[owner])
     points = origin + np.concatenate((np.zeros((1, 3)), np.cumsum(steps, axis=0)))

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, in_range, several, whole
 
 IntArray = NDArray[np.int64]
 
@@ -157,13 +157,12 @@ class Chain:
 
     def chain(self, index: int) -> Chain:
         """Return chain number ``index`` alone."""
-        if not (isinstance(index, int | np.integer) and 0 <= index < self.count):
-            raise DomainError(f"index must be a whole number from 0 to {self.count - 1}, got {index!r}")
+        whole("index", index, at_least=0, at_most=self.count - 1)
         return self.part(int(self.offsets[index]), int(self.offsets[index + 1]))
 
     def chains(self, begin: int, end: int) -> Chain:
         """Return chains ``begin:end``, still side by side."""
-        if not 0 <= begin <= end <= self.count:
+        if not 0 <= whole("begin", begin) <= whole("end", end) <= self.count:
             raise DomainError(f"begin and end must rise within 0 to {self.count}, got {begin} and {end}")
         start, stop = int(self.offsets[begin]), int(self.offsets[end])
         some = object.__new__(Chain)
@@ -174,7 +173,7 @@ class Chain:
 
     def part(self, start: int, stop: int) -> Chain:
         """Return segments ``start:stop`` as one chain."""
-        if not 0 <= start <= stop <= len(self):
+        if not 0 <= whole("start", start) <= whole("stop", stop) <= len(self):
             raise DomainError(f"start and stop must rise within 0 to {len(self)}, got {start} and {stop}")
         cut = slice(start, stop)
         return Chain(self.length[cut], self.grade_in[cut], self.grade_out[cut], self.turn[cut])
@@ -202,11 +201,12 @@ class Chain:
     @staticmethod
     def joined(chains: Sequence[Chain]) -> Chain:
         """Return all segments of ``chains`` end to end as one chain."""
-        return Chain(*Chain._stacked(chains))
+        return Chain(*Chain._stacked(several("chains", chains, Chain)))
 
     @staticmethod
     def ragged(chains: Sequence[Chain]) -> Chain:
         """Return ``chains`` side by side in one object, each kept apart."""
+        chains = several("chains", chains, Chain)
         counts = np.concatenate([np.diff(c.offsets) for c in chains]) if chains else np.zeros(0, np.int64)
         return Chain(
             *Chain._stacked(chains), offsets=np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
@@ -231,10 +231,13 @@ def _usual(*fields: ArrayLike) -> dict[str, FloatArray] | None:
     A survey makes a hundred thousand chains, and checking each array by itself would be most of the work.
     """
     try:
-        rows = np.array(fields, dtype=np.float64)
+        rows = np.array(fields)
     except (TypeError, ValueError):
         return None
-    if rows.ndim != 2 or not np.isfinite(rows).all():
+    if rows.ndim != 2 or rows.dtype.kind not in "fiu":
+        return None
+    rows = rows.astype(np.float64, copy=False)
+    if not np.isfinite(rows).all():
         return None
     if rows.shape[1] and (rows[0].min() <= 0.0 or np.abs(rows[1:3]).max() > _HALF_PI):
         return None

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from mechanics.chain import IntArray
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, as_numbers, in_range
 
 SPREAD = 0.1
 """The change from one coefficient to the other is spread over this fraction of the force, either side of it."""
@@ -51,7 +51,7 @@ class PressedFriction:
 
     def at(self, contact: ArrayLike) -> FloatArray:
         """Return the coefficient (times weight correction) where the bundle's contact force is ``contact`` [N/m]."""
-        return pressed_coefficient(self.light, self.pressed, self.force, np.asarray(contact))
+        return pressed_coefficient(self.light, self.pressed, self.force, as_numbers("contact", contact))
 
 
 FrictionLike: TypeAlias = "ArrayLike | PressedFriction"
@@ -100,7 +100,7 @@ def per_segment(name: str, value: ArrayLike, n: int) -> FloatArray:
     DomainError
         Any other shape.
     """
-    array = np.asarray(value, dtype=np.float64)
+    array = as_numbers(name, value)
     if array.shape not in ((), (n,)):
         raise DomainError(
             f"{name} must be a number or have shape ({n},), one a segment, got shape {array.shape}"

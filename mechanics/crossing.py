@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.chain import Chain
-from mechanics.errors import DomainError, in_range
+from mechanics.errors import number, point
 
 _SMALL = 1e-6  # lengths below this are none [m]
 _ROUNDS = 60
@@ -104,15 +104,14 @@ def vault_crossing(
     >>> np.degrees(up.chain.grade_out).round(1).tolist(), up.guide.tolist(), up.set_back
     ([10.0, 10.0, 0.0], [True, False, True], 0.0)
     """
-    place = in_range("offset", offset)
-    if place.shape != (3,):
-        raise DomainError(f"offset must have shape (3,), got {place.shape}")
-    in_range("radius", radius, above=0.0)
-    in_range("least_angle", least_angle, at_least=0.0)
-    for name, angle in (("heading_in", heading_in), ("heading_out", heading_out)):
-        in_range(name, angle)
-    for name, angle in (("grade_in", grade_in), ("grade_out", grade_out)):
-        in_range(name, angle, at_least=-math.pi / 2, at_most=math.pi / 2)
+    place = point("offset", offset)
+    radius, least_angle = (
+        number("radius", radius, above=0.0),
+        number("least_angle", least_angle, at_least=0.0),
+    )
+    heading_in, heading_out = number("heading_in", heading_in), number("heading_out", heading_out)
+    grade_in = number("grade_in", grade_in, at_least=-math.pi / 2, at_most=math.pi / 2)
+    grade_out = number("grade_out", grade_out, at_least=-math.pi / 2, at_most=math.pi / 2)
     a, b = _direction(heading_in, grade_in), _direction(heading_out, grade_out)
     d: _Vector = (float(place[0]), float(place[1]), float(place[2]))
     way = _Way(radius, least_angle, (heading_in, grade_in))

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from mechanics.balance import tension_along
 from mechanics.chain import Chain, IntArray
 from mechanics.contact import FrictionLike, PressedFriction
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, in_range, instance, wholes
 from mechanics.pieces import cut
 from mechanics.track import Bore, Friction, Track
 
@@ -96,7 +96,7 @@ def friction_after(friction: Friction, distance: ArrayLike) -> FloatArray:
     Raises
     ------
     DomainError
-        A model that is out of range, or a negative distance.
+        No :class:`Friction`, or a negative distance.
 
     Notes
     -----
@@ -107,7 +107,7 @@ def friction_after(friction: Friction, distance: ArrayLike) -> FloatArray:
     >>> friction_after(Friction(0.2, dry=0.5, hold=450.0), [0.0, 450.0, 900.0]).round(6).tolist()
     [0.2, 0.2, 0.389636]
     """
-    lubricated, dry, hold = _checked(friction, "friction")
+    lubricated, dry, hold = _model(instance("friction", friction, Friction))
     d = in_range("distance", distance, at_least=0.0)
     if hold is None:
         return np.full(d.shape, lubricated)
@@ -132,7 +132,7 @@ def prepare(track: Track, relube: Sequence[int] = ()) -> Prepared:
     Raises
     ------
     DomainError
-        A vault that does not exist, or a bore whose friction or waviness is out of range.
+        A vault that does not exist.
 
     Notes
     -----
@@ -151,7 +151,7 @@ def prepare(track: Track, relube: Sequence[int] = ()) -> Prepared:
     slid_end = np.cumsum(np.where(track.guide, 0.0, chain.length))
     slid_start = np.concatenate(([0.0], slid_end[:-1]))
     stops = []
-    for k in relube:
+    for k in wholes("relube", relube):
         if not 0 <= k < len(track.vaults):
             raise DomainError(
                 f"relube must be indices of the {len(track.vaults)} pass-through vaults, got {k}"
@@ -165,7 +165,7 @@ def prepare(track: Track, relube: Sequence[int] = ()) -> Prepared:
 
     segments, fractions = [], []
     for k, bore in enumerate(track.bores):
-        edges = _edges(bore, f"bores[{k}]")
+        edges = _edges(bore)
         if edges.size:
             own = np.flatnonzero((track.bore == k) & (end > edges[0]))
             low = np.searchsorted(edges, start[own], side="right")
@@ -265,10 +265,9 @@ def _waved(pieces: Chain, wave: FloatArray) -> Chain:
     return Chain(pieces.length, pieces.grade_in, pieces.grade_out, turn)
 
 
-def _edges(bore: Bore, name: str) -> FloatArray:
+def _edges(bore: Bore) -> FloatArray:
     """Return the distances at which a bore's friction has grown by one more step; none where it never grows."""
-    in_range(f"{name}.waviness", bore.waviness, at_least=0.0)
-    lubricated, dry, hold = _checked(bore.friction, f"{name}.friction")
+    lubricated, dry, hold = _model(bore.friction)
     if bore.guide or hold is None or dry == lubricated:
         return np.zeros(0)
     steps = np.arange(np.ceil(np.log(dry / lubricated) / np.log1p(STEP)))
@@ -276,18 +275,8 @@ def _edges(bore: Bore, name: str) -> FloatArray:
     return np.asarray(hold - hold * np.log((dry - values) / (dry - lubricated)))
 
 
-def _checked(friction: Friction, name: str) -> tuple[float, float, float | None]:
+def _model(friction: Friction) -> tuple[float, float, float | None]:
     """Return lubricated, dry and hold; hold is None where friction is constant."""
-    lubricated = float(in_range(f"{name}.lubricated", friction.lubricated, above=0.0))
-    if (friction.pressed is None) != (friction.press_force is None):
-        raise DomainError(f"{name}.pressed and {name}.press_force must be given together")
-    if friction.pressed is not None and friction.press_force is not None:
-        in_range(f"{name}.pressed", friction.pressed, above=0.0)
-        in_range(f"{name}.press_force", friction.press_force, above=0.0)
-    dry = lubricated
-    if friction.dry is not None:
-        dry = float(in_range(f"{name}.dry", friction.dry, at_least=lubricated))
-    if friction.hold is None:
-        return lubricated, lubricated, None
-    hold = float(in_range(f"{name}.hold", friction.hold, above=0.0))
-    return lubricated, dry, None if friction.dry is None else hold
+    if friction.dry is None or friction.hold is None:
+        return friction.lubricated, friction.lubricated, None
+    return friction.lubricated, friction.dry, friction.hold

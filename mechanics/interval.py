@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 from mechanics.balance import march
 from mechanics.chain import Chain
 from mechanics.contact import FrictionLike, checked_friction, per_segment, pick_friction
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, as_numbers, in_range, instance, together
 from mechanics.level import contact_force, cut_at_level, slope
 from mechanics.passage import Passage, backward_laws, reversing
 
@@ -123,7 +123,7 @@ def carry_interval(
     friction : float, array_like of shape (n,), or PressedFriction
         Weight correction times friction coefficient.
     low, high : float or array_like, shape (m,) or, for a single chain, any
-        Entering tensions; NaN or low above high: empty. [N]
+        Entering tensions; ``high`` may be infinite. NaN in both, or low above high, is the empty interval. [N]
     upper : float or array_like, shape (n,), optional
         Greatest tension allowed anywhere in each segment; above 0. [N]
     added : float or array_like, shape (n,), optional
@@ -146,7 +146,15 @@ def carry_interval(
     >>> float(low), round(float(high), 1)
     (0.0, 695.3)
     """
-    return Passage(chain, weight, friction, upper, added).leaving(low, high)
+    ends = as_numbers("low", low), as_numbers("high", high)
+    together(low=ends[0], high=ends[1])
+    half = np.atleast_1d(np.isnan(ends[0]) != np.isnan(ends[1]))
+    if half.any():
+        bad = tuple(int(k) for k in np.argwhere(half)[0])
+        raise DomainError(
+            f"low and high must be numbers, or both NaN for an empty interval, got one NaN at {list(bad)}"
+        )
+    return Passage(chain, weight, friction, upper, added).leaving(*ends)
 
 
 def entry_for(
@@ -187,7 +195,7 @@ def entry_for(
     >>> entry_for(chain, weight=5.0, friction=0.5, exit_tension=220.299824).round(3).tolist()
     [100.0]
     """
-    n, m = len(chain), chain.count
+    n, m = len(instance("chain", chain, Chain)), chain.count
     tension = in_range("exit_tension", exit_tension)
     if tension.shape not in ((), (m,)):
         raise DomainError(f"exit_tension must be a number or have shape ({m},), got shape {tension.shape}")
@@ -214,6 +222,6 @@ def entry_for(
 
 
 def _single(chain: Chain) -> Chain:
-    if chain.count != 1:
+    if instance("chain", chain, Chain).count != 1:
         raise DomainError(f"chain must be a single chain, got {chain.count}; use Passage for many")
     return chain

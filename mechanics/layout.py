@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.chain import Chain, IntArray
-from mechanics.errors import DomainError, FloatArray
+from mechanics.errors import DomainError, FloatArray, instance
 
 Kind = Literal["straight", "flat bend", "vertical bend", "curve"]
 _KINDS: tuple[Kind, ...] = ("straight", "flat bend", "vertical bend", "curve")
@@ -113,7 +113,7 @@ class Layout:
     )
 
     def __init__(self, chain: Chain) -> None:
-        self.chain = chain
+        self.chain = instance("chain", chain, Chain)
         counts = np.diff(chain.offsets)
         kind = _kind_numbers(chain.grade_in, chain.grade_out, chain.turn)
         used = np.flatnonzero(counts)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from typing import Literal
+from typing import get_args
 
 from mechanics.arrangement import ENCLOSING
 from mechanics.bundle import main_cables
 from mechanics.cable import Attachment, Bundle, Cable
-from mechanics.errors import DomainError, in_range
-from mechanics.rules import SUPPLY, Check, Override, Rules, Verdict
-from mechanics.tables import Tables, built_in
+from mechanics.errors import DomainError, flag, number, one_of
+from mechanics.rules import SUPPLY, Check, Override, Practice, Rules, Verdict
+from mechanics.tables import Tables, built_in, tables_of
 
 OVERRIDABLE: dict[str, str] = {
     "max_tension": "force",
@@ -59,9 +59,7 @@ class Cap:
     overridden: bool = False
 
 
-def conductor_limit(
-    bundle: Bundle, practice: Literal["us", "metric"] = "us", tables: Tables | None = None
-) -> Cap:
+def conductor_limit(bundle: Bundle, practice: Practice = "us", tables: Tables | None = None) -> Cap:
     r"""Return the greatest tension that the conductors of a bundle carry together.
 
     .. math:: T \le k\,\sigma \sum A_i, \qquad k = 1 \text{ up to three conductors, } 0.8 \text{ beyond}
@@ -83,7 +81,7 @@ def conductor_limit(
     Raises
     ------
     DomainError
-        A conductor material or temper that the table does not hold, or an area not above 0.
+        A conductor material or temper that the table does not hold, or another practice.
 
     References
     ----------
@@ -96,13 +94,14 @@ def conductor_limit(
     >>> round(conductor_limit(Bundle((cable,))).limit / quantity("1 lbf", "force"), 6)
     4000.0
     """
-    known = tables or built_in()
+    known = tables_of(tables)
     main = main_cables(bundle)
+    one_of("practice", practice, get_args(Practice))
     if any(c.conductor_area is None for c in main):
         return Cap("conductor_tension", float("inf"), "conductor area not stated: no limit can be worked out")
     rows = [known.find("conductor_stress", c.material, c.temper, practice) for c in main]
     weakest = min(rows, key=lambda row: row.number("stress"))
-    areas = in_range("conductor_area", [(c.conductor_area or 0.0) * c.conductors for c in main], above=0.0)
+    area = sum((c.conductor_area or 0.0) * c.conductors for c in main)
     count = sum(c.conductors for c in main)
     alike = known.find("limits", "shared_by_all")
     share, said = 1.0, alike.source
@@ -110,7 +109,7 @@ def conductor_limit(
         beyond = known.find("limits", "share_beyond")
         share, said = beyond.number("value"), beyond.source
     source = weakest.source if count == 1 else f"{weakest.source}; {count} conductors: {said}"
-    return Cap("conductor_tension", share * weakest.number("stress") * float(areas.sum()), source)
+    return Cap("conductor_tension", share * weakest.number("stress") * area, source)
 
 
 def attachment_limits(
@@ -146,17 +145,14 @@ def attachment_limits(
     >>> attachment_limits(Bundle((Cable(diameter=0.03, weight=20.0),)), "grip")[0].name
     'grip_tension'
     """
-    known = tables or built_in()
-    if attachment == "eye":
+    known = tables_of(tables)
+    main = main_cables(bundle)
+    if one_of("attachment", attachment, get_args(Attachment)) == "eye":
         row = known.find("limits", "pulling_eye")
         return (Cap("eye_tension", row.number("value"), row.source),)
-    if attachment != "grip":
-        raise DomainError(f"attachment must be eye or grip, got {attachment!r}")
     row = known.find("limits", "basket_grip")
     caps = [Cap("grip_tension", row.number("value"), f"{row.source}; one grip over all cables")]
-    lead = sum(
-        float(in_range("sheath_area", c.sheath_area or 0.0, at_least=0.0)) for c in main_cables(bundle)
-    )
+    lead = sum(c.sheath_area or 0.0 for c in main)
     if lead > 0:
         row = known.find("limits", "lead_sheath")
         caps.append(Cap("sheath_tension", row.number("value") * lead, f"{row.source}: under a grip"))
@@ -194,11 +190,12 @@ def sidewall_limit(bundle: Bundle, stated: float | None = None, tables: Tables |
     >>> round(sidewall_limit(Bundle((Cable(diameter=0.03, weight=20.0),))).limit, 1)  # 500 lbf/ft
     7297.0
     """
+    main = main_cables(bundle)
+    known = tables_of(tables)
     if stated is not None:
-        limit = float(in_range("max_sidewall", stated, above=0.0))
+        limit = number("stated", stated, above=0.0)
         return Cap("max_sidewall", limit, "the cable's data sheet, as stated in the job")
-    known = tables or built_in()
-    rows = [known.find("sidewall", c.construction) for c in main_cables(bundle)]
+    rows = [known.find("sidewall", c.construction) for c in main]
     weakest = min(rows, key=lambda row: row.number("pressure"))
     return Cap("max_sidewall", weakest.number("pressure"), f"{weakest.key[0]}: {weakest.source}")
 
@@ -234,8 +231,9 @@ def bending_limit(bundle: Bundle, pulling: bool = False, tables: Tables | None =
     >>> round(bending_limit(Bundle((Cable(diameter=0.05, weight=20.0),))).limit, 6)
     0.6
     """
-    known = tables or built_in()
-    column = "pulling" if pulling else "placed"
+    known = tables_of(tables)
+    main_cables(bundle)
+    column = "pulling" if flag("pulling", pulling) else "placed"
     name = "bending_radius_pulling" if pulling else "bending_radius"
 
     def asked(cable: Cable) -> tuple[float, str]:
@@ -255,7 +253,7 @@ def bending_limit(bundle: Bundle, pulling: bool = False, tables: Tables | None =
 
 @functools.lru_cache(maxsize=256)
 def _tension_caps(
-    bundle: Bundle, practice: Literal["us", "metric"], attachment: Attachment, tables: Tables
+    bundle: Bundle, practice: Practice, attachment: Attachment, tables: Tables
 ) -> tuple[Cap, ...]:
     return (conductor_limit(bundle, practice, tables), *attachment_limits(bundle, attachment, tables))
 
@@ -305,7 +303,7 @@ def tension_caps(bundle: Bundle, rules: Rules) -> tuple[Cap, ...]:
         return (
             Cap(
                 "max_tension",
-                float(in_range("overrides['max_tension'].limit", whole.limit, above=0.0)),
+                number("overrides['max_tension'].limit", whole.limit, above=0.0),
                 source,
                 True,
             ),
@@ -356,7 +354,7 @@ def overriding(cap: Cap, rules: Rules) -> Cap:
     if stated is None or stated.limit is None:
         return cap
     least = None if OVERRIDABLE[cap.name] == "temperature" else 0.0
-    limit = float(in_range(f"overrides[{cap.name!r}].limit", stated.limit, above=least))
+    limit = number(f"overrides[{cap.name!r}].limit", stated.limit, above=least)
     return Cap(cap.name, limit, f"limits.{cap.name} as stated in the job, in place of: {cap.source}", True)
 
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from mechanics.errors import DomainError, in_range
-from mechanics.tables import Entry, Tables, built_in
+from mechanics.errors import DomainError, number, settle, several, stated, wholes
+from mechanics.tables import Entry, Tables, tables_of
 
 LITRES_PER_SQUARE_METRE = 0.733425
 """Base quantity by length times inside diameter: 0.0015 US gallons per foot and inch. Common practice, no source."""
@@ -70,12 +70,35 @@ class Run:
         At the mouth where the lubricant goes in, upward positive. [rad]
     steepest_rise : float
         Greatest upward grade anywhere in the run. [rad]
+
+    Raises
+    ------
+    DomainError
+        Names the field, the first bad index and the legal range.
     """
 
     lengths: tuple[float, ...]
     diameters: tuple[float, ...]
     first_grade: float = 0.0
     steepest_rise: float = 0.0
+
+    def __post_init__(self) -> None:
+        settle(
+            self,
+            "run",
+            lengths=stated(_row, at_least=0.0),
+            diameters=stated(_row, above=0.0),
+            first_grade=number,
+            steepest_rise=number,
+        )
+        if len(self.lengths) != len(self.diameters):
+            raise DomainError(
+                f"run.lengths and run.diameters must be as many, got {len(self.lengths)} and {len(self.diameters)}"
+            )
+
+
+def _row(name: str, value: object, **bounds: float) -> tuple[float, ...]:
+    return tuple(number(f"{name}[{k}]", v, **bounds) for k, v in enumerate(several(name, value, object)))
 
 
 def base_quantity(length: float, inside_diameter: float, factor: float = 1.0) -> float:
@@ -111,9 +134,9 @@ def base_quantity(length: float, inside_diameter: float, factor: float = 1.0) ->
     >>> round(base_quantity(100.0, 0.1), 2)
     7.33
     """
-    length = float(in_range("length", length, at_least=0.0))
-    diameter = float(in_range("inside_diameter", inside_diameter, above=0.0))
-    return LITRES_PER_SQUARE_METRE * float(in_range("factor", factor, above=0.0)) * length * diameter
+    length = number("length", length, at_least=0.0)
+    diameter = number("inside_diameter", inside_diameter, above=0.0)
+    return LITRES_PER_SQUARE_METRE * number("factor", factor, above=0.0) * length * diameter
 
 
 def grade_for(temperature: float | None, tables: Tables | None = None) -> tuple[str, str]:
@@ -141,10 +164,10 @@ def grade_for(temperature: float | None, tables: Tables | None = None) -> tuple[
     >>> grade_for(10.0)[0], grade_for(-20.0)[0]
     ('regular', 'winter')
     """
-    rows = sorted((tables or built_in()).rows("lubricant"), key=lambda e: -e.number("coldest"))
+    rows = sorted(tables_of(tables).rows("lubricant"), key=lambda e: -e.number("coldest"))
     if temperature is None:
         return rows[0].key[0], f"temperature not stated: {rows[0].key[0]} grade taken"
-    t = float(in_range("temperature", temperature))
+    t = number("temperature", temperature, above=-273.15)
     for row in rows:
         if t >= row.number("coldest"):
             return row.key[0], row.source
@@ -179,10 +202,10 @@ def bag_for(inside_diameter: float, tables: Tables | None = None) -> Entry | Non
     >>> bag_for(0.1).key
     ('half a US gallon',)
     """
-    diameter = float(in_range("inside_diameter", inside_diameter, above=0.0))
+    diameter = number("inside_diameter", inside_diameter, above=0.0)
     fitting = [
         e
-        for e in (tables or built_in()).rows("bags")
+        for e in tables_of(tables).rows("bags")
         if e.number("across") < diameter < e.number("below_diameter")
         and diameter >= e.number("from_diameter")
     ]
@@ -232,6 +255,8 @@ def plan_lubricant(
     >>> round(plan.litres, 2), plan.at[0].how
     (7.33, 'gel, by hand or pump at the duct mouth, 1 bag of 1.9 L (half a US gallon) of it ahead of the cable')
     """
+    runs, vaults = several("runs", runs, Run), wholes("vaults", vaults)
+    factor = number("factor", factor, above=0.0)
     if len(runs) != len(vaults) + 1:
         raise DomainError(f"runs must be one more than vaults, got {len(runs)} and {len(vaults)}")
     grade, why = grade_for(temperature, tables)

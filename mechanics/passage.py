@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from mechanics.balance import Laws, Layout, march
 from mechanics.chain import Chain, IntArray
 from mechanics.contact import FrictionLike, checked_friction, per_segment, pick_friction
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, as_numbers, in_range, instance, together
 from mechanics.level import cut_at_level
 
 _UNLIMITED = 1e100  # stands for an infinite tension, of which differences cannot be taken [N]
@@ -113,7 +113,7 @@ class Passage:
         upper: ArrayLike = np.inf,
         added: ArrayLike | None = None,
     ) -> None:
-        n = len(chain)
+        n = len(instance("chain", chain, Chain))
         w = per_segment("weight", in_range("weight", weight, at_least=0.0), n)
         limit = per_segment("upper", upper, n)
         if not np.all(limit > 0.0):
@@ -178,7 +178,9 @@ class Passage:
         return self._both(low, high, backward=True)
 
     def _both(self, low: ArrayLike, high: ArrayLike, backward: bool) -> tuple[FloatArray, FloatArray]:
-        a, b = np.broadcast_arrays(np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64))
+        a, b = as_numbers("low", low), as_numbers("high", high)
+        together(low=a, high=b)
+        a, b = np.broadcast_arrays(a, b)
         shape = a.shape
         if self.count == 1:
             a, b = a.reshape(-1, 1), b.reshape(-1, 1)

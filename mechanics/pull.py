@@ -14,10 +14,10 @@ from mechanics.cable import Bundle
 from mechanics.chain import Chain, IntArray
 from mechanics.checks import Braked, Tensions, static_checks, tension_checks
 from mechanics.contact import FrictionLike, PressedFriction, times
-from mechanics.errors import DomainError, FloatArray, in_range
+from mechanics.errors import DomainError, FloatArray, instance, wholes
 from mechanics.friction import constant_friction, prepare
 from mechanics.interval import contact_force, holding_tension, pick_friction
-from mechanics.limits import known_overrides, sidewall_cap, tension_caps
+from mechanics.limits import sidewall_cap, tension_caps
 from mechanics.lubricant import LubricantPlan, Run, plan_lubricant
 from mechanics.peaks import cut_at_peaks, level_tensions, steep
 from mechanics.rules import Check, Override, Rules, Verdict
@@ -182,7 +182,7 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     >>> result.arrangement, [round(float(t), 1) for t in result.tension], result.verdict
     ('cradled', [500.0, 3484.1, 5247.5], 'pass')
     """
-    stops = _checked(track, rules, relube)
+    stops = _checked(track, relube)
     setting = set_up(track, bundle, rules)
     prepared = prepare(track, stops)
     chain, source = prepared.chain, prepared.source_segment
@@ -342,29 +342,15 @@ def _binds(name: str, rules: Rules) -> bool:
     return stated is None or stated.binding is not False
 
 
-def _checked(track: Track, rules: Rules, relube: Sequence[int]) -> tuple[int, ...]:
+def _checked(track: Track, relube: Sequence[int]) -> tuple[int, ...]:
     """Refuse what no pull can be; return the re-lube stops."""
-    if not len(track.chain):
+    if not len(instance("track", track, Track).chain):
         raise DomainError("track must have at least one segment, got none")
-    stops = tuple(int(k) for k in relube)
+    stops = wholes("relube", relube)
     if any(not 0 <= k < len(track.vaults) for k in stops) or list(stops) != sorted(set(stops)):
         raise DomainError(
             f"relube must be rising indices of the {len(track.vaults)} pass-through vaults, got {stops}"
         )
-    known_overrides(rules)
-    in_range("rules.entry", rules.entry, at_least=0.0)
-    in_range("rules.pusher", rules.pusher, at_least=0.0)
-    in_range("rules.slack", rules.slack, at_least=0.0)
-    in_range("rules.restart_factor", rules.restart_factor, at_least=1.0)
-    in_range("rules.lubricant_factor", rules.lubricant_factor, above=0.0)
-    if rules.temperature is not None:
-        in_range("rules.temperature", rules.temperature, above=-273.15)
-    for name in ("reel", "puller", "max_sidewall", "low_friction_factor", "rope_friction"):
-        value = getattr(rules, name)
-        if value is not None:
-            in_range(f"rules.{name}", value, above=0.0)
-    for tag, force in rules.assists.items():
-        in_range(f"rules.assists[{tag!r}]", force, above=0.0)
     return stops
 
 

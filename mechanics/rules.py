@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, get_args
 
 from mechanics.cable import Attachment
+from mechanics.errors import DomainError, flag, instance, number, one_of, optional, settle, stated
 from mechanics.tables import Tables
 
+Practice = Literal["us", "metric"]
 Verdict = Literal["pass", "fail", "attention", "note"]
 
 SUPPLY = ("reel_length",)
@@ -25,10 +27,19 @@ class Override:
         In the check's own SI unit.
     binding : bool or None
         Whether it can fail a pull; None: as the table says.
+
+    Raises
+    ------
+    DomainError
+        A limit that is not one finite number, or a ``binding`` that is not yes or no. What range a limit has is seen
+        with the check it is for.
     """
 
     limit: float | None = None
     binding: bool | None = None
+
+    def __post_init__(self) -> None:
+        settle(self, "override", limit=optional(number), binding=optional(flag))
 
 
 @dataclass(frozen=True)
@@ -71,13 +82,18 @@ class Rules:
         Of the dry rope in the ducts ahead of the cable; None: the table's.
     tables : Tables or None
         With a user's own rows; None: the built-in tables alone.
+
+    Raises
+    ------
+    DomainError
+        Names the field and the legal range.
     """
 
     entry: float = 0.0
     attachment: Attachment = "eye"
     max_sidewall: float | None = None
     overrides: Mapping[str, Override] = field(default_factory=dict)
-    practice: Literal["us", "metric"] = "us"
+    practice: Practice = "us"
     low_friction_factor: float | None = None
     restart_factor: float = 1.25
     slack: float = 0.0
@@ -89,6 +105,38 @@ class Rules:
     puller: float | None = None
     rope_friction: float | None = None
     tables: Tables | None = None
+
+    def __post_init__(self) -> None:
+        least, above = stated(number, at_least=0.0), optional(number, above=0.0)
+        settle(
+            self,
+            "rules",
+            entry=least,
+            attachment=stated(one_of, get_args(Attachment)),
+            max_sidewall=above,
+            overrides=stated(_mapping, stated(instance, Override)),
+            practice=stated(one_of, get_args(Practice)),
+            low_friction_factor=above,
+            restart_factor=stated(number, at_least=1.0),
+            slack=least,
+            reel=above,
+            pusher=least,
+            assists=stated(_mapping, stated(number, above=0.0)),
+            temperature=optional(number, above=-273.15),
+            lubricant_factor=stated(number, above=0.0),
+            puller=above,
+            rope_friction=above,
+            tables=optional(instance, Tables),
+        )
+
+
+def _mapping(name: str, value: object, check: Callable[[str, object], object]) -> Mapping[str, object]:
+    """Return a mapping of words to what a check accepts."""
+    if not isinstance(value, Mapping):
+        raise DomainError(f"{name} must be a mapping by name, got {value!r}")
+    return {
+        instance(f"key of {name}", key, str): check(f"{name}[{key!r}]", one) for key, one in value.items()
+    }
 
 
 @dataclass(frozen=True)

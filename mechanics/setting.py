@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from mechanics.bundle import Lie, lie, main_cables, weight_of
 from mechanics.cable import Bundle
 from mechanics.chain import Chain
-from mechanics.errors import DomainError, FloatArray
+from mechanics.errors import DomainError, FloatArray, instance
+from mechanics.limits import known_overrides
 from mechanics.rules import Rules
 from mechanics.tables import Tables, built_in
 from mechanics.track import Track
@@ -90,6 +91,8 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
     On guides the weight correction is 1. A single cable presses with all its tension, and of several the
     hardest-pressed one is taken to carry half (safe side: a triangle of three rests on two).
     """
+    instance("track", track, Track)
+    known_overrides(instance("rules", rules, Rules))
     tables = rules.tables or built_in()
     shares = 1.0 if len(main_cables(bundle)) == 1 else 0.5
     used = set(np.flatnonzero(np.bincount(track.bore)).tolist())

@@ -15,7 +15,7 @@ from importlib import resources
 from io import StringIO
 from pathlib import Path
 
-from mechanics.errors import DomainError, in_range
+from mechanics.errors import DomainError, number
 from mechanics.units import kinds, quantity
 
 # Columns of each table: how each is read. The first columns, marked "name" or "size", are its key.
@@ -139,6 +139,8 @@ class Tables:
         self.extended: tuple[str, ...] = ()
         if folder is None:
             return
+        if not isinstance(folder, Path | str):
+            raise DomainError(f"folder must be a path, got {folder!r}")
         for name in _COLUMNS:
             file = Path(folder) / f"{name}.csv"
             if file.is_file():
@@ -318,8 +320,8 @@ def _read(table: str, text: str, file: str) -> dict[tuple[str, ...], Entry]:
         raise DomainError(f"{file} must have the columns {', '.join([*columns, 'source'])}")
     head = lines[0][1]
     entries: dict[tuple[str, ...], Entry] = {}
-    for number, row in lines[1:]:
-        place = f"{file}, line {number}"
+    for line, row in lines[1:]:
+        place = f"{file}, line {line}"
         if len(row) != len(head):
             raise DomainError(f"{place} must have {len(head)} cells, got {len(row)}")
         cells = dict(zip(head, row, strict=True))
@@ -340,7 +342,11 @@ def _value(cell: str, how: str, cells: Mapping[str, str], name: str) -> float | 
     if how in {"name", "size", "text"}:
         return cell
     if how == "number":
-        value = float(in_range(name, cell))
+        try:
+            value = float(cell)
+        except ValueError as error:
+            raise DomainError(f"{name} must be a number, got {cell!r}") from error
+        number(name, value)
     elif how in kinds():
         value = quantity(cell, how, name)
     else:

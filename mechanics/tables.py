@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from mechanics.errors import instance
 from mechanics.table_files import Entry, Tables, built_in, plain_name
 
-__all__ = ["Entry", "Tables", "built_in", "friction_default", "inside_diameter", "least_temperature"]
+__all__ = [
+    "Entry",
+    "Tables",
+    "built_in",
+    "friction_default",
+    "inside_diameter",
+    "least_temperature",
+    "tables_of",
+]
 
 # Jackets that the friction and temperature tables hold under one name, common practice.
 _JACKETS = {
@@ -17,6 +26,27 @@ _JACKETS = {
     "lszh": "lowsmoke",
     "lsoh": "lowsmoke",
 }
+
+
+def tables_of(tables: Tables | None) -> Tables:
+    """Return a user's tables, or the built-in ones where there are none.
+
+    Parameters
+    ----------
+    tables : Tables or None
+        With a user's own rows.
+
+    Returns
+    -------
+    Tables
+        Which to look in.
+
+    Raises
+    ------
+    DomainError
+        Anything else.
+    """
+    return built_in() if tables is None else instance("tables", tables, Tables)
 
 
 def inside_diameter(trade_size: str, kind: str, tables: Tables | None = None) -> float:
@@ -52,7 +82,7 @@ def inside_diameter(trade_size: str, kind: str, tables: Tables | None = None) ->
     >>> round(inside_diameter("2-1/2 in", "pvc schedule 80"), 4)
     0.0582
     """
-    return (tables or built_in()).find("ducts", kind, trade_size).number("inside_diameter")
+    return tables_of(tables).find("ducts", kind, trade_size).number("inside_diameter")
 
 
 def friction_default(jacket: str, kind: str, tables: Tables | None = None) -> tuple[float, float, str]:
@@ -78,7 +108,7 @@ def friction_default(jacket: str, kind: str, tables: Tables | None = None) -> tu
     >>> friction_default("polyethylene", "PVC 40")[:2]
     (0.2, 0.4)
     """
-    known = tables or built_in()
+    known = tables_of(tables)
     jacket_rows = [e for e in known.rows("friction") if jacket and _same_jacket(e.key[0], jacket)]
     if not jacket_rows:
         entry = known.find("friction", "", "any")
@@ -120,7 +150,7 @@ def least_temperature(jacket: str, tables: Tables | None = None) -> tuple[float,
     >>> least_temperature("PVC")[0]
     -5.0
     """
-    known = tables or built_in()
+    known = tables_of(tables)
     for entry in known.rows("temperature"):
         if jacket and _same_jacket(entry.key[0], jacket):
             return entry.number("least"), entry.source

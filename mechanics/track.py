@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.chain import Chain, IntArray
-from mechanics.errors import DomainError
+from mechanics.errors import DomainError, flag, instance, number, optional, settle, several, stated, whole
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,11 @@ class Friction:
         proportion. None: the contact force does not matter.
     press_force : float, optional
         Contact force per length of one cable between the two. [N/m]
+
+    Raises
+    ------
+    DomainError
+        A coefficient, hold or force not above 0, dry below lubricated, or one of the last two without the other.
     """
 
     lubricated: float
@@ -35,6 +40,20 @@ class Friction:
     hold: float | None = None
     pressed: float | None = None
     press_force: float | None = None
+
+    def __post_init__(self) -> None:
+        above = optional(number, above=0.0)
+        settle(
+            self,
+            "friction",
+            lubricated=stated(number, above=0.0),
+            hold=above,
+            pressed=above,
+            press_force=above,
+        )
+        settle(self, "friction", dry=optional(number, at_least=self.lubricated))
+        if (self.pressed is None) != (self.press_force is None):
+            raise DomainError("friction.pressed and friction.press_force must be given together")
 
 
 @dataclass(frozen=True)
@@ -57,6 +76,11 @@ class Bore:
         Turn per length that coiled duct keeps when it is laid straight. [rad/m]
     flooded : bool, optional
         Whether it stands full of water, in which a cable is lighter by the water it displaces.
+
+    Raises
+    ------
+    DomainError
+        Names the field and the legal range.
     """
 
     inside_diameter: float | None
@@ -66,6 +90,19 @@ class Bore:
     assumed: tuple[str, ...] = ()
     waviness: float = 0.0
     flooded: bool = False
+
+    def __post_init__(self) -> None:
+        settle(
+            self,
+            "bore",
+            inside_diameter=optional(number, above=0.0),
+            friction=stated(instance, Friction),
+            guide=flag,
+            label=stated(instance, str),
+            assumed=stated(several, str),
+            waviness=stated(number, at_least=0.0),
+            flooded=flag,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +122,11 @@ class Track:
         the ducts meet face to face). Lubricant added there counts from segment ``stop`` on.
     tags : tuple of str, optional
         Tags of those vaults.
+
+    Raises
+    ------
+    DomainError
+        Names the field, the first bad index and the legal range.
     """
 
     chain: Chain
@@ -94,13 +136,21 @@ class Track:
     tags: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        n = len(self.chain)
-        index = np.asarray(self.bore)
+        n = len(instance("chain", self.chain, Chain))
+        if self.chain.count != 1:
+            raise DomainError(f"chain must be a single chain, got {self.chain.count}")
+        try:
+            index = np.asarray(self.bore)
+        except ValueError as error:
+            raise DomainError(f"bore must be whole numbers, one a segment, got {self.bore!r}") from error
         if index.size and not np.issubdtype(index.dtype, np.integer):
             raise DomainError(f"bore must be whole numbers, one a segment, got {self.bore!r}")
         object.__setattr__(self, "bore", index.astype(np.int64, copy=False))
-        if self.chain.count != 1:
-            raise DomainError(f"chain must be a single chain, got {self.chain.count}")
+        object.__setattr__(self, "bores", several("bores", self.bores, Bore))
+        object.__setattr__(self, "tags", several("tags", self.tags, str))
+        object.__setattr__(
+            self, "vaults", tuple(_range(k, v) for k, v in enumerate(several("vaults", self.vaults, object)))
+        )
         if self.bore.shape != (n,):
             raise DomainError(f"bore must have shape ({n},), got {self.bore.shape}")
         if n and not (int(self.bore.min()) >= 0 and int(self.bore.max()) < len(self.bores)):
@@ -130,3 +180,10 @@ class Track:
             tuple((n - stop, n - start) for start, stop in reversed(self.vaults)),
             tuple(reversed(self.tags)),
         )
+
+
+def _range(k: int, vault: object) -> tuple[int, int]:
+    pair = several(f"vaults[{k}]", vault, object)
+    if len(pair) != 2:
+        raise DomainError(f"vaults[{k}] must be start and stop of its crossing, got {vault!r}")
+    return whole(f"vaults[{k}][0]", pair[0]), whole(f"vaults[{k}][1]", pair[1])

@@ -355,7 +355,7 @@ def test_entry_and_added_must_be_finite(bad: float) -> None:
         ({"friction": [[0.1, 0.2]]}, r"friction must be a number or have shape \(2,\)"),
         ({"entry": [1.0, 2.0]}, r"entry must be a number or have shape \(1,\)"),
         ({"added": [1.0]}, r"added must be a number or have shape \(2,\)"),
-        ({"weight": "heavy"}, "weight must be numbers"),
+        ({"weight": "heavy"}, "weight must be a real number"),
     ],
 )
 def test_wrong_shapes(arguments: dict[str, object], message: str) -> None:

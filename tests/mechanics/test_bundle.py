@@ -169,9 +169,9 @@ def test_water_carries() -> None:
 def test_values_out_of_range(bad: float) -> None:
     with pytest.raises(DomainError, match="inside_diameter must be"):
         lie(Bundle((CABLE,)), bad)
-    with pytest.raises(DomainError, match=r"bundle\.diameter must be"):
+    with pytest.raises(DomainError, match=r"cable\.diameter must be"):
         lie(Bundle((replace(CABLE, diameter=bad),)), 0.1)
-    with pytest.raises(DomainError, match=r"bundle\.weight\[0\] must be"):
+    with pytest.raises(DomainError, match=r"cable\.weight must be"):
         weight_of(Bundle((replace(CABLE, weight=bad),)))
     with pytest.raises(DomainError, match=r"bundle\.sidewall_factor must be"):
         lie(Bundle((CABLE,), sidewall_factor=bad), 0.1)

@@ -70,7 +70,7 @@ def test_arrays_are_the_chains_own() -> None:
         (([1.0], [0], [-1.6], [0]), r"grade_out\[0\] must be at least"),
         (([1.0], [0], [0], [math.inf]), r"turn\[0\] must be finite"),
         (([1.0, 2.0], [0], [0, 0], [0, 0]), r"grade_in must have shape \(2,\) like length, got \(1,\)"),
-        ((["long"], [0], [0], [0]), "length must be numbers"),
+        ((["long"], [0], [0], [0]), r"length\[0\] must be a real number"),
         (([1.0], [0], [0], [0], [0, 2]), "offsets must rise from 0"),
         (([1.0], [0], [0], [0], [0.0, 1.0]), "offsets must be a row of integers"),
     ],

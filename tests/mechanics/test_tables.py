@@ -60,7 +60,7 @@ def test_columns_may_stand_in_any_order_after_a_byte_order_mark(tmp_path: Path) 
         (
             "friction",
             "jacket,duct,lubricated,dry,source\nPE,PVC,low,0.4,x\n",
-            r"line 2, lubricated must be numbers",
+            r"line 2, lubricated must be a number",
         ),
         (
             "friction",
