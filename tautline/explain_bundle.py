@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from tautline.document import Document
+from tautline.explain_page import SAME, Page
 from tautline.explain_segment import number
-from tautline.explain_units import Units
-
-_SAME = 1e-6  # relative
 
 
 @dataclass(frozen=True)
@@ -51,7 +49,7 @@ def lies(count: int, diameter: float, inside: float) -> Iterator[Lie]:
 
     References
     ----------
-    [ieee1185] in docs/sources.md, from memory; two cables by statics.
+    [ieee1185] in docs/sources.md, from memory; two cables by statics; ``circle`` is a safe side of this project.
 
     Examples
     --------
@@ -74,28 +72,25 @@ def lies(count: int, diameter: float, inside: float) -> Iterator[Lie]:
     elif count == 4:
         diamond = 1 + 2 * s * s
         yield Lie("diamond", diamond, diamond - 1, "1 + 2 s^2", "k - 1")
+    if count >= 4:
+        row = 1 + (count * count - 1) / 6 * s * s
+        yield Lie("circle", row, row / 2, f"1 + ({count * count - 1}/6) s^2", "k / 2")
 
 
-def in_each_duct(document: Document, pull: Document, units: Units) -> Iterator[str]:
+def in_each_duct(page: Page) -> Iterator[str]:
     """Work the weight correction and the sidewall factor in every duct of a pull.
 
     Parameters
     ----------
-    document : dict
-        A result document.
-    pull : dict
-        One of its pulls.
-    units : Units
-        Of the hand calculation.
+    page : Page
+        The pull.
 
     Yields
     ------
     str
         Lines of text.
     """
-    cables = document["bundle"]["cables"]
-    sizes = {cable["diameter_m"] for cable in cables}
-    segments = pull["segments"]
+    units, segments = page.units, page.pull["segments"]
     rows = zip(
         segments["inside_diameter_m"],
         segments["guide"],
@@ -108,23 +103,92 @@ def in_each_duct(document: Document, pull: Document, units: Units) -> Iterator[s
             yield f"  on guides: weight correction {number(correction)}, sidewall factor q = {number(factor)}"
             continue
         yield f"  duct of D = {units.told_length(inside)} ({units.told_diameter(inside)}):"
-        known = [
-            lie
-            for lie in (lies(len(cables), min(sizes), inside) if len(sizes) == 1 else ())
-            if math.isclose(lie.correction, correction, rel_tol=_SAME)
-            and math.isclose(lie.factor, factor, rel_tol=_SAME)
-        ]
-        if not known:
-            yield (
-                f"    weight correction {number(correction)}, sidewall factor q = {number(factor)}: not by one of the "
-                "plain formulas; see the notes"
-            )
+        yield from _in_duct(page, inside, correction, factor)
+
+
+def _in_duct(page: Page, inside: float, correction: float, factor: float) -> Iterator[str]:
+    """Work them in one duct, by the first arrangement whose formulas give what the document says."""
+    cables = page.bundle["cables"]
+    main = [c for c in cables if c["role"] == "power"] or cables
+    sizes = {c["diameter_m"] for c in main}
+    d, beside = max(sizes), [c["diameter_m"] for c in cables if c not in main]
+
+    def fits(k: float, q: float) -> bool:
+        return math.isclose(k, correction, rel_tol=SAME) and math.isclose(q, factor, rel_tol=SAME)
+
+    if len(main) == 1 and len(beside) == 1:
+        told = _unequal(page, inside, d, beside[0])
+        if fits(told.correction, told.factor):
+            yield f"    a cable with a smaller one beside it: k = {told.correction_text} = {number(told.correction)}"
+            yield f"    sidewall factor q = {told.factor_text} = {number(told.factor)}"
+            return
+    for lie in lies(len(main), d, inside) if len(sizes) == 1 else ():
+        with_them = _beside(lie, len(main), d, inside, beside)
+        if not fits(with_them.correction, with_them.factor):
             continue
-        lie, diameter = known[0], min(sizes)
-        if len(cables) > 1:
-            yield f"    s = d / (D - d) = {units.length(diameter)} / {units.length(inside - diameter)} = {number(diameter / (inside - diameter))}"
         if len(cables) == 1:
             yield "    single: weight correction k = 1, sidewall factor q = 1"
-            continue
-        yield f"    {lie.name}: weight correction k = {lie.correction_text} = {number(correction)}"
-        yield f"    sidewall factor q = {lie.factor_text} = {number(factor)}"
+            return
+        small, s, k = page.units.small, number(d / (inside - d)), number(lie.correction)
+        yield f"    s = d / (D - d) = {small(d)} / {small(inside - d)} = {s}"
+        yield f"    {lie.name}: weight correction k = {lie.correction_text} = {_put(lie.correction_text, s, k)} = {k}"
+        yield f"    sidewall factor q = {lie.factor_text} = {_put(lie.factor_text, s, k)} = {number(lie.factor)}"
+        if beside:
+            yield "    with what lies beside them (no formula is published: a safe side), g its diameter, N the others:"
+            yield f"    z = {_shares(page, d, beside)}"
+            yield f"    k' = k + z (2 N + 1)/6 s^2 = {with_them.correction_text} = {number(with_them.correction)}"
+            yield f"    q' = max(q k'/k, k'/2 (1 + z/6)) = {with_them.factor_text} = {number(with_them.factor)}"
+        return
+    yield (
+        f"    weight correction {number(correction)}, sidewall factor q = {number(factor)}: not by one of the plain "
+        "formulas; see the notes, and what the job overrides"
+    )
+
+
+def _put(formula: str, s: str, k: str) -> str:
+    """Put numbers into a formula of a lie."""
+    multiplied = re.sub(r"(?<=[\d)]) (?=[sk]\b)", " x ", formula)
+    return re.sub(r"\bk\b", k, re.sub(r"\bs\b", s, multiplied))
+
+
+def _size(d: float, beside: Sequence[float]) -> float:
+    """Return how much of one more cable in a row those beside the others are."""
+    return math.fsum(g / d if g < 0.5 * d else 1.0 for g in beside)
+
+
+def _shares(page: Page, d: float, beside: Sequence[float]) -> str:
+    small = page.units.small
+    terms = [f"{small(g)} / {small(d)}" if g < 0.5 * d else "1" for g in beside]
+    said = "g/d, or 1 from half of d on" if len(beside) == 1 else "sum of g/d, or 1 from half of d on"
+    return f"{said} = {' + '.join(terms)} = {number(_size(d, beside))}"
+
+
+def _beside(lie: Lie, n: int, d: float, inside: float, beside: Sequence[float]) -> Lie:
+    """Return a lie with ground or fibre cables beside the ``n`` others."""
+    if not beside:
+        return lie
+    s, z = d / max(inside - d, d), _size(d, beside)
+    k = lie.correction + z * (2 * n + 1) / 6 * s * s
+    one, other = lie.factor * k / lie.correction, 0.5 * k * (1 + z / 6)
+    put_in = f"{number(lie.correction)} + {number(z)} x (2 x {n} + 1) / 6 x {number(s)}^2"
+    factors = (
+        f"max({number(lie.factor)} x {number(k)} / {number(lie.correction)}, "
+        f"{number(k)} / 2 x (1 + {number(z)} / 6))"
+    )
+    return Lie(lie.name, k, max(one, other), put_in, factors)
+
+
+def _unequal(page: Page, inside: float, a: float, b: float) -> Lie:
+    """Return the worst position of two unequal cables, by statics: centres (D - a)/2 and (D - b)/2 from the axis."""
+    p, q = inside - a, inside - b
+    cosine = (p * p + q * q - (a + b) ** 2) / (2 * p * q)
+    k = math.sqrt(2 / (1 + cosine))
+    one, other, apart = page.units.small(p), page.units.small(q), page.units.small(a + b)
+    between = f"({one}^2 + {other}^2 - {apart}^2) / (2 x {one} x {other})"
+    return Lie(
+        "pair",
+        k,
+        max(1.0, k / 2),
+        f"sqrt(2 / (1 + cos u)), cos u = (p^2 + q^2 - (d + g)^2) / (2 p q), p = D - d, q = D - g: sqrt(2 / (1 + {between}))",
+        f"max(1, {number(k)} / 2)",
+    )

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from mechanics.units import quantity
 from tautline.document import Document
 from tautline.errors import UsageError
+from tautline.explain_segment import number
+from tautline.explain_units import Units
 
 _TENSIONS = ("max_tension", "conductor_tension", "eye_tension", "grip_tension", "sheath_tension")
 _ATTENTION = 0.8  # of a limit, as the limits' table has it
@@ -20,9 +25,10 @@ def turned(pull: Document) -> Document:
     Returns
     -------
     dict
-        A pull: fed at the other end, with the checks on tension and sidewall pressure made anew on its own profile,
-        and those that no direction changes as they are. Its lubricant, starting again after a stop, and what a brake
-        set for low friction does, are not known.
+        A pull, fed at the other end. Where the document is of an older version and does not give the checks of that
+        way, those on tension and sidewall pressure are made anew on its profile and those that no direction changes
+        are as they are; lubricant, starting again after a stop, and what a brake set for low friction does are not
+        known then.
 
     Raises
     ------
@@ -36,7 +42,7 @@ def turned(pull: Document) -> Document:
     profile = other["profile"]
     end = profile["station_m"][-1]
     passes = _passes(pull, other)
-    checks = [
+    checks = other.get("checks") or [
         _again(check, other, end)
         for check in pull["checks"]
         if not check["name"].startswith(("restart", "braked"))
@@ -58,6 +64,50 @@ def turned(pull: Document) -> Document:
         "notes": [],
         **{key: value for key, value in other.items() if key in pull},
     }
+
+
+def other_lines(pull: Document, units: Units) -> Iterator[str]:
+    """Tell what the other way of a pull comes to.
+
+    Parameters
+    ----------
+    pull : dict
+        A pull of a result document.
+    units : Units
+        Of the page.
+
+    Yields
+    ------
+    str
+        Lines of text.
+    """
+    other = pull["reverse"]
+    profile, stops = other["profile"], ", ".join(other["relube"]) or "nowhere"
+    k = max(range(len(profile["tension_N"])), key=lambda i: float(profile["tension_N"][i]))
+    yield f"  verdict: {other['verdict'].upper()}, {100 * other['utilisation']:.1f} % of a limit at the worst"
+    yield f"  entry tension {units.told_force(other['entry_tension_N'])}, exit {units.told_force(other['exit_tension_N'])}"
+    yield (
+        f"  greatest tension {units.told_force(other['max_tension_N'])}, about {units.told_length(profile['station_m'][k])} "
+        f"from {pull['pull']}"
+    )
+    if other["max_sidewall_station_m"] is not None:
+        yield (
+            f"  greatest sidewall pressure {units.told_per_length(other['max_sidewall_N_per_m'])}, in the bend that ends "
+            f"{units.told_length(other['max_sidewall_station_m'])} from {pull['pull']}"
+        )
+    brake = other.get("brake_tension_N", other["holding_tension_N"])
+    if brake > 0:
+        yield f"  the brake has to give {units.told_force(brake)}"
+    yield f"  re-lubricated at: {stops}"
+    for check in other.get("checks", []):
+        if check["name"] == "restart_tension":
+            yield f"  starting again after the last stop {units.told_force(check['value'])}"
+    if other.get("lubricant"):
+        unit = quantity("1 gal", "volume") if units.system == "us" else 1.0
+        name = "gal" if units.system == "us" else "L"
+        shares = ", ".join(f"{at['vault']} {number(at['litres'] / unit)}" for at in other["lubricant"]["at"])
+        yield f"  lubricant {number(other['lubricant']['total_L'] / unit)} {name} in all: {shares}"
+    yield f"  worked out in full by: tautline explain RESULT {pull['pull']}:{pull['feed']}"
 
 
 def _passes(pull: Document, other: Document) -> list[Document]:

@@ -76,6 +76,20 @@ class Units:
         """Return a force per length, given in N/m, with its unit."""
         return f"{self.per_length(value)} {self.force_name}/{self.length_name}"
 
+    @property
+    def small_unit(self) -> float:
+        """Of diameters and bending radii: an inch, or a millimetre. [m]"""
+        return quantity("1 in", "length") if self.system == "us" else 1e-3
+
+    @property
+    def small_name(self) -> str:
+        """Of diameters and bending radii, as a person writes it."""
+        return "in" if self.system == "us" else "mm"
+
+    def small(self, metres: float) -> str:
+        """Return a diameter or a bending radius as a bare number, in inches or millimetres."""
+        return number(metres / self.small_unit)
+
     def told_diameter(self, metres: float) -> str:
         """Return a diameter as one is read, in inches or millimetres."""
         return show(metres, "diameter", self.system)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shutil
 import sys
 import traceback
 from collections.abc import Callable, Sequence
@@ -420,9 +421,11 @@ def _report(given: argparse.Namespace) -> Exit:
 def _explain(given: argparse.Namespace) -> Exit:
     from tautline.document import read_document
     from tautline.explain import explain, find_pull
+    from tautline.explain_lines import WIDTH
 
     document = read_document(given.result)
-    _print(explain(document, find_pull(document, given.pull)))
+    width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
+    _print(explain(document, find_pull(document, given.pull), width))
     return Exit.PASS
 
 

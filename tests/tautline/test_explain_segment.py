@@ -163,5 +163,5 @@ def test_arrangements_against_the_published_forms(diameter, cradled, triangular)
 
 @pytest.mark.parametrize(("diameter", "values"), [(0.045, (1.59649, 0.596486)), (0.050, (1.83462, 0.834619))])
 def test_four_cables_against_the_published_forms(diameter, values):
-    (lie,) = lies(4, diameter, 0.1274)
+    lie = next(lie for lie in lies(4, diameter, 0.1274) if lie.name == "diamond")
     assert (lie.correction, lie.factor) == pytest.approx(values, rel=1e-5)

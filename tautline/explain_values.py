@@ -1,0 +1,196 @@
+"""How the value of each check that hangs on the tension arises, with the numbers put in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tautline.document import Document
+from tautline.explain_held import braked
+from tautline.explain_page import Page, bend
+from tautline.explain_segment import number
+from tautline.explain_tensions import sidewall
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A number worked out.
+
+    Parameters
+    ----------
+    lines : tuple of str
+        Equation, numbers, result.
+    value : float or None
+        What comes out, SI, to be held against the document; None where there is no equation.
+    """
+
+    lines: tuple[str, ...]
+    value: float | None = None
+
+
+def _greatest(page: Page, check: Document) -> Shown:
+    peaks = [max(b, t) for b, t in zip(page.before, page.pull["profile"]["tension_N"], strict=True)]
+    k = peaks.index(max(peaks))
+    return Shown(
+        (f"T = {page.units.told_force(peaks[k])}, the greatest on the way, {page.where(k)}",), peaks[k]
+    )
+
+
+def _sidewall(page: Page, check: Document) -> Shown:
+    pressures = page.pull["profile"]["sidewall_N_per_m"]
+    k = pressures.index(max(pressures))
+    worked = sidewall(page, k - 1) if k else None
+    if worked is None:
+        return Shown(("nothing is pressed: no bend",), 0.0)
+    return Shown((f"{worked[0]}, the greatest, in segment {k}",), worked[1])
+
+
+def _winch(page: Page, check: Document) -> Shown:
+    winch = page.pull["profile"].get("winch_N", ())
+    rope = page.rules.get("rope_friction")
+    if not winch or rope is None:
+        return Shown(())
+    k = winch.index(max(winch))
+    guides, segments = page.pull["segments"]["guide"], page.pull["segments"]
+    lines = [f"the rope's, when the head of the cable is {'at the feed' if k == 0 else page.where(k)}"]
+    terms, rubbed = [], 0.0
+    frictions = dict.fromkeys(
+        segments["friction"][i] if guides[i] else rope
+        for i in range(k, len(page.pieces))
+        if bend(page.pieces[i])
+    )
+    for n, friction in enumerate(frictions, 1):
+        ahead = [
+            i
+            for i in range(k, len(page.pieces))
+            if bend(page.pieces[i]) and (segments["friction"][i] if guides[i] else rope) == friction
+        ]
+        angles = [bend(page.pieces[i]) for i in ahead]
+        on = " on guides" if guides[ahead[0]] else " in ducts"
+        lines.append(
+            f"a{n} = bends{on} ahead, segments {', '.join(str(i + 1) for i in ahead)} = {_sum(angles)} = "
+            f"{number(math.fsum(angles))} rad"
+            if len(angles) > 1
+            else f"a{n} = bend{on} ahead, segment {ahead[0] + 1} = {number(angles[0])} rad"
+        )
+        terms.append((f"f{n} a{n}", f"{number(friction)} x {number(math.fsum(angles))}"))
+        rubbed += friction * math.fsum(angles)
+    tension = page.before[k]
+    found = tension * math.exp(rubbed)
+    if not terms:
+        return Shown((*lines, f"no bend is ahead of it: T = {page.units.told_force(tension)}"), tension)
+    lines.append(
+        f"T e^({' + '.join(t[0] for t in terms)}) = {page.units.force(tension)} e^({' + '.join(t[1] for t in terms)}) = "
+        f"{page.units.told_force(found)}"
+    )
+    return Shown(tuple(lines), found)
+
+
+def _sum(terms: list[float]) -> str:
+    return " + ".join(number(t) for t in terms)
+
+
+def _restart_tension(page: Page, check: Document) -> Shown:
+    factor, last = page.rules.get("restart_factor"), _last_stop(page)
+    if factor is None or last is None:
+        return Shown(())
+    peaks = [max(b, t) for b, t in zip(page.before, page.pull["profile"]["tension_N"], strict=True)][
+        : last + 1
+    ]
+    k = peaks.index(max(peaks))
+    said = f"{page.where(k)}, the greatest up to {page.pull['relube'][-1]}, the last stop"
+    put_in = f"{number(factor)} x {page.units.force(peaks[k])}"
+    return Shown(
+        (f"factor x T = {put_in} = {page.units.told_force(factor * peaks[k])}", f"T {said}"),
+        factor * peaks[k],
+    )
+
+
+def _restart_sidewall(page: Page, check: Document) -> Shown:
+    factor, last = page.rules.get("restart_factor"), _last_stop(page)
+    if factor is None or last is None:
+        return Shown(())
+    pressures = page.pull["profile"]["sidewall_N_per_m"][: last + 1]
+    k = pressures.index(max(pressures))
+    put_in = f"{number(factor)} x {page.units.per_length(pressures[k])}"
+    told = page.units.told_per_length(factor * pressures[k])
+    where = f"p that of segment {k}, the greatest up to {page.pull['relube'][-1]}, the last stop"
+    return Shown(
+        (f"factor x p = {put_in} = {told}", where if k else "no bend up to the last stop"),
+        factor * pressures[k],
+    )
+
+
+def _last_stop(page: Page) -> int | None:
+    return page.crossed(page.pull["relube"][-1]) if page.pull["relube"] else None
+
+
+def _braked_tension(page: Page, check: Document) -> Shown:
+    found = [abs(t) for t in braked(page)]
+    k = found.index(max(found))
+    return Shown(
+        (f"T = {page.units.told_force(found[k])}, {page.where(k)}, with the reel braked (HELD BACK)",),
+        found[k],
+    )
+
+
+def _braked_sidewall(page: Page, check: Document) -> Shown:
+    found, added = braked(page), (0.0, *page.pull["segments"]["added_N"])
+    worked = [
+        (pressed, i)
+        for i in range(len(page.pieces))
+        if (pressed := sidewall(page, i, (found[i] + added[i], found[i + 1]))) is not None
+    ]
+    if not worked:
+        return Shown(("nothing is pressed: no bend",), 0.0)
+    (text, value), i = max(worked, key=lambda one: one[0][1])
+    return Shown((f"{text}, the greatest, in segment {i + 1}, with the reel braked (HELD BACK)",), value)
+
+
+def _reel(page: Page, check: Document) -> Shown:
+    slack, units = page.rules.get("slack"), page.units
+    if slack is None:
+        return Shown(())
+    length = page.pull["profile"]["station_m"][-1]
+    put_in = f"{units.length(length)} + 2 x {units.length(slack)}"
+    told = units.told_length(length + 2 * slack)
+    return Shown(
+        (f"length of the pull, vaults and guides included, + 2 x slack = {put_in} = {told}",),
+        length + 2 * slack,
+    )
+
+
+_WORKED: dict[str, Callable[[Page, Document], Shown]] = {
+    "max_tension": _greatest,
+    "conductor_tension": _greatest,
+    "eye_tension": _greatest,
+    "grip_tension": _greatest,
+    "sheath_tension": _greatest,
+    "max_sidewall": _sidewall,
+    "puller_tension": _winch,
+    "restart_tension": _restart_tension,
+    "restart_sidewall": _restart_sidewall,
+    "braked_tension": _braked_tension,
+    "braked_sidewall": _braked_sidewall,
+    "reel_length": _reel,
+}
+
+
+def strained(page: Page, check: Document) -> Shown | None:
+    """Work out the value of a check on tension, sidewall pressure or cable length.
+
+    Parameters
+    ----------
+    page : Page
+        The pull.
+    check : dict
+        One of its checks.
+
+    Returns
+    -------
+    Shown or None
+        None where it is no such check.
+    """
+    worker = _WORKED.get(check["name"])
+    return worker(page, check) if worker else None
