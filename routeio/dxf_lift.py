@@ -142,12 +142,9 @@ def lifted(text: mmap.mmap | bytes) -> tuple[Lifted, list[tuple[int, int]]] | No
 
     Returns
     -------
-    Lifted
-        Polylines.
-    kept : list of (int, int)
-        Parts of the text that hold all else.
-
-    None where there is nothing to lift, or it is not clear what the sections are.
+    tuple of Lifted and list of (int, int), or None
+        The polylines, and the parts of the text that hold all else; None where there is nothing to lift, or it is not clear
+        what the sections are.
     """
     bounds = _bounds(text)
     if bounds is None:

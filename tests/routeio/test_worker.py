@@ -188,10 +188,10 @@ def test_what_a_library_prints_does_not_get_into_the_answer(path):
     code = (
         "import os, sys; sys.argv = ['worker', 'dxf']\n"
         "import ezdxf, runpy\n"
-        "old = ezdxf.filemanagement.readfile\n"
+        "old = ezdxf.filemanagement.read\n"
         "def noisy(*a, **k):\n"
         "    print('noise'); os.write(1, b'more noise'); return old(*a, **k)\n"
-        "ezdxf.filemanagement.readfile = noisy\n"
+        "ezdxf.filemanagement.read = noisy\n"
         "runpy.run_module('routeio.worker', run_name='__main__')\n"
     )
     request = {
