@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from mechanics.errors import DomainError
 from mechanics.tables import Tables, friction_default, inside_diameter
@@ -114,6 +114,39 @@ class Lining:
             assumed=assumed,
             waviness=self.waviness,
             flooded=self.flooded if fields.flooded is None else fields.flooded,
+        )
+
+    def for_cable(
+        self, jacket: str, lubricated: float | None, dry: float | None, hold: float | None
+    ) -> Lining:
+        """Return the same ducts for another cable.
+
+        Parameters
+        ----------
+        jacket : str
+            Of the cable, for the friction defaults.
+        lubricated, dry : float or None
+            Friction coefficients in place of these; None: these.
+        hold : float or None
+            Distance over which the lubricant holds. [m]
+
+        Returns
+        -------
+        Lining
+            On all its layers.
+        """
+        layers = tuple((name, own.for_cable(jacket, lubricated, dry, hold)) for name, own in self.layers)
+        if lubricated is None:
+            return replace(self, jacket=jacket, layers=layers)
+        return replace(
+            self,
+            jacket=jacket,
+            lubricated=lubricated,
+            dry=dry,
+            hold=hold,
+            pressed=None,
+            press_force=None,
+            layers=layers,
         )
 
     def unmatched(self, ducts: Iterable[Duct]) -> tuple[str, ...]:

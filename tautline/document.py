@@ -85,6 +85,26 @@ def program_version() -> str:
         return "unknown"
 
 
+def bundle_of(document: Document, part: Document) -> Document:
+    """Return the bundle that a section, a pull or a span of a result has.
+
+    Parameters
+    ----------
+    document : dict
+        A result document.
+    part : dict
+        One of its sections, pulls or spans.
+
+    Returns
+    -------
+    dict
+        ``cables`` and ``weight_N_per_m``; of another bundle also where it is, its ``rules`` and its ``reel``.
+    """
+    other = part.get("other_bundle")
+    found: Document = document["bundle"] if other is None else document["other_bundles"][other]
+    return found
+
+
 @cache
 def _validator() -> Draft202012Validator:
     schema = json.loads(files("tautline").joinpath("result.schema.json").read_text(encoding="utf-8"))

@@ -19,6 +19,7 @@ from tautline.bores import Lining
 from tautline.errors import JobError
 from tautline.job_bundle import read_bundle
 from tautline.job_ducts import read_guides, read_lining
+from tautline.job_other import Common, StatedBundle, read_others
 from tautline.job_route import read_route
 from tautline.job_rules import PullRequest, read_plan, read_pulls, read_rules
 from tautline.job_table import Record, Setting, Table
@@ -59,6 +60,8 @@ class Job:
         For ``check``.
     vaults : NewVaults or None
         Where new vaults may stand; None: none are proposed.
+    others : tuple of StatedBundle
+        Other bundles between vaults of the feeder.
     settings : tuple of Setting
         All that was stated or taken by default.
     assumed, overridden : tuple of str
@@ -78,6 +81,7 @@ class Job:
     rules: Rules
     pulls: tuple[PullRequest, ...] = ()
     vaults: NewVaults | None = None
+    others: tuple[StatedBundle, ...] = ()
     settings: tuple[Setting, ...] = ()
     assumed: tuple[str, ...] = ()
     overridden: tuple[str, ...] = ()
@@ -110,18 +114,22 @@ def read_job(path: str | Path) -> Job:
     tables = _tables(head, file.parent)
     source, options, feeder = read_route(top.sub("route"), file.parent)
     limits, duct = top.sub("limits"), top.sub("duct")
-    bundle, max_sidewall = read_bundle(top.sub("bundle"), limits, tables)
+    sheet, pulling = top.sub("bundle"), top.sub("pulling")
+    bundle, max_sidewall = read_bundle(sheet, limits, tables)
     jacket = bundle.cables[0].jacket if bundle else ""
     lining = read_lining(duct, top.sub("friction"), top.subs("duct_layer"), jacket, tables)
     guides = read_guides(top.sub("guides"))
     plan = read_plan(top.sub("plan"))
     rules = read_rules(
-        top.sub("pulling"),
+        pulling,
         limits,
         plan,
         max_sidewall,
         area=_area_as_written(top.values),
         tables=tables,
+    )
+    others = read_others(
+        top.subs("other_bundle"), Common(sheet, limits, pulling, bundle, rules, lining, plan)
     )
     pulls = read_pulls(top.subs("pull"))
     vaults = read_vaults(top.sub("vaults"), file.parent)
@@ -143,6 +151,7 @@ def read_job(path: str | Path) -> Job:
         rules=rules,
         pulls=pulls,
         vaults=vaults,
+        others=others,
         settings=tuple(record.settings),
         assumed=tuple(record.assumed),
         overridden=tuple(record.overridden),

@@ -33,7 +33,7 @@ def read_lining(duct: Table, friction: Table, layers: list[Table], jacket: str, 
     size, kind, diameter = _size(duct, tables)
     if (size is None) != (kind is None) and diameter is None and size is not None:
         duct.fault("type", "is missing beside trade_size, unless the ducts' own fields hold it")
-    lubricated, dry, hold = _friction(friction)
+    lubricated, dry, hold = read_friction(friction)
     pressed, force = _pressed(friction, lubricated)
     lining = Lining(
         trade_size=size,
@@ -92,7 +92,19 @@ def _size(table: Table, tables: Tables) -> tuple[str | None, str | None, float |
     return size, kind, diameter
 
 
-def _friction(friction: Table) -> tuple[float | None, float | None, float | None]:
+def read_friction(friction: Table) -> tuple[float | None, float | None, float | None]:
+    """Read the coefficients of lubricated and of dry duct, and how far the lubricant holds.
+
+    Parameters
+    ----------
+    friction : Table
+        ``[friction]``, or that of another bundle.
+
+    Returns
+    -------
+    tuple of (float or None, float or None, float or None)
+        None where not stated. [-, -, m]
+    """
     lubricated = friction.number("lubricated", above=0.0, at_most=2.0)
     dry = friction.number("dry", above=0.0, at_most=2.0)
     hold = friction.quantity("hold", "length", above=0.0)

@@ -68,7 +68,7 @@ def read_rules(
     restart = pulling.number("restart", at_least=1.0, at_most=5.0)
     practice = pulling.text("practice", choices=("us", "metric"))
     if practice is None:
-        practice, why = _practice(area)
+        practice, why = practice_of(area)
         pulling.assume(
             f"pulling.practice not stated: conductor stresses of {practice} practice taken ({why})."
         )
@@ -81,7 +81,7 @@ def read_rules(
         entry=entry or 0.0,
         attachment=cast("Attachment", attachment or "eye"),
         max_sidewall=max_sidewall,
-        overrides=_overrides(limits),
+        overrides=read_overrides(limits),
         practice=cast('Literal["us", "metric"]', practice),
         low_friction_factor=pulling.number("low_friction_factor", above=0.0, at_most=1.0),
         restart_factor=restart or 1.25,
@@ -97,8 +97,19 @@ def read_rules(
     )
 
 
-def _practice(area: object) -> tuple[str, str]:
-    """Return whose conductor stresses hold, and why: by how the cable is sold, never by what people like to read."""
+def practice_of(area: object) -> tuple[Literal["us", "metric"], str]:
+    """Return whose conductor stresses hold, and why: by how the cable is sold, never by what people like to read.
+
+    Parameters
+    ----------
+    area : object
+        The conductor's, as written.
+
+    Returns
+    -------
+    tuple of (str, str)
+        ``us`` or ``metric``; the reason in words.
+    """
     if isinstance(area, str) and area.strip():
         metric = "mm" in area.casefold() or area.casefold().rstrip().endswith(("m2", "m²", "m^2"))
         return ("metric" if metric else "us"), f"the conductor's area is stated as {area.strip()}"
@@ -115,8 +126,19 @@ def _assists(pulling: Table) -> dict[str, float]:
     return {tag: force for tag, force in found.items() if force is not None}
 
 
-def _overrides(limits: Table) -> dict[str, Override]:
-    """Read ``[limits]``: for each check a limit alone, or a table of limit and binding."""
+def read_overrides(limits: Table) -> dict[str, Override]:
+    """Read ``[limits]``: for each check a limit alone, or a table of limit and binding.
+
+    Parameters
+    ----------
+    limits : Table
+        ``[limits]``, or the limits of another bundle.
+
+    Returns
+    -------
+    dict of str to Override
+        By the names of checks.
+    """
     found = {}
     for name, kind in OVERRIDABLE.items():
         written = limits.values.get(name)
@@ -128,7 +150,7 @@ def _overrides(limits: Table) -> dict[str, Override]:
             limit, binding, stated = _limit(limits, name, kind), None, str(written)
         if limit is not None or binding is not None:
             found[name] = Override(limit, binding)
-            limits.override(f"limits.{name}: {stated}, as the job says, in place of the table.")
+            limits.override(f"{limits.name}.{name}: {stated}, as the job says, in place of the table.")
     return found
 
 
@@ -154,7 +176,7 @@ def read_plan(table: Table) -> PlanRules:
     cost = table.sub("cost")
     base = Costs()
     prices = {key: cost.number(key, at_least=0.0) for key in ("splice", "setup", "relube", "middle_feed")}
-    reels = _reels(table)
+    reels = read_reels(table)
     waste = _waste(cost)
     if waste and not reels:
         cost.fault(
@@ -178,8 +200,19 @@ def read_plan(table: Table) -> PlanRules:
     )
 
 
-def _reels(table: Table) -> tuple[Reel, ...]:
-    """Read ``reels = [{ length = "2500 ft", cost = 4.0 }, ...]``: the sizes that cable can be bought on."""
+def read_reels(table: Table) -> tuple[Reel, ...]:
+    """Read ``reels = [{ length = "2500 ft", cost = 4.0 }, ...]``: the sizes that cable can be bought on.
+
+    Parameters
+    ----------
+    table : Table
+        ``[plan]``, or another bundle.
+
+    Returns
+    -------
+    tuple of Reel
+        None where none are stated.
+    """
     table.allow("reels")
     written = table.values.get("reels")
     if written is None:
@@ -191,7 +224,7 @@ def _reels(table: Table) -> tuple[Reel, ...]:
         table.fault("reels", "and reel are both stated; the longest of the reels is the longest there is")
     found = []
     for number, one in enumerate(written, 1):
-        size = Table(f"plan.reels[{number}]", one, table.record)
+        size = Table(f"{table.name}.reels[{number}]", one, table.record)
         length = size.quantity("length", "length", above=0.0, required=True)
         price = size.number("cost", at_least=0.0)
         if length is not None:

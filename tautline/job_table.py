@@ -129,13 +129,16 @@ class Table:
         As parsed.
     record : Record
         Where faults, assumptions and settings go.
+    like : str, optional
+        The table whose defaults hold; its own name by default.
     """
 
-    def __init__(self, name: str, values: Mapping[str, Any], record: Record) -> None:
+    def __init__(self, name: str, values: Mapping[str, Any], record: Record, like: str = "") -> None:
         self.name = name
+        self.like = like or name
         self.values = values
         self.record = record
-        self._known = record.known.setdefault(name.split("[", maxsplit=1)[0], set())
+        self._known = record.known.setdefault(re.sub(r"\[\d+\]", "", name), set())
         record.tables.append(self)
 
     def __contains__(self, key: str) -> bool:
@@ -318,7 +321,7 @@ class Table:
         if not isinstance(value, dict):
             self.fault(key, f"must be a table, [{name}] or {{ ... }}, got {_shown(value)}")
             value = {}
-        return Table(name, value, self.record)
+        return Table(name, value, self.record, f"{self.like}.{key}" if self.like else key)
 
     def subs(self, key: str) -> list[Table]:
         """Return the tables of the array ``[[key]]``."""
@@ -344,7 +347,7 @@ class Table:
         self._known.add(key)
         if key in self.values:
             return self.values[key]
-        default = defaults().get(self.name, {}).get(key)
+        default = defaults().get(self.like, {}).get(key)
         if default is not None:
             value = default["value"]
             shown = {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
@@ -357,7 +360,7 @@ class Table:
     def _source(self, key: str) -> str:
         if key in self.values:
             return "job"
-        return str(defaults().get(self.name, {}).get(key, {}).get("source", "job"))
+        return str(defaults().get(self.like, {}).get(key, {}).get("source", "job"))
 
 
 def _shown(value: object) -> str:

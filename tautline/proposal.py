@@ -9,11 +9,13 @@ from dataclasses import dataclass, replace
 from shapely.geometry.base import BaseGeometry
 
 from network.ends import far_ends, with_ends
+from network.graph import DuctNetwork
 from network.place import PlaceRules, Proposal, propose, room_of
 from network.split import Place
 from routeio.findings import Finding, Where, span_text
 from routeio.survey import Duct, Survey, Vault
 from routeio.zones import ZoneLayer, read_zones
+from tautline.bundles import laid_bundles
 from tautline.errors import JobError
 from tautline.job import Job
 from tautline.job_vaults import NewVaults
@@ -86,7 +88,8 @@ def proposed(job: Job, wanted: NewVaults, survey: Survey, tell: Callable[[str], 
         access=area(wanted.access),
     )
     tell(f"placing vaults between {feeder[0]} and {feeder[-1]}")
-    found = propose(whole, feeder, job.lining.bore, job.bundle, job.rules, job.plan, rules, job.guides)
+    laid = laid_bundles(replace(job, feeder=feeder), DuctNetwork.from_survey(whole))
+    found = propose(whole, feeder, laid.bore, job.bundle, job.rules, job.plan, rules, job.guides, laid.others)
     findings += _said(found, whole, wanted)
     ducts = {d.id: d for d in whole.ducts}
     why = {tag: _why(found, ducts[place.duct], place, wanted) for tag, place in found.new}

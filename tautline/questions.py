@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from mechanics.pull import PullResult
@@ -10,7 +9,9 @@ from mechanics.tables import built_in, inside_diameter
 from network import build_row, feeder_route
 from network.graph import DuctNetwork
 from network.inverse import Smallest, longest_pull, smallest_duct, smallest_radius
+from network.mixed import pulls_of
 from network.row import Row
+from tautline.bundles import LaidBundles
 from tautline.document import Document
 from tautline.errors import JobError, UsageError
 from tautline.job import Job
@@ -58,13 +59,13 @@ def stretch(text: str) -> tuple[str, str]:
     return one.strip(), other.strip()
 
 
-def answers(job: Job, network: DuctNetwork, asked: Questions) -> list[Document]:
+def answers(laid: LaidBundles, network: DuctNetwork, asked: Questions) -> list[Document]:
     """Answer questions.
 
     Parameters
     ----------
-    job : Job
-        Cables, limits, feeder.
+    laid : LaidBundles
+        Cables, limits, feeder, and which bundle goes where.
     network : DuctNetwork
         Vaults and ducts.
     asked : Questions
@@ -82,18 +83,21 @@ def answers(job: Job, network: DuctNetwork, asked: Questions) -> list[Document]:
     InputRefusedError
         Vaults that are not there or that no ducts connect.
     """
-    found = [one for tag in asked.longest_from for one in _longest(job, network, tag)]
+    job = laid.job
+    found = [one for tag in asked.longest_from for one in _longest(laid, network, tag)]
     for ends in asked.smallest_radius:
-        row = _row(job, network, ends)
+        pulls = laid.pulls(feeder_route(network, ends), "the stretch")
+        row = pulls.row
         if not any((span.chain.turn != 0.0).any() for span in row.spans):
             raise JobError(job.file.name, (f"there is no bend in plan between {ends[0]} and {ends[1]}",))
         found.append(
-            _smallest("smallest-radius", row, smallest_radius(row, job.bundle, job.rules), "radius_m")
+            _smallest("smallest-radius", row, smallest_radius(row, pulls.bundle, pulls.rules), "radius_m")
         )
     for ends in asked.smallest_duct:
-        row = _row(job, network, ends)
+        pulls = laid.pulls(feeder_route(network, ends), "the stretch")
+        row = pulls.row
         kind, sizes = _sizes(job, network, ends)
-        done = smallest_duct(row, job.bundle, job.rules, list(sizes.values()))
+        done = smallest_duct(row, pulls.bundle, pulls.rules, list(sizes.values()))
         answer = _smallest("smallest-duct", row, done, "inside_diameter_m")
         names = {diameter: size for size, diameter in reversed(sizes.items())}
         answer |= {"type": kind, "trade_size": None if done.value is None else names[done.value]}
@@ -101,7 +105,8 @@ def answers(job: Job, network: DuctNetwork, asked: Questions) -> list[Document]:
     return found
 
 
-def _longest(job: Job, network: DuctNetwork, tag: str) -> list[Document]:
+def _longest(laid: LaidBundles, network: DuctNetwork, tag: str) -> list[Document]:
+    job = laid.job
     network.vault(tag)
     if not job.feeder:
         raise JobError(
@@ -110,7 +115,9 @@ def _longest(job: Job, network: DuctNetwork, tag: str) -> list[Document]:
                 f"route.feeder is missing; the longest pull from {tag} is looked for along it ({job.file.name}, [route])",
             ),
         )
-    row = _row(job, network, job.feeder)
+    route = feeder_route(network, job.feeder)
+    pulls = pulls_of(build_row(route, laid.bore, job.guides), job.bundle, job.rules, laid.others)
+    row = pulls.row
     tags = [v.tag for v in row.vaults]
     if tag not in tags:
         raise JobError(
@@ -119,18 +126,23 @@ def _longest(job: Job, network: DuctNetwork, tag: str) -> list[Document]:
         )
     feed = tags.index(tag)
     out = []
+    bounds = (0, *pulls.changes, len(tags) - 1)
     for against in (False, True):
-        end = 0 if against else len(tags) - 1
-        if feed == end:
+        # as far as the bundle is the same
+        ends = [k for k in bounds if (k < feed if against else k > feed)]
+        if not ends:
             continue
-        done = longest_pull(row, job.bundle, job.rules, feed, against)
+        end = ends[-1] if against else ends[0]
+        low = min(feed, end)
+        own = pulls.between(low, max(feed, end))
+        done = longest_pull(own.row, own.bundle, own.rules, feed - low, against)
         out.append(
             {
                 "question": "longest",
                 "from": tag,
                 "to": tags[end],
                 "length_m": done.length,
-                "reached": tags[done.reached],
+                "reached": tags[low + done.reached],
                 "past_m": done.past,
                 "stopped_by": _stopped(done.limit),
             }
@@ -158,10 +170,6 @@ def _stopped(result: PullResult | None) -> list[str]:
     if result is None:
         return []
     return [c.name for c in result.checks if c.binding and c.verdict == "fail"]
-
-
-def _row(job: Job, network: DuctNetwork, tags: Sequence[str]) -> Row:
-    return build_row(feeder_route(network, tags), job.lining.bore, job.guides)
 
 
 def _sizes(job: Job, network: DuctNetwork, ends: tuple[str, str]) -> tuple[str, dict[str, float]]:

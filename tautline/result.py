@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
-from mechanics.cable import Cable
+from mechanics.cable import Bundle, Cable
 from network.feeder import FeederPlan
 from network.market import reel_for
 from network.plan import NoPlan, Plan, PlanRules, PullOption, Section
 from routeio.findings import Finding
 from routeio.survey import Survey, Vault
+from tautline.bundles import LaidBundles
 from tautline.cautions import CAUTIONS
 from tautline.document import SCHEMA, Document, program_version
 from tautline.job import Job
+from tautline.job_other import StatedBundle
 from tautline.result_advice import best_parts, no_plan_document
-from tautline.result_pull import DonePull, pull_document, span_path
+from tautline.result_pull import DonePull, of_bundle, pull_document, span_path
 from tautline.result_rules import rules_document
 from tautline.result_why import SHORT, alternatives_of, explained
 
@@ -23,14 +26,14 @@ _ROLES = ("end", "splice", "feed", "pull", "relube", "pass", "proposed")
 
 
 def plan_document(
-    job: Job, survey: Survey, planned: FeederPlan, *, why: bool = False, alternatives: int = 0
+    laid: LaidBundles, survey: Survey, planned: FeederPlan, *, why: bool = False, alternatives: int = 0
 ) -> Document:
     """Return the document of a planned feeder.
 
     Parameters
     ----------
-    job : Job
-        What was asked.
+    laid : LaidBundles
+        What was asked, and which bundle goes where.
     survey : Survey
         What was read.
     planned : FeederPlan
@@ -46,9 +49,10 @@ def plan_document(
         Valid against ``result.schema.json``, its command ``plan``.
     """
     plan = planned.plan
+    job = replace(laid.job, plan=planned.rules)
     tags = planned.route.tags
     sections, done = _sections(
-        planned, best_parts(planned, job.plan, plan) if isinstance(plan, NoPlan) else plan.sections
+        laid, planned, best_parts(planned, job.plan, plan) if isinstance(plan, NoPlan) else plan.sections
     )
     failed = any(d.result.verdict == "fail" for d in done)
     whole = DonePull(planned.route, planned.row, 0, len(tags) - 1, planned.pulls.evaluate(0, 1))
@@ -74,7 +78,7 @@ def plan_document(
             _roles(sections, done, (tags[0], tags[-1])),
             dict(zip(tags, station, strict=True)),
         ),
-        "route": [_span(whole, k) for k in range(len(planned.route.legs))],
+        "route": [_span(whole, k, laid) for k in range(len(planned.route.legs))],
         "cost": None
         if isinstance(plan, NoPlan)
         else {
@@ -82,18 +86,13 @@ def plan_document(
             "setups": plan.setups,
             "relubes": plan.relubes,
             "middle_feeds": plan.middle_feeds,
-            "reels": _price_of_reels(job.plan, plan),
+            "reels": _price_of_reels(job.plan, tags, plan),
             "total": plan.cost,
         },
         "no_plan": no_plan_document(job, planned, plan, sections, everything=why)
         if isinstance(plan, NoPlan)
         else None,
-        "reel": {
-            "longest_m": job.plan.longest if math.isfinite(job.plan.longest) else None,
-            "slack_m": job.plan.slack,
-            "sizes": [{"length_m": r.length, "cost": r.cost} for r in job.plan.reels],
-            "waste_per_m": job.plan.waste,
-        },
+        "reel": _reels(job.plan),
         "assumptions": [*job.assumed, *_bore_assumptions([*done, whole]), *job.guides.assumed],
         "findings": [_finding(f) for f in (*survey.findings, *planned.route.findings)],
     }
@@ -101,14 +100,14 @@ def plan_document(
 
 
 def check_document(
-    job: Job, survey: Survey, done: Sequence[DonePull], findings: Sequence[Finding] = ()
+    laid: LaidBundles, survey: Survey, done: Sequence[DonePull], findings: Sequence[Finding] = ()
 ) -> Document:
     """Return the document of pulls evaluated as they are.
 
     Parameters
     ----------
-    job : Job
-        What was asked.
+    laid : LaidBundles
+        What was asked, and which bundle goes where.
     survey : Survey
         What was read.
     done : sequence of DonePull
@@ -121,13 +120,14 @@ def check_document(
     dict
         Valid against ``result.schema.json``, its command ``check``.
     """
+    job = laid.job
     pulls = [pull_document(d) for d in done]
     vaults: dict[str, Vault] = {}
     spans: dict[str, Document] = {}
     for d in done:
         low, high = sorted((d.feed, d.pull))
         for k in range(low, high):
-            spans.setdefault(d.route.legs[k].duct.id, _span(d, k))
+            spans.setdefault(d.route.legs[k].duct.id, _span(d, k, laid))
         vaults |= {v.tag: v for v in d.route.vaults[low : high + 1]}
     document = _common(job, survey, "check")
     document |= {
@@ -149,10 +149,7 @@ def _common(job: Job, survey: Survey, command: str) -> Document:
         "program": {"name": "tautline", "version": program_version()},
         "job": {"name": job.name, "units": job.units, "file": job.file.name},
         "command": command,
-        "bundle": {
-            "cables": [_cable(c) for c in job.bundle.cables],
-            "weight_N_per_m": math.fsum(c.weight for c in job.bundle.cables),
-        },
+        "bundle": _bundle(job.bundle),
         "crs": survey.ground.crs,
         "ground": {"unit": survey.ground.unit, "metres_per_unit": survey.ground.metres_per_unit},
         "source": {"file": job.source.name, "sha256": survey.sha256},
@@ -162,6 +159,35 @@ def _common(job: Job, survey: Survey, command: str) -> Document:
             {"name": s.name, "value": s.value, "unit": s.unit, "source": s.source} for s in job.settings
         ],
         "rules": rules_document(job.bundle, job.rules),
+        **({"other_bundles": [_other(job, o) for o in job.others]} if job.others else {}),
+    }
+
+
+def _bundle(bundle: Bundle) -> Document:
+    return {
+        "cables": [_cable(c) for c in bundle.cables],
+        "weight_N_per_m": math.fsum(c.weight for c in bundle.cables),
+    }
+
+
+def _other(job: Job, other: StatedBundle) -> Document:
+    """Return another bundle, with what is the job's own for the first."""
+    own = replace(job.plan, reel=other.reel, reels=other.reels)
+    return {
+        "from": other.first,
+        "to": other.last,
+        **_bundle(other.bundle),
+        "rules": rules_document(other.bundle, other.rules),
+        "reel": _reels(own),
+    }
+
+
+def _reels(rules: PlanRules) -> Document:
+    return {
+        "longest_m": rules.longest if math.isfinite(rules.longest) else None,
+        "slack_m": rules.slack,
+        "sizes": [{"length_m": r.length, "cost": r.cost} for r in rules.reels],
+        "waste_per_m": rules.waste,
     }
 
 
@@ -180,10 +206,13 @@ def _cable(cable: Cable) -> Document:
     }
 
 
-def _sections(planned: FeederPlan, sections: Iterable[Section]) -> tuple[list[Document], list[DonePull]]:
+def _sections(
+    laid: LaidBundles, planned: FeederPlan, sections: Iterable[Section]
+) -> tuple[list[Document], list[DonePull]]:
     written, everything = [], []
     for section in sections:
-        done = [_done(planned, option) for option in section.pulls]
+        other = laid.number(planned.route.legs[section.start].duct)
+        done = [_done(planned, option, other) for option in section.pulls]
         everything += done
         written.append(
             {
@@ -192,6 +221,7 @@ def _sections(planned: FeederPlan, sections: Iterable[Section]) -> tuple[list[Do
                 "cable_length_m": section.cable_length,
                 "reel": _reel(section),
                 "pulls": [pull_document(d) for d in done],
+                **of_bundle(other),
             }
         )
     return written, everything
@@ -208,12 +238,12 @@ def _reel(section: Section) -> Document | None:
     }
 
 
-def _price_of_reels(rules: PlanRules, plan: Plan) -> float:
+def _price_of_reels(rules: PlanRules, tags: Sequence[str], plan: Plan) -> float:
     """Return what the plan's reels cost, waste counted: one a section, as every price of a section is."""
-    return float(sum(reel_for(rules, s.cable_length)[1] for s in plan.sections))
+    return float(sum(reel_for(rules.at(tags, s.start), s.cable_length)[1] for s in plan.sections))
 
 
-def _done(planned: FeederPlan, option: PullOption) -> DonePull:
+def _done(planned: FeederPlan, option: PullOption, bundle: int | None) -> DonePull:
     """Evaluate a chosen pull, and the other direction with its own re-lube vaults."""
     _, other = planned.pulls.best(option.pull, option.feed)
     return DonePull(
@@ -223,6 +253,7 @@ def _done(planned: FeederPlan, option: PullOption) -> DonePull:
         option.pull,
         planned.pulls.evaluate(option.feed, option.pull, option.relube),
         other,
+        bundle,
     )
 
 
@@ -265,7 +296,7 @@ def _vaults(vaults: Iterable[Vault], roles: dict[str, set[str]], station: dict[s
     ]
 
 
-def _span(done: DonePull, k: int) -> Document:
+def _span(done: DonePull, k: int, laid: LaidBundles) -> Document:
     path, index, turns = span_path(done, k)
     return {
         "from": done.row.vaults[k].tag,
@@ -275,6 +306,7 @@ def _span(done: DonePull, k: int) -> Document:
         "path": path,
         "path_index": index,
         "turn_rad": turns,
+        **of_bundle(laid.number(done.route.legs[k].duct)),
     }
 
 

@@ -146,7 +146,7 @@ def _closed(planned: FeederPlan, one: int, other: int) -> list[str]:
 
 def _through(job: Job, planned: FeederPlan, one: int, other: int) -> str:
     """Say how pulls between two vaults fare, each way, and whether the cable fits its reel."""
-    row, rules = planned.row, job.plan
+    row, rules = planned.row, planned.rules.at(planned.route.tags, one)
     inner = range(1, len(row.vaults) - 1)
     said = []
     need = row.length(one, other) + 2.0 * rules.slack

@@ -38,6 +38,8 @@ class DonePull:
         As chosen.
     reverse : PullResult or None
         Fed at the pull vault, with the re-lube vaults that are best for it.
+    other : int or None
+        Which of the job's other bundles is pulled; None: the first.
     """
 
     route: FeederRoute
@@ -46,6 +48,7 @@ class DonePull:
     pull: int
     result: PullResult
     reverse: PullResult | None = None
+    other: int | None = None
 
     @property
     def elevated(self) -> bool:
@@ -99,7 +102,24 @@ def pull_document(done: DonePull) -> Document:
         "profile": _profile(result, points, index, done.elevated),
         "path": as_points(points, done.elevated),
         "notes": list(result.notes),
+        **of_bundle(done.other),
     }
+
+
+def of_bundle(other: int | None) -> Document:
+    """Return what says which bundle a section, a pull or a span has; nothing where it is the job's own.
+
+    Parameters
+    ----------
+    other : int or None
+        Which of the other bundles.
+
+    Returns
+    -------
+    dict
+        ``other_bundle`` of the schema.
+    """
+    return {} if other is None else {"other_bundle": other}
 
 
 def _figures(result: PullResult) -> Document:
@@ -220,6 +240,7 @@ def _check(check: Check) -> Document:
         "name": check.name,
         "value": check.value,
         "limit": check.limit,
+        "limit_high": check.upper,
         "utilisation": check.utilisation,
         "unit": check.unit,
         "source": check.source,

@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import Literal
 
 from mechanics.pull import PullResult
-from network import FeederRoute, build_row, duct_route, feeder_route
+from network import FeederRoute, duct_route, feeder_route
 from network.errors import UnknownVaultError
 from network.feeder import plan_feeder
 from network.graph import DuctNetwork
-from network.reach import RowPulls
 from routeio.findings import Finding, InputRefusedError, Where
 from routeio.read import read_survey
 from routeio.survey import Survey
+from tautline.bundles import LaidBundles, laid_bundles
 from tautline.document import Document
 from tautline.errors import JobError
 from tautline.job import Job, read_job
@@ -119,18 +119,20 @@ def run_job(
     if command == "plan":
         _check_vaults(job, network)
         tell(f"planning {job.feeder[0]} to {job.feeder[-1]}")
+        laid = laid_bundles(job, network, feeder_route(network, job.feeder) if job.others else None)
         planned = plan_feeder(
-            network, job.feeder, job.lining.bore, job.bundle, job.rules, job.plan, job.guides
+            network, job.feeder, laid.bore, job.bundle, job.rules, job.plan, job.guides, laid.others
         )
         tell("writing down the plan")
-        document = plan_document(job, survey, planned, why=why, alternatives=alternatives)
+        document = plan_document(laid, survey, planned, why=why, alternatives=alternatives)
         return JobRun(job, document)
+    laid = laid_bundles(job, network)
     told: Document = {}
     if asked is not None:
         tell("answering what was asked")
-        told = {"answers": answers(job, network, asked)}
-    done, findings = _stated(job, network, tell) if job.pulls else _every_span(job, network, tell)
-    document = check_document(job, survey, done, [*findings, *_lost_ends(job, network)])
+        told = {"answers": answers(laid, network, asked)}
+    done, findings = _stated(laid, network, tell) if job.pulls else _every_span(laid, network, tell)
+    document = check_document(laid, survey, done, [*findings, *_lost_ends(job, network)])
     return JobRun(job, document | told)
 
 
@@ -187,19 +189,21 @@ def _check_layers(job: Job, survey: Survey) -> None:
         )
 
 
-def _stated(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePull], list[Finding]]:
+def _stated(laid: LaidBundles, network: DuctNetwork, tell: Say) -> tuple[list[DonePull], list[Finding]]:
     """Evaluate the pulls of the job as given, with the other direction beside each."""
+    job = laid.job
     done: list[DonePull] = []
     findings: list[Finding] = []
     for number, request in enumerate(job.pulls, 1):
         tell(f"pull {number} of {len(job.pulls)}: {request.feed} to {request.pull}")
         route = feeder_route(network, (request.feed, *request.via, request.pull))
         findings += [f for f in route.findings if f not in findings]
-        pulls = _pulls(job, route)
+        pulls = laid.pulls(route, f"pull[{number}]")
         relube = _stops(job, request, route, number)
         last = len(route.vaults) - 1
         _, other = pulls.best(last, 0)
-        done.append(DonePull(route, pulls.row, 0, last, pulls.evaluate(0, last, relube), other))
+        result = pulls.evaluate(0, last, relube)
+        done.append(DonePull(route, pulls.row, 0, last, result, other, laid.number(route.legs[0].duct)))
     return done, findings
 
 
@@ -220,7 +224,7 @@ def _stops(job: Job, request: PullRequest, route: FeederRoute, number: int) -> t
     return tuple(sorted(route.tags.index(tag) for tag in set(request.relube)))
 
 
-def _every_span(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePull], list[Finding]]:
+def _every_span(laid: LaidBundles, network: DuctNetwork, tell: Say) -> tuple[list[DonePull], list[Finding]]:
     """Evaluate every duct between two vaults in its better direction, with the other beside it."""
     done: list[DonePull] = []
     findings: list[Finding] = []
@@ -244,17 +248,18 @@ def _every_span(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePul
             )
             continue
         route = duct_route(network, duct.id)
-        pulls = _pulls(job, route)
+        pulls = laid.pulls(route, "a pull")
         ways = {(0, 1): pulls.evaluate(0, 1), (1, 0): pulls.evaluate(1, 0)}
         feed, pull = min(ways, key=lambda way: _merit(ways[way]))
-        done.append(DonePull(route, pulls.row, feed, pull, ways[feed, pull], ways[pull, feed]))
+        result, other = ways[feed, pull], ways[pull, feed]
+        done.append(DonePull(route, pulls.row, feed, pull, result, other, laid.number(duct)))
     if not done:
         raise InputRefusedError(
             "nothing-to-check",
             f"none of {len(ducts)} ducts runs from one vault to another"
             if ducts
             else "there are no ducts: the layer, or what is chosen from it, holds none",
-            Where(file=job.source.name),
+            Where(file=laid.job.source.name),
             "tautline inspect shows what was read; raise snap if the ducts end short of their vaults"
             if ducts
             else "correct the layer or the filter of ducts = { ... }",
@@ -266,7 +271,3 @@ def _every_span(job: Job, network: DuctNetwork, tell: Say) -> tuple[list[DonePul
 def _merit(result: PullResult) -> tuple[bool, float, float]:
     """Order directions: those that pass, then by worst utilisation, then by exit tension."""
     return result.verdict != "pass", result.utilisation, result.exit_tension
-
-
-def _pulls(job: Job, route: FeederRoute) -> RowPulls:
-    return RowPulls(build_row(route, job.lining.bore, job.guides), job.bundle, job.rules)
