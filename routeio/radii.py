@@ -13,8 +13,11 @@ from routeio.tangent import BoolArray, Tangents, Traces, corners_of, ragged_take
 
 #: Standard deviation of ln R above which vertices do not tell a radius.
 UNTOLD = 0.2
-#: Cost by which a radius may fall short of the best one and still be allowed: two standard deviations.
-_ALLOWED = 4.0
+#: Cost by which a radius may fall short of the best one and still be allowed: two standard deviations where no arc can
+#: be seen, one where one can: a radius far from the best one takes metres off the length of the duct, or adds them.
+_ALLOWED, _ALLOWED_SEEN = 4.0, 1.0
+#: Cost of no arc at all from which one is seen: one standard deviation.
+_SEEN = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +55,7 @@ def settle_radii(found: Explained, prior: Prior, standard: tuple[float, ...], sw
     standard : tuple of float
         Radii that are made. [m]
     sweep : float or None
-        Radius of sharp corners, preferred where allowed. [m]
+        Radius of sharp corners, preferred where allowed and no arc can be seen. [m]
 
     Returns
     -------
@@ -94,17 +97,19 @@ def _settled(
     give = np.minimum(1.0, 1.0 / np.maximum(system.diagonal[:, 2, 2] * radius_sd**2, 1e-12))
     cost = np.array([give * (_cost(traces, chain, r) - best) for r in tried]).reshape(len(tried), len(best))
     cost[~(tried[:, None] <= _room(traces, chain))] = np.inf
-    allowed = untold & (cost <= _ALLOWED)
+    none = give * (_cost(traces, chain, 1e-6) - best)
+    seen = none > _SEEN
+    allowed = untold & (cost <= np.where(seen, _ALLOWED_SEEN, _ALLOWED))
     assumed: BoolArray = np.logical_or.reduce(allowed, axis=0)
     log_radius = chain.log_radius
     if len(tried):
         away = np.where(allowed, np.abs(np.log(tried)[:, None] - chain.log_radius), np.inf)
         if sweep is not None:
             at = int(np.flatnonzero(tried == sweep)[0])
-            away[at] = np.where(allowed[at], -1.0, np.inf)
+            away[at] = np.where(allowed[at] & ~seen, -1.0, away[at])
         log_radius = np.where(assumed, np.log(tried)[away.argmin(axis=0)], chain.log_radius)
     # no arc to be seen and none that is made fits: drawn sharp
-    bare = untold & ~assumed & (give * (_cost(traces, chain, 1e-6) - best) <= _ALLOWED)
+    bare = untold & ~assumed & ~seen
     least = np.where(assumed, np.where(allowed, tried[:, None], np.inf).min(axis=0, initial=np.inf), 0.0)
     most = np.where(assumed, np.where(allowed, tried[:, None], 0.0).max(axis=0, initial=0.0), 0.0)
     return Radii(replace(chain, log_radius=log_radius), bare, assumed, least, most)
