@@ -159,8 +159,15 @@ def _size(d: float, beside: Sequence[float]) -> float:
 def _shares(page: Page, d: float, beside: Sequence[float]) -> str:
     small = page.units.small
     terms = [f"{small(g)} / {small(d)}" if g < 0.5 * d else "1" for g in beside]
-    said = "g/d, or 1 from half of d on" if len(beside) == 1 else "sum of g/d, or 1 from half of d on"
-    return f"{said} = {' + '.join(terms)} = {number(_size(d, beside))}"
+    if len(terms) == 1:
+        return (
+            "1, as g is half of d or more"
+            if terms == ["1"]
+            else f"g/d = {terms[0]} = {number(_size(d, beside))}"
+        )
+    return (
+        f"sum of g/d, or of 1 where g is half of d or more = {' + '.join(terms)} = {number(_size(d, beside))}"
+    )
 
 
 def _beside(lie: Lie, n: int, d: float, inside: float, beside: Sequence[float]) -> Lie:

@@ -22,6 +22,8 @@ class Step:
         From 0.
     piece : Piece
         As it lies against the pull; its friction counts negative.
+    factor : float
+        On the expected friction.
     entering : float
         Tension at its end.
     worked : Worked
@@ -30,6 +32,7 @@ class Step:
 
     segment: int
     piece: Piece
+    factor: float
     entering: float
     worked: Worked
 
@@ -86,7 +89,7 @@ def backwards(page: Page, factor: float, after: int = 0) -> Held | None:
             )
             worked = work(back, needed)
             if worked.tension > _NONE:
-                steps.append(Step(i, back, needed, worked))
+                steps.append(Step(i, back, factor, needed, worked))
                 needed = worked.tension
             else:
                 needed, steps = 0.0, []
@@ -151,9 +154,11 @@ def held_lines(page: Page) -> Iterator[str]:
     brake: float = pull.get("brake_tension_N", holding)
     if not brake > 0:
         return
-    yield "  Where the way falls so steeply that tan g < -c the cable runs by itself, and the reel holds it. What that takes"
-    yield "  is worked backwards from the last place where T may just be 0: against the pull a grade has the other sign,"
-    yield "  and friction helps, so that c counts negative. T1 is at the end of the segment, T2 at its start."
+    yield (
+        "  Where the way falls so steeply that tan g < -c the cable runs by itself, and the reel holds it. What that takes is "
+        "worked backwards from the place where T may just be 0: against the pull a grade has the other sign, and friction "
+        "helps, so that c counts negative. T1 is at the end of the segment, T2 at its start."
+    )
     if low is None:
         yield "  THE RESULT IS OF AN OLDER VERSION and does not say for which friction the brake is sized; plan or check again."
         return
@@ -166,7 +171,7 @@ def held_lines(page: Page) -> Iterator[str]:
     yield from _told(
         page, lowest, f"with {number(low)} of the expected friction, what the brake must give", brake
     )
-    if pull["entry_tension_N"] < brake and page.rules.get("pusher", 0.0) == 0.0:
+    if any(check["name"] == "braked_tension" for check in pull["checks"]):
         yield from _braked(page, brake)
 
 
@@ -176,25 +181,38 @@ def _told(page: Page, held: Held, how: str, stated: float) -> Iterator[str]:
     if not held.steps:
         yield "    nothing must be held: nowhere does tan g fall below -c for long enough"
     for step in held.steps:
-        p = step.piece
-        part = (
-            ""
-            if math.isclose(p.length, page.pieces[step.segment].length)
-            else ", in part, to where tan g = -c"
-        )
-        yield f"    {step.segment + 1}. backwards{part}: {p.kind}"
-        yield (
-            f"       L = {number(p.length)}, g from {number(p.grade_in)} to {number(p.grade_out)}, "
-            f"c = {number(p.friction)} x {number(p.correction)} = {number(p.c)}, w = {number(p.weight)}, "
-            f"T1 = {number(step.entering)}"
-        )
-        for line in step.worked.lines:
-            yield "       " + line
-        yield f"       T2 = {number(step.worked.tension)}"
+        yield from _stepped(page, step)
     found = held.tension * units.force_unit
     yield f"    at the reel {units.told_force(found)}"
     if abs(found - stated) > SAME * max(1.0, stated):
         yield f"    THE DOCUMENT SAYS {units.told_force(stated)}"
+
+
+def _stepped(page: Page, step: Step) -> Iterator[str]:
+    p, after = step.piece, number(step.worked.tension)
+    part = (
+        ""
+        if math.isclose(p.length, page.pieces[step.segment].length)
+        else ", in part, L in proportion, to where tan g = -c"
+    )
+    yield f"    {step.segment + 1}. backwards{part}: {p.kind}"
+    grades = (
+        f"g = {number(p.grade_in)}"
+        if p.grade_in == p.grade_out
+        else f"g from {number(p.grade_in)} to {number(p.grade_out)}"
+    )
+    low = "" if step.factor == 1.0 else f"{number(step.factor)} x "
+    yield (
+        f"       L = {number(p.length)}, {grades}, c = -{low}{number(-p.friction / step.factor)} x {number(p.correction)} = "
+        f"{number(p.c)}, w = {number(p.weight)}, T1 = {number(step.entering)}"
+    )
+    if "straight" in p.kind:
+        formula, put_in = step.worked.lines
+        yield f"       {formula} {put_in.strip()} = {after}"
+        return
+    for line in step.worked.lines:
+        yield "       " + line
+    yield f"       T2 = {after}"
 
 
 def braked(page: Page) -> tuple[float, ...]:
@@ -221,7 +239,9 @@ def braked(page: Page) -> tuple[float, ...]:
 
 
 def _braked(page: Page, brake: float) -> Iterator[str]:
-    yield f"  with T0 = {page.units.force(brake)} held by the brake, and friction as expected after all: T2 of each segment by"
-    yield "  its equation above, T1 being the T2 of the one before (an assist takes off what it gives):"
+    yield (
+        f"  with T0 = {page.units.force(brake)} held by the brake, and friction as expected after all: T2 of each segment by "
+        "its equation above, T1 being the T2 of the one before (an assist takes off what it gives):"
+    )
     found = braked(page)
     yield "    " + ", ".join(f"{k}: {page.units.force(t)}" for k, t in enumerate(found[1:], 1))

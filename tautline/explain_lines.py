@@ -9,6 +9,9 @@ from collections.abc import Iterable, Iterator
 WIDTH = 110
 """Of a page that is told no width. [characters]"""
 _NARROWEST = 60
+_KEPT = "\u00a0"  # a space at which no line is broken
+_LIST = re.compile(r"(?<=[,;]) (?=(?:[A-Za-z][\w' ]{0,5}|1/R) = )")
+_SHORT = 12  # characters; of a name that no line is broken behind
 _LEAD = re.compile(r" *(?:[a-z]+ {2,})?")  # the indent of a line, with the word in its margin
 
 
@@ -43,15 +46,30 @@ def fitted(lines: Iterable[str], width: int = WIDTH) -> Iterator[str]:
             continue
         lead = _LEAD.match(text)
         indent = lead.group() if lead else ""
-        # a sentence is no equation, whatever it quotes
-        parts = [text[len(indent) :]] if text.endswith((".", ":")) else text[len(indent) :].split(" = ")
-        deeper = " " * (len(indent) + 2)
-        for k, part in enumerate(parts):
-            yield from textwrap.wrap(
-                part if k == 0 else "= " + part,
-                room,
-                initial_indent=indent if k == 0 else deeper,
-                subsequent_indent=deeper + ("  " if k else ""),
-                break_long_words=False,
-                break_on_hyphens=False,
-            )
+        body, deeper = text[len(indent) :], " " * (len(indent) + 2)
+        parts = body.split(" = ")
+        if _LIST.search(body):  # several equations: each stays whole
+            parts = [_LIST.sub("\n", body).replace(" ", _KEPT).replace("\n", " ")]
+        elif body.endswith((".", ":")) or (len(parts) == 2 and len(parts[0]) < _SHORT):
+            parts = [body]  # a sentence, or a letter that is said to be something
+        current, started = indent + parts[0], False
+        for part in parts[1:]:
+            if len(current) + len(part) + 3 <= room:
+                current = f"{current} = {part}"
+                continue
+            yield from _wrapped(current, indent if not started else deeper, room)
+            current, started = f"{deeper}= {part}", True
+        yield from _wrapped(current, indent if not started else deeper, room)
+
+
+def _wrapped(text: str, indent: str, room: int) -> Iterator[str]:
+    """Break a line between words."""
+    for broken in textwrap.wrap(
+        text[len(indent) :],
+        room,
+        initial_indent=indent,
+        subsequent_indent=" " * (len(indent) + 2),
+        break_long_words=False,
+        break_on_hyphens=False,
+    ):
+        yield broken.replace(_KEPT, " ")

@@ -99,3 +99,10 @@ def test_every_equation_comes_out_as_printed(run, request):
             assert not wrong
             assert count > 2 * len(way["segments"]["length_m"]) + 10
             assert "DOCUMENT SAYS" not in page
+
+
+def test_a_wrong_figure_is_noticed():
+    page = "     c = 0.2 x 1.303412 = 0.2606825, T1 = 5\n     T2 = T1 + c w L\n        = 5 + 0.2606825 x 5.25 x 20\n     T2 = 32.37166 lbf"
+    assert follow(page) == (2, [])
+    for right, wrong in (("0.2606825,", "0.2606835,"), ("32.37166", "32.37176"), ("x 20", "x 20.0001")):
+        assert len(follow(page.replace(right, wrong))[1]) == 1
