@@ -19,17 +19,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from mechanics.errors import DomainError, FloatArray, in_range, one_of, together
+from mechanics.packing import ENCLOSING
 from mechanics.tables import built_in
 
-ENCLOSING = (
-    1.0,
-    2.0,
-    1.0 + 2.0 / math.sqrt(3.0),
-    1.0 + math.sqrt(2.0),
-    1.0 + 1.0 / math.sin(math.pi / 5),
-    3.0,
-)
-"""Diameter of the smallest circle around one to six equal circles of diameter 1."""
 LOOSE_FILL = 0.53
 """Greatest fill for which loose piles of four to six cables stay within the safe side taken."""
 COUNTS: dict[str, tuple[int, ...]] = {
@@ -187,7 +179,8 @@ def clearance(
 
     Notes
     -----
-    Geometry of circles; ``circle`` is a safe side of this project.
+    Geometry of circles, as the bundle lies; ``circle`` is a safe side of this project. In a bend it can be drawn tighter:
+    what a pull is judged by is :func:`mechanics.bundle.lie`'s.
 
     Examples
     --------

@@ -10,7 +10,6 @@ from typing import NamedTuple
 from mechanics.arrangement import (
     COUNTS,
     DIAMOND_BELOW,
-    ENCLOSING,
     LOOSE_FILL,
     clearance,
     fill,
@@ -21,9 +20,15 @@ from mechanics.arrangement import (
 )
 from mechanics.cable import Bundle, Cable
 from mechanics.errors import DomainError, flag, instance, number
+from mechanics.packing import ENCLOSING, EXACT, enclosing
 from mechanics.tables import Tables, tables_of
 
 _ALIKE = 1e-9  # sizes and shares that differ by less are equal
+_TIGHTEST = {
+    "cradled": "Clearance is that of the triangle into which cradled cables can be drawn in a bend.",
+    "pair": "Clearance is that of one cable over the other, as two can be turned in a bend; no formula is published.",
+    "diamond": "Clearance is that of a square of four, into which a diamond can be drawn in a bend; less than the published one.",
+}
 
 
 @dataclass(frozen=True)
@@ -39,8 +44,8 @@ class Lie:
     sidewall_factor : float
         Share of the bundle's tension over radius that presses on the hardest-pressed cable.
     clearance : float
-        Between the top of the bundle and the crown, in the tightest arrangement it may take; negative where the
-        bundle does not fit. [m]
+        Between the top of the bundle and the crown, in the tightest arrangement it may be drawn into; negative where
+        the bundle does not fit. [m]
     jam_ratio : float or None
         Of three single cables; None for any other bundle.
     fill : float
@@ -154,13 +159,18 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
     Notes
     -----
     Accepted equivalents for mixed sizes: the mean diameter chooses the arrangement and counts for jamming; the largest
-    counts for weight correction, sidewall factor and clearance. Three of mixed sizes lie cradled. Where the cables
-    carry unequal shares of the tension, by conductor area, the sidewall factor grows by the greatest share.
+    counts for weight correction and sidewall factor. Three of mixed sizes lie cradled. Where the cables carry unequal
+    shares of the tension, by conductor area, the sidewall factor grows by the greatest share.
 
-    For a ground or fibre cable beside the power cables no formula is published. It adds its weight and its fill, is
-    taken as lying on top for the clearance, and moves the weight correction towards that of a row of one cable more:
-    by its diameter over that of the others, all the way from half of it on. Piles of circles let settle in a circle
-    stay within that.
+    Clearance of three is the published one of a triangle, of the largest diameter where sizes are mixed. For other
+    bundles none is published: it is the inside diameter less that of the smallest circle around all the cables, which
+    is the room left whichever way they are drawn together in a bend; of two, one over the other. With other cables
+    beside three, or mixed sizes, the greater of the two is left. Whether a bundle fits at all is settled by that
+    circle, see :func:`mechanics.packing.enclosing`, not by an equivalent. Three abreast are the jam ratio's.
+
+    For a ground or fibre cable beside the power cables no formula is published. It adds its weight and its fill, and
+    moves the weight correction towards that of a row of one cable more: by its diameter over that of the others, all
+    the way from half of it on. Piles of circles let settle in a circle stay within that.
 
     Examples
     --------
@@ -182,20 +192,24 @@ def _lie(bundle: Bundle, D: float, tables: Tables) -> Lie:
         found = _unequal_pair(D, diameters[0], beside[0])
     else:
         found = _with_beside(_alone(bundle, D, diameters, tables), D, max(diameters), n, beside)
+    sizes = sorted((*diameters, *beside), reverse=True)
+    least = enclosing(sizes)
+    room = D - least
+    gap = room
+    if n == 3 and room > 0 and ENCLOSING[2] * max(diameters) <= D:
+        gap = max(room, float(clearance("triangular", D, max(diameters))) - sum(beside))
     factor, notes = found.factor, found.notes
     greatest = _greatest_share(main) * n
     if greatest > 1 + _ALIKE:
         factor *= greatest
         notes += ("Tension shared by conductor area: the sidewall factor is that of the greatest share.",)
-    refusal = found.refusal
-    if found.clearance < 0 and not refusal:
-        refusal = f"does not fit: the bundle is {-1000 * found.clearance:.1f} mm higher than the duct"
+    refusal = found.refusal if room > 0 else _too_small(sizes, least, D)
     single_three = n == 3 and not bundle.triplexed
     return Lie(
         arrangement=found.arrangement,
         weight_correction=found.correction if bundle.weight_correction is None else bundle.weight_correction,
         sidewall_factor=factor if bundle.sidewall_factor is None else bundle.sidewall_factor,
-        clearance=found.clearance,
+        clearance=gap,
         jam_ratio=float(jam_ratio(D, (diameters[0], diameters[1], diameters[2]))) if single_three else None,
         fill=float(fill(D, [c.diameter for c in bundle.cables])),
         refusal=refusal,
@@ -207,7 +221,6 @@ class _Found(NamedTuple):
     arrangement: str
     correction: float
     factor: float
-    clearance: float
     refusal: str
     notes: tuple[str, ...]
 
@@ -228,26 +241,22 @@ def _alone(bundle: Bundle, D: float, diameters: list[float], tables: Tables) -> 
         )
     if mixed:
         notes.append(
-            "Cables of mixed sizes: mean diameter for jamming, the largest for the rest (safe side)."
+            "Cables of mixed sizes: mean diameter for jamming, the largest for weight correction and sidewall pressure "
+            "(safe side); clearance is what the cables as they are leave when drawn together."
         )
-    refusal = _refusal(arrangement, D, d, n)
-    if stated and ENCLOSING[n - 1] * d < D:
-        refusal = ""
-    tightest = {"cradled": "triangular"}.get(arrangement, arrangement)
-    if tightest != arrangement and not refusal:
-        notes.append("Clearance is that of the triangle into which cradled cables can be drawn in a bend.")
+    refusal = "" if stated else _refusal(arrangement, D, d, n, mixed)
+    if not refusal and not mixed and (said := _TIGHTEST.get(arrangement)):
+        notes.append(said)
     lower, upper = ratio_range(arrangement, n)
-    if lower <= D / d < upper and ENCLOSING[n - 1] * d < D:
-        ratio, gap = D / d, float(clearance(tightest, D, d, n))
-    else:
+    ratio = D / d
+    if not lower <= ratio < upper or ENCLOSING[n - 1] * d >= D:
         # outside the formula's range: the tightest duct in which the numbers are not yet those of a wedge
-        ratio = min(max(D / d, 1.05 * lower), 0.999 * upper)
-        gap = D - ENCLOSING[n - 1] * d
+        ratio = min(max(ratio, 1.05 * lower), 0.999 * upper)
     correction = float(weight_correction(arrangement, ratio, 1.0, n))
     factor = float(sidewall_factor(arrangement, ratio, 1.0, n))
     if mixed and arrangement == "cradled":
         factor = max(factor, float(sidewall_factor("triangular", ratio, 1.0)))
-    return _Found(arrangement, correction, factor, gap, refusal, tuple(notes))
+    return _Found(arrangement, correction, factor, refusal, tuple(notes))
 
 
 def _with_beside(found: _Found, D: float, d: float, n: int, beside: list[float]) -> _Found:
@@ -261,12 +270,11 @@ def _with_beside(found: _Found, D: float, d: float, n: int, beside: list[float])
     factor = max(found.factor * correction / found.correction, 0.5 * correction * (1.0 + size / 6.0))
     note = (
         "A ground or fibre cable beside the others: no formula is published; a safe side is taken for weight "
-        "correction and sidewall pressure, and it is taken as lying on top for the clearance."
+        "correction, sidewall pressure and clearance."
     )
     return found._replace(
         correction=correction,
         factor=factor,
-        clearance=found.clearance - sum(beside),
         notes=(*found.notes, note),
     )
 
@@ -284,28 +292,44 @@ def _unequal_pair(D: float, a: float, b: float) -> _Found:
     """Return the lie of one cable with a smaller one beside it: the worst position of the two, by statics."""
     note = "One cable with another beside it: the worst position of the two by statics (safe side)."
     if a + b >= D:
-        return _Found(
-            "pair",
-            1.0,
-            1.0,
-            D - a - b,
-            "does not fit: the two cables are together wider than the duct",
-            (note,),
-        )
+        return _Found("pair", 1.0, 1.0, "", (note,))
     # centres at (D-a)/2 and (D-b)/2 from the axis, (a+b)/2 apart
     p, q = D - a, D - b
     cosine = (p * p + q * q - (a + b) ** 2) / (2 * p * q)
     correction = math.sqrt(2.0 / (1.0 + cosine))
-    return _Found("pair", correction, max(1.0, correction / 2), D - a - b, "", (note,))
+    return _Found("pair", correction, max(1.0, correction / 2), "", (note,))
 
 
-def _refusal(arrangement: str, D: float, d: float, n: int) -> str:
+def _too_small(sizes: list[float], least: float, D: float) -> str:
+    """Say that cables do not fit, and what they need; sizes largest first."""
+    n, mm = len(sizes), 1000.0
+    if n == 1:
+        return f"does not fit: a cable of {mm * sizes[0]:.1f} mm in a duct of {mm * D:.1f} mm"
+    if sizes[0] <= sizes[-1] * (1 + _ALIKE):
+        return (
+            f"does not fit: {n} cables of {mm * sizes[0]:.1f} mm need a duct of more than {mm * least:.1f} mm, "
+            f"and it has {mm * D:.1f} mm"
+        )
+    listed = ", ".join(f"{mm * d:.1f}" for d in sizes)
+    if n <= EXACT:
+        return (
+            f"does not fit: cables of {listed} mm need a duct of more than {mm * least:.1f} mm, "
+            f"and it has {mm * D:.1f} mm"
+        )
+    return (
+        f"does not fit: no way was found to lay cables of {listed} mm in a duct of less than {mm * least:.1f} mm, "
+        f"and it has {mm * D:.1f} mm"
+    )
+
+
+def _refusal(arrangement: str, D: float, d: float, n: int, mixed: bool) -> str:
+    """Say why cables that fit can not be taken to lie so; the largest counts where sizes are mixed."""
     lower, upper = ratio_range(arrangement, n)
-    if D / d <= ENCLOSING[n - 1]:
-        if n == 1:
-            return f"does not fit: a cable of {1000 * d:.1f} mm in a duct of {1000 * D:.1f} mm"
-        least = 1000 * d * ENCLOSING[n - 1]
-        return f"does not fit: {n} cables of {1000 * d:.1f} mm need a duct of more than {least:.1f} mm, and it has {1000 * D:.1f} mm"
+    if mixed and not lower <= D / d < upper:
+        return (
+            f"no formula is published for cables of these sizes: the accepted equivalent, {n} of the largest, "
+            f"{1000 * d:.1f} mm, holds only {_within(d, lower, upper)}; state weight_correction and sidewall_factor"
+        )
     if D / d < lower:
         return f"loose cables can wedge at a fill above {LOOSE_FILL:.0%}, and no formula is published"
     if D / d >= upper:
@@ -313,6 +337,11 @@ def _refusal(arrangement: str, D: float, d: float, n: int) -> str:
             f"four cables cannot lie as a diamond from D/d = {upper:g} on: the sides no longer carry the top"
         )
     return ""
+
+
+def _within(d: float, lower: float, upper: float) -> str:
+    below = f" to below {1000 * upper * d:.1f} mm" if math.isfinite(upper) else ""
+    return f"in a duct of {1000 * lower * d:.1f} mm{below or ' and more'}"
 
 
 def _greatest_share(cables: tuple[Cable, ...]) -> float:

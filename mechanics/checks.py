@@ -201,7 +201,7 @@ def _lying(setting: Setting) -> Iterator[Check]:
             yield Check(
                 "arrangement",
                 lie.fill,
-                LOOSE_FILL,
+                LOOSE_FILL if lie.clearance > 0.0 and lie.fill > LOOSE_FILL else None,
                 None,
                 _UNITLESS,
                 f"geometry: {lie.refusal}",
@@ -256,6 +256,7 @@ def _jam(setting: Setting) -> Iterator[Check]:
         ("fail" if binding else "attention") if within else "pass",
         _first(setting, k),
         setting.rules.overrides.get("jam_ratio") is not None,
+        high,
     )
 
 

@@ -6,10 +6,10 @@ import functools
 from dataclasses import dataclass
 from typing import get_args
 
-from mechanics.arrangement import ENCLOSING
 from mechanics.bundle import main_cables
 from mechanics.cable import Attachment, Bundle, Cable
 from mechanics.errors import DomainError, flag, number, one_of
+from mechanics.packing import ENCLOSING
 from mechanics.rules import SUPPLY, Check, Override, Practice, Rules, Verdict
 from mechanics.tables import Tables, built_in, tables_of
 

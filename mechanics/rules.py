@@ -165,6 +165,8 @@ class Check:
         Station of the worst place. [m]
     overridden : bool
         Whether the job stated the limit.
+    upper : float or None
+        For a band, its upper end; None for a single limit.
     """
 
     name: str
@@ -177,6 +179,7 @@ class Check:
     verdict: Verdict
     where: float | None = None
     overridden: bool = False
+    upper: float | None = None
 
     @property
     def strains(self) -> bool:

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from mechanics.arrangement import (
     COUNTS,
-    ENCLOSING,
     clearance,
     fill,
     jam_ratio,
@@ -22,6 +21,7 @@ from mechanics.arrangement import (
 from mechanics.bundle import lie, main_cables, weight_of
 from mechanics.cable import Bundle, Cable
 from mechanics.errors import DomainError
+from mechanics.packing import ENCLOSING
 
 CABLE = Cable(diameter=0.041, weight=25.5, conductor_area=2.5e-4)
 GROUND = Cable(diameter=0.012, weight=5.0, conductor_area=5e-5, role="ground")
@@ -67,6 +67,34 @@ def test_clearance_is_that_of_the_tightest_arrangement() -> None:
     assert found.clearance == pytest.approx(float(clearance("triangular", 0.1274, 0.041)))
 
 
+@pytest.mark.parametrize(("n", "around"), [(2, 2.0), (4, 1 + math.sqrt(2))])
+def test_clearance_without_a_published_formula_is_that_of_the_round_bundle(n: int, around: float) -> None:
+    # side by side on the floor two of 30 mm leave 17 mm of height in a duct of 60.3 mm, one over the other 0.3 mm
+    found = lie(Bundle((CABLE,) * n), around * 0.041 + 3e-4)
+    assert found.clearance == pytest.approx(3e-4)
+    assert any("Clearance" in note for note in found.notes)
+
+
+def mixed(*millimetres: float, **stated: float) -> Bundle:
+    return Bundle(tuple(Cable(diameter=d / 1000, weight=20.0) for d in millimetres), **stated)  # type: ignore[arg-type]
+
+
+def test_mixed_sizes_fit_where_they_do_and_the_words_are_true() -> None:
+    # 50 and 20 mm side by side need 70 mm and leave room for one of 17.9 mm beside them: 1/(1/25 + 1/10 - 1/35)
+    assert "need a duct of more than 70.0 mm" in lie(mixed(50, 20, 17.9), 0.0699).refusal
+    assert "does not fit" not in (refusal := lie(mixed(50, 20, 17.9), 0.0701).refusal)
+    assert (
+        "accepted equivalent, 3 of the largest, 50.0 mm, holds only in a duct of 107.7 mm and more" in refusal
+    )
+    found = lie(mixed(50, 20, 17.9, weight_correction=1.5, sidewall_factor=0.8), 0.08)
+    assert (found.refusal, found.clearance) == ("", pytest.approx(0.01))
+    # three of nearly one size leave nearly what three of one size do
+    near, equal = lie(mixed(50, 50, 49.99), 0.1274), lie(mixed(50, 50, 50), 0.1274)
+    assert near.clearance == pytest.approx(equal.clearance)
+    # for more than three it is only known that they fit in what was found
+    assert "no way was found" in lie(mixed(50, 40, 30, 20), 0.08).refusal
+
+
 @pytest.mark.parametrize("n", range(1, 7))
 def test_what_does_not_fit_is_refused_with_finite_numbers(n: int) -> None:
     found = lie(Bundle((CABLE,) * n), 0.99 * ENCLOSING[n - 1] * CABLE.diameter)
@@ -105,7 +133,9 @@ def test_a_ground_cable_beside_adds_weight_and_fill_and_takes_clearance() -> Non
     alone, beside = Bundle((CABLE,) * 3), Bundle((*(CABLE,) * 3, GROUND))
     a, b = lie(alone, 0.1274), lie(beside, 0.1274)
     assert a.weight_correction < b.weight_correction < float(weight_correction("circle", 0.1274, 0.041, 4))
-    assert b.clearance == pytest.approx(a.clearance - GROUND.diameter)
+    # it lies between the three, in the circle around them: room whichever way they are drawn together
+    assert b.clearance == pytest.approx(0.1274 - 0.041 * (1 + 2 / math.sqrt(3)))
+    assert b.clearance < a.clearance
     assert b.fill == pytest.approx(a.fill + (0.012 / 0.1274) ** 2)
     assert weight_of(beside) == pytest.approx(weight_of(alone) + 5.0)
     assert any("safe side" in note for note in b.notes)

@@ -8,6 +8,7 @@ import pytest
 
 from mechanics.arrangement import clearance, fill, jam_ratio, sidewall_factor, weight_correction
 from mechanics.errors import DomainError
+from mechanics.packing import ENCLOSING
 
 D = 127.4  # mm; the ratios are all that matters
 
@@ -107,7 +108,5 @@ def test_three_abreast_is_where_three_diameters_fill_the_duct() -> None:
     ],
 )
 def test_smallest_enclosing_circles(n: int, ratio: float) -> None:
-    from mechanics.arrangement import ENCLOSING
-
     assert ENCLOSING[n - 1] == pytest.approx(ratio, abs=1e-9)
     assert math.isfinite(ENCLOSING[n - 1])

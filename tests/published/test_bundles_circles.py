@@ -15,10 +15,11 @@ import shapely
 from numpy.typing import NDArray
 from scipy.optimize import brentq, linprog, minimize
 
-from mechanics.arrangement import ENCLOSING, LOOSE_FILL, clearance, sidewall_factor, weight_correction
+from mechanics.arrangement import LOOSE_FILL, clearance, sidewall_factor, weight_correction
 from mechanics.bundle import lie
 from mechanics.cable import Bundle, Cable
 from mechanics.errors import DomainError
+from mechanics.packing import ENCLOSING, enclosing, packed
 
 Points = NDArray[np.float64]
 CLOSE = 1e-4  # of a diameter: nearer counts as touching
@@ -275,3 +276,51 @@ def test_five_cables_can_wedge_in_a_tight_duct() -> None:
             worst = max(worst, forces(centres, D)[0])
     row_of_five = 1 + (5**2 - 1) / 6 / (D - 1) ** 2
     assert worst > 1.1 * row_of_five
+
+
+@pytest.mark.parametrize("ratio", [2.01, 2.3, 3.0])
+def test_two_are_tightest_one_over_the_other(ratio: float) -> None:
+    # one on the floor, the other touching it anywhere from the side to upright
+    r, least = (ratio - 1) / 2, math.inf
+    for way in np.linspace(0, math.pi / 2, 91):
+        pair = np.array([[0.0, -r], [math.cos(way), math.sin(way) - r]])
+        if np.hypot(*pair[1]) <= r + 1e-9:
+            check_packing(pair, ratio)
+            least = min(least, height_left(pair, ratio))
+    cable = Cable(diameter=1.0, weight=1.0)
+    assert lie(Bundle((cable,) * 2), ratio).clearance == pytest.approx(least, abs=1e-4)
+
+
+def smallest_by_search(d: Points, rng: np.random.Generator) -> float:
+    """Radius by a general-purpose optimiser, the least of some starts; nothing of the formulas is used."""
+    n, best = d.size, math.inf
+    one, two = np.triu_indices(n, 1)
+
+    def gaps(z: Points) -> Points:
+        x, y, R = z[:n], z[n : 2 * n], z[-1]
+        apart = np.hypot(x[one] - x[two], y[one] - y[two]) - (d[one] + d[two]) / 2
+        return np.concatenate([R - d / 2 - np.hypot(x, y), apart])
+
+    for _ in range(8):
+        start = np.append(rng.uniform(-0.5, 0.5, 2 * n), d.sum())
+        found = minimize(lambda z: z[-1], start, constraints={"type": "ineq", "fun": gaps}, method="SLSQP")
+        if found.success and gaps(found.x).min() > -1e-7:
+            best = min(best, float(found.x[-1]))
+    return best
+
+
+@pytest.mark.parametrize(
+    "sizes",
+    [[1.0, 1.0, 0.9], [1.0, 0.7, 0.5], [1.0, 0.4, 0.2], [1.0, 0.9, 0.6, 0.5], [1.0, 1.0, 0.8, 0.7, 0.3]],
+)
+def test_smallest_circle_around_mixed_sizes(sizes: list[float]) -> None:
+    around = enclosing(sizes)
+    best = 2 * smallest_by_search(np.array(sizes), np.random.default_rng(2))
+    # of more than three what was found is a packing, not the best there is: on the safe side
+    assert best * (1 - 1e-6) <= around <= best * (1 + 1e-6 if len(sizes) <= 3 else 1.03)
+    centres = packed(around * (1 + 1e-6), sizes)
+    assert centres is not None
+    duct = circle(np.zeros(2), around / 2 * (1 + 1e-4))
+    circles = [circle(np.array([c.real, c.imag]), d / 2) for c, d in zip(centres, sizes, strict=True)]
+    assert all(duct.covers(c) for c in circles)
+    assert all(a.intersection(b).area < 1e-4 for a, b in itertools.combinations(circles, 2))
