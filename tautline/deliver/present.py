@@ -138,6 +138,9 @@ class Units:
         if unit == "degC":
             return tuple("-" if v is None else self.temperature(v) for v in (value, limit))  # type: ignore[return-value]
         kind, label = self.kind_of(check)
+        high = check.get("limit_high")
+        if limit is not None and high is not None:  # a band
+            return self.text(kind, value), f"{self.text(kind, limit)} to {self.text(kind, high)}"
         for extra in range(5):
             texts = self.text(kind, value, extra), self.text(kind, limit, extra)
             if value is None or limit is None or value == limit or texts[0] != texts[1]:

@@ -57,6 +57,8 @@ def test_checks_are_shown_in_fitting_units():
     assert us.check({"value": -10.0, "limit": None, "unit": "degC"}) == ("14 °F", "-")
     assert us.check({"value": 3.14159265, "limit": 6.2831853, "unit": "rad"}) == ("180°", "360°")
     assert us.check({"value": 3.2627, "limit": 2.8, "unit": "1"}) == ("3.263", "2.800")
+    band = {"value": 3.2627, "limit": 2.8, "limit_high": 3.2, "unit": "1"}
+    assert us.check(band) == ("3.263", "2.800 to 3.200")
 
 
 def test_settings_of_every_type():
