@@ -168,8 +168,8 @@ def _head(page: Page) -> Iterator[str]:
     station = pull["profile"]["station_m"][pull["profile"]["tension_N"].index(least)]
     if holding > 0:
         yield (
-            f"  of which {units.told_force(holding)} at least must be held at the reel: with it the tension is lowest, "
-            f"{units.force(least)} {units.force_name}, at {units.told_length(station)}, and the cable stays taut"
+            f"  of which {units.told_force(holding)} at least must be held (HELD BACK AT THE REEL, below); on the way the tension is "
+            f"lowest, {units.force(least)} {units.force_name}, at {units.told_length(station)}, and the cable stays taut"
         )
     else:
         pushed = pull["entry_tension_N"] < 0
@@ -180,7 +180,7 @@ def _head(page: Page) -> Iterator[str]:
         )
     brake = pull.get("brake_tension_N", holding)
     if brake > holding:
-        yield f"  the brake has to give {units.told_force(brake)}: friction may turn out lower than expected"
+        yield f"  the brake has to give {units.told_force(brake)}: friction may turn out lower than expected (HELD BACK AT THE REEL, below)"
 
 
 def _cables(count: int) -> str:

@@ -117,10 +117,9 @@ def _in_duct(page: Page, inside: float, correction: float, factor: float) -> Ite
         return math.isclose(k, correction, rel_tol=SAME) and math.isclose(q, factor, rel_tol=SAME)
 
     if len(main) == 1 and len(beside) == 1:
-        told = _unequal(page, inside, d, beside[0])
-        if fits(told.correction, told.factor):
-            yield f"    a cable with a smaller one beside it: k = {told.correction_text} = {number(told.correction)}"
-            yield f"    sidewall factor q = {told.factor_text} = {number(told.factor)}"
+        unequal = _unequal(page, inside, d, beside[0])
+        if fits(*unequal[1:]):
+            yield from unequal[0]
             return
     for lie in lies(len(main), d, inside) if len(sizes) == 1 else ():
         with_them = _beside(lie, len(main), d, inside, beside)
@@ -185,17 +184,20 @@ def _beside(lie: Lie, n: int, d: float, inside: float, beside: Sequence[float]) 
     return Lie(lie.name, k, max(one, other), put_in, factors)
 
 
-def _unequal(page: Page, inside: float, a: float, b: float) -> Lie:
-    """Return the worst position of two unequal cables, by statics: centres (D - a)/2 and (D - b)/2 from the axis."""
-    p, q = inside - a, inside - b
-    cosine = (p * p + q * q - (a + b) ** 2) / (2 * p * q)
+def _unequal(page: Page, inside: float, d: float, g: float) -> tuple[tuple[str, ...], float, float]:
+    """Work out the worst position of two unequal cables, by statics: their centres (D - d)/2 and (D - g)/2 from the axis."""
+    a, b, apart = inside - d, inside - g, d + g
+    cosine = (a * a + b * b - apart**2) / (2 * a * b)
     k = math.sqrt(2 / (1 + cosine))
-    one, other, apart = page.units.small(p), page.units.small(q), page.units.small(a + b)
-    between = f"({one}^2 + {other}^2 - {apart}^2) / (2 x {one} x {other})"
-    return Lie(
-        "pair",
+    one, other, between = (page.units.small(length) for length in (a, b, apart))
+    return (
+        (
+            f"    a cable of d with one of g beside it, by statics: a = D - d = {one}, b = D - g = {other}",
+            f"    C = (a^2 + b^2 - (d + g)^2) / (2 a b) = ({one}^2 + {other}^2 - {between}^2) / (2 x {one} x {other}) = "
+            f"{number(cosine)}",
+            f"    weight correction k = sqrt(2 / (1 + C)) = sqrt(2 / (1 + {number(cosine)})) = {number(k)}",
+            f"    sidewall factor q = max(1, k/2) = max(1, {number(k)} / 2) = {number(max(1.0, k / 2))}",
+        ),
         k,
         max(1.0, k / 2),
-        f"sqrt(2 / (1 + cos u)), cos u = (p^2 + q^2 - (d + g)^2) / (2 p q), p = D - d, q = D - g: sqrt(2 / (1 + {between}))",
-        f"max(1, {number(k)} / 2)",
     )

@@ -49,6 +49,9 @@ def _bends(page: Page, check: Document) -> Shown:
     total = math.fsum(a for _, a in bent)
     if not bent:
         return Shown(("no bend in the ducts",), 0.0)
+    if len(bent) == 1:
+        only = f"the only bend in ducts, segment {bent[0][0] + 1} = {number(math.degrees(total))} deg"
+        return Shown((only,), total)
     terms = " + ".join(number(math.degrees(a)) for _, a in bent)
     listed = ", ".join(str(i + 1) for i, _ in bent)
     lines = [

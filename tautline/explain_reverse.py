@@ -84,7 +84,8 @@ def other_lines(pull: Document, units: Units) -> Iterator[str]:
     other = pull["reverse"]
     profile, stops = other["profile"], ", ".join(other["relube"]) or "nowhere"
     k = max(range(len(profile["tension_N"])), key=lambda i: float(profile["tension_N"][i]))
-    yield f"  verdict: {other['verdict'].upper()}, {100 * other['utilisation']:.1f} % of a limit at the worst"
+    governs = f", governed by {other['governs'].replace('_', ' ')}" if other.get("governs") else ""
+    yield f"  verdict: {other['verdict'].upper()}{governs}; {100 * other['utilisation']:.1f} % of a limit at the worst"
     yield f"  entry tension {units.told_force(other['entry_tension_N'])}, exit {units.told_force(other['exit_tension_N'])}"
     yield (
         f"  greatest tension {units.told_force(other['max_tension_N'])}, about {units.told_length(profile['station_m'][k])} "
@@ -107,7 +108,8 @@ def other_lines(pull: Document, units: Units) -> Iterator[str]:
         name = "gal" if units.system == "us" else "L"
         shares = ", ".join(f"{at['vault']} {number(at['litres'] / unit)}" for at in other["lubricant"]["at"])
         yield f"  lubricant {number(other['lubricant']['total_L'] / unit)} {name} in all: {shares}"
-    yield f"  worked out in full by: tautline explain RESULT {pull['pull']}:{pull['feed']}"
+    if "segments" in other:
+        yield f"  worked out in full by: tautline explain RESULT {pull['pull']}:{pull['feed']}"
 
 
 def _passes(pull: Document, other: Document) -> list[Document]:

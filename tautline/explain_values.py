@@ -43,7 +43,13 @@ def _sidewall(page: Page, check: Document) -> Shown:
     worked = sidewall(page, k - 1) if k else None
     if worked is None:
         return Shown(("nothing is pressed: no bend",), 0.0)
-    return Shown((f"{worked[0]}, the greatest, in segment {k}",), worked[1])
+    return Shown(
+        (
+            f"{worked[0]}, the greatest, in segment {k}",
+            "by p = q T / (R - D/2), q the share of the hardest-pressed cable in that duct (THE BUNDLE IN ITS DUCTS)",
+        ),
+        worked[1],
+    )
 
 
 def _winch(page: Page, check: Document) -> Shown:

@@ -30,7 +30,12 @@ def keyed(side):
     text = re.sub(r"\b(sin|cos|tan) (-?[\d.e-]*\d)", r"\1(\2)", text)
     text = re.sub(r"(?<=[\d)]) +(?=[a-z(])", "*", text)
     names = set(re.findall(r"[A-Za-z_]+", NUMBER.sub("", text)))
-    if not text.strip() or names - set(KNOWN) or re.search(r"[^\w\s.+\-*/(),]", text):
+    if (
+        not text.strip()
+        or text.count("(") != text.count(")")
+        or names - set(KNOWN)
+        or re.search(r"[^\w\s.+\-*/(),]", text)
+    ):
         return None
     return text.strip()
 
