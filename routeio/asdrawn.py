@@ -165,9 +165,8 @@ def _spread(
     turn[1:] = node[1:] + node[:-1]
     turn[chain.first] = 0.0
     seen = measure(traces, chain)
-    cell = np.repeat(np.arange(len(node)), np.diff(chain.cell))
-    lever = (seen.lever[4] / traces.scatter[traces.line]) ** 2
-    weight = np.bincount(cell, lever, minlength=len(node))
+    lever = (seen.lever[4] / traces.scatter[traces.line[seen.arc]]) ** 2
+    weight = np.bincount(seen.corner[seen.arc], lever, minlength=len(node))
     radius = np.where(sharp | chain.first, 0.0, 1.0 / np.sqrt(np.maximum(weight, 1.0)))
     return np.sqrt(turn), radius
 

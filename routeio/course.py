@@ -149,4 +149,4 @@ def wrap(angle: FloatArray) -> FloatArray:
     ndarray
         The same shape. [rad]
     """
-    return np.asarray(np.pi - np.mod(np.pi - angle, 2.0 * np.pi))
+    return np.asarray(angle - 2.0 * np.pi * np.ceil((angle - np.pi) / (2.0 * np.pi)))

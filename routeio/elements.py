@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mechanics.errors import FloatArray
-from routeio.tangent import BoolArray, IntArray, Tangents, Traces, corners_of, measure
+from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +62,7 @@ def laid_out(traces: Traces, chain: Tangents, sharp: BoolArray) -> Elements:
     Elements
         Of every line.
     """
-    corner = corners_of(chain)
+    corner = chain.corners
     count = len(chain.heading)
     first, last = chain.first, np.concatenate((chain.first[1:], [True]))
     line = chain.line

@@ -16,7 +16,6 @@ from routeio.tangent import (
     IntArray,
     Tangents,
     Traces,
-    corners_of,
     measure,
     put,
     ragged_take,
@@ -96,7 +95,8 @@ def fitted(
     for number in range(rounds):
         trial = held(work, _moved(part, system, damping, radii_only))
         trial_cost, trial_system = _judged(work, trial, prior)
-        better = trial_cost <= cost
+        # a line that is done stays as it is, whatever others beside it still do
+        better = live & (trial_cost <= cost)
         lost = np.isinf(trial_cost) | np.isinf(cost)
         gain = np.where(better & ~lost, cost - np.where(lost, 0.0, trial_cost), np.inf)
         damping = np.clip(damping * np.where(better, 0.2, 6.0), 1e-9, 1e9)
@@ -105,7 +105,7 @@ def fitted(
         if goal is not None:
             hopeless |= cost - 5.0 * np.where(np.isinf(gain), 0.0, gain) > goal[lines]
         hopeless &= number >= _HOPEFUL
-        live = ~((gain <= np.maximum(closeness, 1e-15 * cost)) | (damping > 1e6) | hopeless)
+        live &= ~((gain <= np.maximum(closeness, 1e-15 * cost)) | (damping > 1e6) | hopeless)
         node = better[part.line]
         part = replace(
             part,
@@ -124,15 +124,15 @@ def fitted(
             stay = np.flatnonzero(live)
             system = system.take(ragged_take(part.offsets, stay)[0])
             lines, work, part = lines[stay], work.take(stay), part.take(stay)
-            cost, damping = cost[stay], damping[stay]
+            cost, damping, live = cost[stay], damping[stay], live[stay]
     final[lines] = cost
     return put(whole, lines, part), final
 
 
 def _of_lines(traces: Traces, chain: Tangents, loss: FloatArray, prior: Prior) -> FloatArray:
-    cell = sums(loss, chain.cell) + _unlike(chain, prior)
-    cost = np.add.reduceat(cell, chain.offsets[:-1])
-    cost[np.logical_or.reduceat(impossible(traces, chain), chain.offsets[:-1])] = np.inf
+    cost = np.bincount(traces.line, loss, minlength=traces.count)
+    cost += np.bincount(chain.line, _unlike(chain, prior), minlength=traces.count)
+    cost[chain.line[impossible(traces, chain)]] = np.inf
     return np.asarray(cost)
 
 
@@ -271,34 +271,53 @@ def normal(traces: Traces, chain: Tangents, prior: Prior) -> System:
 def _judged(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray, System]:
     """Return the cost of each line and the equations of the next step."""
     seen = measure(traces, chain)
-    scatter = np.repeat(traces.scatter, np.diff(traces.offsets))
+    scatter = traces.scatter[traces.line]
     square = (seen.off / scatter) ** 2
     cost = _of_lines(traces, chain, _lorentz(square, traces.weight), prior)
-    weight = traces.weight / (1.0 + square / OUTLYING**2) / scatter**2
-    lever, weighted = seen.lever, seen.lever * weight
+    weight = traces.weight / ((1.0 + square / OUTLYING**2) * scatter**2)
     count = len(chain.heading)
-    some = np.flatnonzero(np.diff(chain.cell) > 0)
-    bounds = chain.cell[some]
-    block, pull = np.zeros((count, 5, 5)), np.zeros((count, 5))
-    for i in range(5):
-        for j in range(i, 5):
-            block[some, i, j] = np.add.reduceat(weighted[i] * lever[j], bounds)
-        pull[some, i] = np.add.reduceat(weighted[i] * seen.off, bounds)
-    diagonal = np.zeros((count, 3, 3))
-    diagonal += block[:, 2:, 2:]
-    diagonal[:-1, :2, :2] += block[1:, :2, :2]
-    for i, j in ((0, 1), (0, 2), (1, 2)):
-        diagonal[:, j, i] = diagonal[:, i, j]
+
+    # vertices on arcs feel five numbers: heading and shift of the straight before, of that after, and the radius
+    arc = seen.arc
+    at, lever = seen.corner[arc], seen.lever
+    weighted = lever * weight[arc]
+    zero = np.zeros(count)
+    some = len(arc) > 0
+    block = [
+        [np.bincount(at, weighted[i] * lever[j], minlength=count) if some else zero for j in range(i, 5)]
+        for i in range(5)
+    ]
+    pull = [np.bincount(at, w * seen.off[arc], minlength=count) if some else zero for w in weighted]
+    # all others feel two, heading and shift of their straight, by minus their distance along it and minus one
+    weight[arc] = 0.0
+    drawn, along = weight * seen.off, weight * seen.along
+    on = seen.straight
+    diagonal = np.empty((count, 3, 3))
+    diagonal[:, 0, 0] = np.bincount(on, along * seen.along, minlength=count) + block[2][0]
+    diagonal[:, 0, 1] = np.bincount(on, along, minlength=count) + block[2][1]
+    diagonal[:, 1, 1] = np.bincount(on, weight, minlength=count) + block[3][0]
+    diagonal[:, 0, 2], diagonal[:, 1, 2], diagonal[:, 2, 2] = block[2][2], block[3][1], block[4][0]
+    diagonal[:-1, 0, 0] += block[0][0][1:]
+    diagonal[:-1, 0, 1] += block[0][1][1:]
+    diagonal[:-1, 1, 1] += block[1][0][1:]
     beside = np.zeros((count, 3, 3))
-    beside[:, :2, :] = block[:, :2, 2:]
-    right = -pull[:, 2:]
-    right[:-1, :2] -= pull[1:, :2]
+    for j in range(3):
+        beside[:, 0, j], beside[:, 1, j] = block[0][2 + j], block[1][1 + j]
+    right = np.empty((count, 3))
+    right[:, 0] = np.bincount(on, drawn * seen.along, minlength=count) - pull[2]
+    right[:, 1] = np.bincount(on, drawn, minlength=count) - pull[3]
+    right[:, 2] = -pull[4]
+    right[:-1, 0] -= pull[0][1:]
+    right[:-1, 1] -= pull[1][1:]
+
     inner = ~chain.first
     diagonal[:, 2, 2] += np.where(inner, prior.spread**-2, 1.0)
     right[:, 2] -= np.where(inner, (chain.log_radius - np.log(prior.radius)) / prior.spread**2, 0.0)
     # a straight that no vertex feels stays where it is
     diagonal[:, 0, 0] += 1e-6
     diagonal[:, 1, 1] += 1e-6
+    for i, j in ((0, 1), (0, 2), (1, 2)):
+        diagonal[:, j, i] = diagonal[:, i, j]
     return cost, System(diagonal, beside, right)
 
 
@@ -367,13 +386,15 @@ def held(traces: Traces, chain: Tangents) -> Tangents:
     Tangents
         Alike but for radii.
     """
-    corner = corners_of(chain)
+    corner = chain.corners
     leg, inner = legs_of(chain, corner)
     asked = np.zeros_like(leg)
     asked[:-1] = corner.tangent[:-1] + corner.tangent[1:]
     share = np.where(inner & (leg > 0.0), np.minimum(1.0, leg / np.maximum(asked, 1e-12)), 1.0)
     before = np.concatenate(([1.0], share[:-1]))
     cut = np.where(chain.first, 1.0, np.minimum(share, before))
+    if not (cut < 1.0).any():
+        return chain
     # a hair less, so that rounding does not make the sum longer than the straight
     return replace(
         chain, log_radius=np.where(cut < 1.0, chain.log_radius + np.log(cut) - 1e-12, chain.log_radius)
@@ -395,28 +416,30 @@ def halved(traces: Traces, chain: Tangents) -> Tangents:
     Tangents
         Alike but for cells.
     """
-    corner = corners_of(chain)
+    corner = chain.corners
     leg, inner = legs_of(chain, corner)
     k = np.flatnonzero(inner & (leg > 0.0))
     if k.size == 0:
         return chain
     count = len(chain.heading)
-    middle = np.zeros((count, 2))
-    middle[k] = 0.5 * (
+    middle = 0.5 * (
         corner.apex[k]
         + corner.apex[k + 1]
         + (corner.tangent[k] - corner.tangent[k + 1])[:, None] * corner.along[k]
     )
-    part = measure(traces, chain, derivatives=False).part
-    cell = np.repeat(np.arange(count), np.diff(chain.cell))
-    straight = np.where(part == 2, cell, np.maximum(cell - 1, 0))
-    along = np.einsum("ni,ni->n", traces.xy - middle[straight], corner.along[straight])
-    moved = np.zeros(count, bool)
-    moved[k] = True
-    late = np.bincount(straight, moved[straight] & (part == 2) & (along > 0.0), minlength=count)
-    early = np.bincount(straight, moved[straight] & (part == 0) & (along < 0.0), minlength=count)
+    # how far along each straight its middle is, from its foot; of those that have none no vertex is past it
+    late_from, early_to = np.full(count, np.inf), np.full(count, -np.inf)
+    late_from[k] = early_to[k] = np.einsum("ni,ni->n", middle - chain.foot[k], corner.along[k])
+    seen = measure(traces, chain, derivatives=False)
+    on_arc = np.zeros(len(traces.xy), bool)
+    on_arc[seen.arc] = True
+    late = ~on_arc & ~seen.early & (seen.along > late_from[seen.straight])
+    early = ~on_arc & seen.early & (seen.along < early_to[seen.straight])
+    moved = np.bincount(seen.straight[early], minlength=count) - np.bincount(
+        seen.straight[late], minlength=count
+    )
     bounds = chain.cell.copy()
-    bounds[k + 1] += (early - late)[k].astype(np.int64)
+    bounds[k + 1] += moved[k]
     return replace(chain, cell=np.maximum.accumulate(np.minimum(bounds, bounds[-1])))
 
 
@@ -461,7 +484,7 @@ def impossible(traces: Traces, chain: Tangents) -> BoolArray:
     ndarray of bool, shape (s,)
         One a straight.
     """
-    corner = corners_of(chain)
+    corner = chain.corners
     leg, inner = legs_of(chain, corner)
     bad = (inner & ~(leg > 0.0)) | (~chain.first & ~(np.abs(corner.turn) < LARGEST_TURN))
     first, last = chain.first, np.concatenate((chain.first[1:], [True]))

@@ -9,7 +9,7 @@ import numpy as np
 from mechanics.errors import FloatArray
 from routeio.explain import Explained
 from routeio.fit import Prior, legs_of, losses, normal, sums
-from routeio.tangent import BoolArray, Tangents, Traces, corners_of, ragged_take
+from routeio.tangent import BoolArray, Tangents, Traces, ragged_take
 
 #: Standard deviation of ln R above which vertices do not tell a radius.
 UNTOLD = 0.2
@@ -123,7 +123,7 @@ def _cost(traces: Traces, chain: Tangents, radius: float) -> FloatArray:
 
 def _room(traces: Traces, chain: Tangents) -> FloatArray:
     """Return the greatest radius each corner has room for, its neighbours as they are. [m]"""
-    corner = corners_of(chain)
+    corner = chain.corners
     leg, _ = legs_of(chain, corner)
     line = chain.line
     first, last = chain.first, np.concatenate((chain.first[1:], [True]))

@@ -13,7 +13,6 @@ from routeio.tangent import (
     IntArray,
     Tangents,
     Traces,
-    corners_of,
     put,
     ragged_take,
     stacked,
@@ -56,14 +55,37 @@ def simplified(
     some = traces.take(live)
     tried = np.zeros((3, len(part.heading)), bool)
     while live.size:
-        part, final[live], tried, busy = _round(some, part, final[live], prior, price[live], tried)
-        busy &= part.count > 1
+        best, kind = _promising(some, part, prior, price[live], tried)
+        # a line that has nothing left to try is done
+        busy = np.bincount(part.line, np.isfinite(best), minlength=live.size) > 0
         if not busy.all():
-            done, going = np.flatnonzero(~busy), np.flatnonzero(busy)
-            out = put(out, live[done], part.take(done))
-            tried = tried[:, busy[part.line]]
-            live, part, some = live[going], part.take(going), some.take(going)
+            rows = busy[part.line]
+            tried, best, kind = tried[:, rows], best[rows], kind[rows]
+            live, part, some, out = _without(~busy, live, part, some, out)
+        if live.size:
+            part, final[live], tried = _round(some, part, final[live], prior, price[live], tried, best, kind)
+        several = part.count > 1
+        if not several.all():
+            tried = tried[:, several[part.line]]
+            live, part, some, out = _without(~several, live, part, some, out)
     return out, final
+
+
+def _without(
+    done: BoolArray, live: IntArray, part: Tangents, some: Traces, out: Tangents
+) -> tuple[IntArray, Tangents, Traces, Tangents]:
+    """Return the lines that go on, their chains and traces, and all chains with those that are done put in."""
+    over, going = np.flatnonzero(done), np.flatnonzero(~done)
+    return live[going], part.take(going), some.take(going), put(out, live[over], part.take(over))
+
+
+def _promising(
+    traces: Traces, chain: Tangents, prior: Prior, price: FloatArray, tried: BoolArray
+) -> tuple[FloatArray, IntArray]:
+    """Return the least that a removal at each straight is thought to cost, inf where none is worth a try, and its kind."""
+    loss = _predicted(traces, chain, prior)
+    loss[tried | ~(loss <= _WORTH_TRYING[:, None] * price[chain.line])] = np.inf
+    return loss.min(axis=0), loss.argmin(axis=0)
 
 
 def _round(
@@ -73,18 +95,12 @@ def _round(
     prior: Prior,
     price: FloatArray,
     tried: BoolArray,
-) -> tuple[Tangents, FloatArray, BoolArray, BoolArray]:
+    best: FloatArray,
+    kind: IntArray,
+) -> tuple[Tangents, FloatArray, BoolArray]:
     """Try the most promising removals that do not touch each other; keep those that pay."""
     line = chain.line
-    loss = _predicted(traces, chain, prior)
-    loss[tried | ~(loss <= _WORTH_TRYING[:, None] * price[line])] = np.inf
-    kind = loss.argmin(axis=0)
-    best = loss.min(axis=0)
-    busy = np.zeros(traces.count, bool)
-    busy[line[np.isfinite(best)]] = True
     chosen = _apart(best, line)
-    if chosen.size == 0:
-        return chain, cost, tried, busy
     kind = kind[chosen]
     tried = tried.copy()
     # what cannot be from the start is not tried
@@ -92,10 +108,38 @@ def _round(
     broken = _broken(traces, trial, new_of, chosen, line)
     tried[kind[broken], chosen[broken]] = True
     chosen, kind = chosen[~broken], kind[~broken]
-    if chosen.size == 0:
-        return chain, cost, tried, busy
-    if broken.any():
-        trial, new_of = _removed(traces, chain, chosen, kind)
+    lines = np.unique(line[chosen])
+    if lines.size == 0:
+        return chain, cost, tried
+    if lines.size == traces.count:
+        return _attempt(traces, chain, cost, prior, price, tried, chosen, kind)
+    # lines with nothing to try this time stay as they are
+    rest = np.setdiff1d(np.arange(traces.count), lines)
+    rows = _of(chain, lines)
+    number = np.full(len(line), -1)
+    number[rows] = np.arange(rows.size)
+    part, part_cost, part_tried = _attempt(
+        traces.take(lines), chain.take(lines), cost[lines], prior, price[lines], tried[:, rows], number[chosen], kind
+    )  # fmt: skip
+    out, order = stacked([part, chain.take(rest)], [lines, rest])
+    cost = cost.copy()
+    cost[lines] = part_cost
+    return out, cost, np.concatenate((part_tried, tried[:, _of(chain, rest)]), axis=1)[:, order]
+
+
+def _attempt(
+    traces: Traces,
+    chain: Tangents,
+    cost: FloatArray,
+    prior: Prior,
+    price: FloatArray,
+    tried: BoolArray,
+    chosen: IntArray,
+    kind: IntArray,
+) -> tuple[Tangents, FloatArray, BoolArray]:
+    """Return the chains without those of the chosen straights that pay, some in each line."""
+    line = chain.line
+    trial, new_of = _removed(traces, chain, chosen, kind)
     goal = cost + 1.5 * np.bincount(line[chosen], price[line[chosen]], minlength=traces.count)
     trial, trial_cost = fitted(traces, trial, prior, rounds=10, closeness=0.2, goal=goal)
     # each cell counts for the nearest removal of its line
@@ -111,7 +155,7 @@ def _round(
         near = np.clip(chosen[keep] + shift, 0, len(line) - 1)
         tried[:, near[line[near] == line[chosen[keep]]]] = False
     if keep.all():
-        return trial, trial_cost, tried[:, alive], busy
+        return trial, trial_cost, tried[:, alive]
     # lines of which every removal pays have their chain; of which none does keep theirs; the rest are done again
     none, some = np.zeros(traces.count, bool), np.zeros(traces.count, bool)
     none[line[chosen[~keep]]] = True
@@ -133,7 +177,7 @@ def _round(
         lots.append(other)
         parts.append(tried[:, rows][:, new_of >= 0])
     out, order = stacked(lots, [all_pay, rest, mixed][: len(lots)])
-    return out, cost, np.concatenate(parts, axis=1)[:, order], busy
+    return out, cost, np.concatenate(parts, axis=1)[:, order]
 
 
 def _of(chain: Tangents, lines: IntArray) -> IntArray:
@@ -156,7 +200,7 @@ def _counted(cost: FloatArray, region: IntArray, count: int) -> FloatArray:
 
 def _predicted(traces: Traces, chain: Tangents, prior: Prior) -> FloatArray:
     """Return about what each kind of removal would cost: see :func:`_removed`."""
-    corner = corners_of(chain)
+    corner = chain.corners
     leg, inner = legs_of(chain, corner)
     turn_sd, radius_sd = spread_of(traces, chain, prior)
     straighten = np.where(chain.first, np.inf, (corner.turn / np.maximum(turn_sd, 1e-12)) ** 2)
@@ -206,7 +250,7 @@ def _removed(traces: Traces, chain: Tangents, chosen: IntArray, kind: IntArray) 
 
     Kind 0 straightens a corner, kind 1 drops a straight between two corners, kind 2 straightens two corners.
     """
-    corner = corners_of(chain)
+    corner = chain.corners
     heading, foot, shift = chain.heading.copy(), chain.foot.copy(), chain.shift.copy()
     log_radius, cell = chain.log_radius.copy(), chain.cell.copy()
     alive = np.ones(len(heading), bool)

@@ -8,7 +8,7 @@ import numpy as np
 
 from mechanics.errors import FloatArray
 from routeio.course import wrap
-from routeio.tangent import BoolArray, IntArray, Tangents, Traces, corners_of, measure
+from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure
 
 #: A vertex this many standard deviations off its neighbours is stray.
 _FAR = 5.0
@@ -74,7 +74,7 @@ def spiked(traces: Traces, chain: Tangents) -> BoolArray:
     ndarray of bool, shape (n,)
         A few vertices for each spike, those that belong to the duct among them.
     """
-    turn = np.where(chain.first, 0.0, corners_of(chain).turn)
+    turn = np.where(chain.first, 0.0, chain.corners.turn)
     part = measure(traces, chain, derivatives=False).part
     cell = np.repeat(np.arange(len(turn)), np.diff(chain.cell))
     # vertices of each corner's cell before, on and after its arc

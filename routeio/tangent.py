@@ -7,6 +7,7 @@ joins them. Any number of lines are fitted side by side, all their straights in 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -55,7 +56,7 @@ class Traces:
         """Number of lines."""
         return len(self.offsets) - 1
 
-    @property
+    @cached_property
     def line(self) -> IntArray:
         """Line of each vertex."""
         return np.repeat(np.arange(self.count), np.diff(self.offsets))
@@ -122,17 +123,22 @@ class Tangents:
         """Straights of each line."""
         return np.diff(self.offsets)
 
-    @property
+    @cached_property
     def first(self) -> BoolArray:
         """Which straights are the first of their line."""
         mark = np.zeros(len(self.heading), bool)
         mark[self.offsets[:-1]] = True
         return mark
 
-    @property
+    @cached_property
     def line(self) -> IntArray:
         """Line of each straight."""
         return np.repeat(np.arange(len(self.offsets) - 1), np.diff(self.offsets))
+
+    @cached_property
+    def corners(self) -> Corners:
+        """What follows from the straights at each corner."""
+        return _corners_of(self)
 
     def take(self, lines: IntArray) -> Tangents:
         """Return the straights of the given lines alone, their vertices taken alike."""
@@ -238,31 +244,24 @@ class Corners:
     along: FloatArray
 
 
-def corners_of(chain: Tangents) -> Corners:
-    """Return apex, centre, turn and tangent length of every corner.
-
-    Parameters
-    ----------
-    chain : Tangents
-        Any.
-
-    Returns
-    -------
-    Corners
-        One entry a straight.
-    """
+def _corners_of(chain: Tangents) -> Corners:
+    """Return apex, centre, turn and tangent length of every corner."""
     before = np.maximum(np.arange(len(chain.heading)) - 1, 0)
-    u = np.stack((np.cos(chain.heading), np.sin(chain.heading)), axis=-1)
-    u1 = u[before]
+    x, y = np.cos(chain.heading), np.sin(chain.heading)
+    x1, y1 = x[before], y[before]
     turn = wrap(chain.heading - chain.heading[before])
     turn = np.where(np.abs(turn) < 1e-9, 1e-9, turn)
     sine = np.sin(turn)
-    gap = chain.foot[before] - chain.foot
-    reach = chain.shift[before] - u1[:, 1] * gap[:, 0] + u1[:, 0] * gap[:, 1]
-    apex = chain.foot + (reach[:, None] * u - chain.shift[:, None] * u1) / sine[:, None]
+    foot_x, foot_y = chain.foot[:, 0], chain.foot[:, 1]
+    shift = chain.shift / sine
+    reach = (chain.shift[before] - y1 * (foot_x[before] - foot_x) + x1 * (foot_y[before] - foot_y)) / sine
+    apex_x, apex_y = foot_x + reach * x - shift * x1, foot_y + reach * y - shift * y1
     radius = np.exp(chain.log_radius)
-    hub = apex + (np.sign(turn) * radius / sine)[:, None] * (u - u1)
-    return Corners(turn, radius, radius * np.tan(0.5 * np.abs(turn)), apex, hub, u)
+    out = np.sign(turn) * radius / sine
+    return Corners(
+        turn, radius, radius * np.tan(0.5 * np.abs(turn)), np.stack((apex_x, apex_y), axis=-1),
+        np.stack((apex_x + out * (x - x1), apex_y + out * (y - y1)), axis=-1), np.stack((x, y), axis=-1),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -273,15 +272,35 @@ class Fit:
     ----------
     off : ndarray, shape (n,)
         Distance left of the chain. [m]
-    part : ndarray of int, shape (n,)
-        0 on the straight before the corner, 1 on its arc, 2 on the straight after.
-    lever : ndarray, shape (5, n)
-        Derivative of ``off`` by heading and shift of the straight before, the same after, and the log radius.
+    corner : ndarray of int, shape (n,)
+        About which corner it lies, by the straight after it.
+    early : ndarray of bool, shape (n,)
+        Whether it lies before the middle of the corner.
+    straight : ndarray of int, shape (n,)
+        The straight on that side.
+    along : ndarray, shape (n,)
+        How far along it the vertex lies, from its foot. [m]
+    arc : ndarray of int, shape (a,)
+        Vertices that lie on the arc.
+    lever : ndarray, shape (5, a)
+        Derivative of ``off`` of those, by heading and shift of the straight before, the same after, and the log radius;
+        of the others it is -along and -1 by heading and shift of their straight.
     """
 
     off: FloatArray
-    part: IntArray
+    corner: IntArray
+    early: BoolArray
+    straight: IntArray
+    along: FloatArray
+    arc: IntArray
     lever: FloatArray
+
+    @property
+    def part(self) -> IntArray:
+        """0 on the straight before the corner, 1 on its arc, 2 on the straight after, shape (n,)."""
+        part = np.where(self.early, 0, 2)
+        part[self.arc] = 1
+        return part
 
 
 def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
@@ -301,51 +320,54 @@ def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
     Fit
         One entry a vertex.
     """
-    corner = corners_of(chain)
+    corner = chain.corners
     size = np.diff(chain.cell)
+    ux, uy = corner.along[:, 0].copy(), corner.along[:, 1].copy()
     before = np.maximum(np.arange(len(size)) - 1, 0)
-    u = corner.along
-    # a straight is where u x p = level; how far along it a point lies is u . p
-    level = u[:, 0] * chain.foot[:, 1] - u[:, 1] * chain.foot[:, 0] + chain.shift
-    u1, x, y = u[before], traces.xy[:, 0], traces.xy[:, 1]
+    u1x, u1y = ux[before], uy[before]
+    x, y = traces.xy[:, 0].copy(), traces.xy[:, 1].copy()
+    # a straight is where u x p = level; how far along it a point lies is u . p, and u . foot of that to its foot
+    foot_x, foot_y = chain.foot[:, 0], chain.foot[:, 1]
+    level = ux * foot_y - uy * foot_x + chain.shift
+    foot = ux * foot_x + uy * foot_y
+    apex_x, apex_y = corner.apex[:, 0], corner.apex[:, 1]
+    # which side of the line through the apex that halves the corner; of a lone straight all is after
+    mid_x, mid_y = u1x + ux, u1y + uy
+    middle = mid_x * apex_x + mid_y * apex_y
+    lone = chain.first
+    mid_x[lone] = mid_y[lone] = 0.0
+    middle[lone] = -1.0
+    # where the arc takes over, along the straight on either side
+    limit = np.empty((len(size), 2))
+    limit[:, 0] = u1x * apex_x + u1y * apex_y - corner.tangent
+    limit[:, 1] = ux * apex_x + uy * apex_y + corner.tangent
+    limit[lone] = -np.inf
 
-    def each(value: NDArray[_Any]) -> NDArray[_Any]:
-        return np.repeat(value, size)
-
-    u1x, u1y, u2x, u2y = each(u1[:, 0]), each(u1[:, 1]), each(u[:, 0]), each(u[:, 1])
-    along1, along2 = u1x * x + u1y * y, u2x * x + u2y * y
-    a = along1 - each(np.einsum("ni,ni->n", u1, corner.apex))
-    b = along2 - each(np.einsum("ni,ni->n", u, corner.apex))
-    reach = each(corner.tangent)
-    first = a + b < 0.0
-    on_arc = np.where(first, a >= -reach, b <= reach)
-    lone = each(chain.first)
-    on_arc &= ~lone
-    first &= ~lone
-    part = np.where(on_arc, 1, np.where(first, 0, 2))
-    off = np.where(first, u1x * y - u1y * x - each(level[before]), u2x * y - u2y * x - each(level))
+    k = np.repeat(np.arange(len(size)), size)
+    early = mid_x[k] * x + mid_y[k] * y < middle[k]
+    j = k - early
+    vx, vy = ux[j], uy[j]
+    along = vx * x + vy * y
+    off = vx * y - vy * x - level[j]
+    arc = np.flatnonzero((along > limit.ravel()[k + j + 1]) == early)
+    along -= foot[j]
     # the rest for the vertices on arcs alone
-    arc = np.flatnonzero(on_arc)
-    k = np.repeat(np.arange(len(size)), size)[arc]
-    out_x, out_y = x[arc] - corner.hub[k, 0], y[arc] - corner.hub[k, 1]
+    at = k[arc]
+    sense = np.sign(corner.turn[at])
+    radius, hub = corner.radius[at], corner.hub[at]
+    out_x, out_y = x[arc] - hub[:, 0], y[arc] - hub[:, 1]
     distance = np.maximum(np.sqrt(out_x * out_x + out_y * out_y), 1e-12)
-    sense = np.sign(corner.turn)
-    off[arc] = sense[k] * (corner.radius[k] - distance)
-    if not derivatives:
-        return Fit(off, part, np.zeros((5, 0)))
-    lever = np.zeros((5, len(x)))
-    before_arc, after_arc = (first & ~on_arc).astype(np.float64), (~first & ~on_arc).astype(np.float64)
-    lever[1], lever[3] = -before_arc, -after_arc
-    foot1, foot2 = chain.foot[before], chain.foot
-    lever[0] = -before_arc * (along1 - each(np.einsum("ni,ni->n", u1, foot1)))
-    lever[2] = -after_arc * (along2 - each(np.einsum("ni,ni->n", u, foot2)))
-    # the direction from the centre is made of the two straights' normals, w1 of one and w2 of the other
-    over = (-sense / np.sin(corner.turn))[k] / distance
-    w1 = over * (out_x * u2x[arc] + out_y * u2y[arc])
-    w2 = -over * (out_x * u1x[arc] + out_y * u1y[arc])
-    lever[0, arc] = -w1 * np.einsum("ni,ni->n", u1, corner.hub - foot1)[k]
-    lever[1, arc] = -w1
-    lever[2, arc] = -w2 * np.einsum("ni,ni->n", u, corner.hub - foot2)[k]
-    lever[3, arc] = -w2
-    lever[4, arc] = (sense * corner.radius)[k] * (1.0 - w1 - w2)
-    return Fit(off, part, lever)
+    off[arc] = sense * (radius - distance)
+    lever = np.zeros((5, 0))
+    if derivatives:
+        # the direction from the centre is made of the two straights' normals, w1 of one and w2 of the other
+        over = -sense / np.sin(corner.turn[at]) / distance
+        w1 = over * (out_x * ux[at] + out_y * uy[at])
+        w2 = -over * (out_x * u1x[at] + out_y * u1y[at])
+        lever = np.empty((5, len(arc)))
+        lever[0] = -w1 * (u1x[at] * hub[:, 0] + u1y[at] * hub[:, 1] - foot[before][at])
+        lever[1] = -w1
+        lever[2] = -w2 * (ux[at] * hub[:, 0] + uy[at] * hub[:, 1] - foot[at])
+        lever[3] = -w2
+        lever[4] = sense * radius * (1.0 - w1 - w2)
+    return Fit(off, k, early, j, along, arc, lever)
