@@ -13,6 +13,8 @@ from mechanics.errors import FloatArray
 STRAIGHT = 1e-9
 #: Places nearer than this along a line are one. [m]
 ROUNDING = 1e-6
+#: Lines measured together.
+_BLOCK = 2_048
 
 
 def arc_points(start: FloatArray, end: FloatArray, bulge: FloatArray, part: FloatArray) -> FloatArray:
@@ -94,8 +96,12 @@ def line_lengths(points: Sequence[FloatArray], bulge: Sequence[FloatArray]) -> F
     ndarray, shape (n,)
         [m]
     """
-    if not points:
-        return np.zeros(0)
+    # some thousand lines at a time: the steps between would take several times the memory of what comes out
+    blocks = [slice(k, k + _BLOCK) for k in range(0, len(points), _BLOCK)]
+    return np.concatenate([np.zeros(0), *(_lengths(points[some], bulge[some]) for some in blocks)])
+
+
+def _lengths(points: Sequence[FloatArray], bulge: Sequence[FloatArray]) -> FloatArray:
     legs = np.array([b.size for b in bulge])
     every = np.concatenate(points)
     first = np.delete(np.arange(len(every)), np.cumsum(legs + 1) - 1)

@@ -23,6 +23,8 @@ from routeio.tangent import BoolArray, IntArray, ragged_take
 
 #: Turns and kinks up to this are none. [rad]
 _NONE = 1e-9
+#: Lines looked at together.
+_BLOCK = 2_048
 
 
 def exact(lines: Sequence[RawLine], tolerance: float) -> dict[int, Shape]:
@@ -42,8 +44,14 @@ def exact(lines: Sequence[RawLine], tolerance: float) -> dict[int, Shape]:
         other are left to the recovery of shapes.
     """
     some = [i for i, line in enumerate(lines) if line.drawn and len(line.bulge) and line.bulge.any()]
-    if not some:
-        return {}
+    found: dict[int, Shape] = {}
+    # some thousand at a time: the steps between would take several times the memory of what comes out
+    for k in range(0, len(some), _BLOCK):
+        found |= _exact(lines, some[k : k + _BLOCK], tolerance)
+    return found
+
+
+def _exact(lines: Sequence[RawLine], some: Sequence[int], tolerance: float) -> dict[int, Shape]:
     sizes = np.array([len(lines[i].bulge) for i in some])
     offsets = np.concatenate(([0], np.cumsum(sizes)))
     points = np.concatenate([lines[i].points for i in some])

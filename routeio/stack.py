@@ -14,6 +14,8 @@ from mechanics.errors import FloatArray
 from routeio.rawlines import RawLine
 
 ObjectArray = NDArray[np.object_]
+#: Lines looked at together.
+_BLOCK = 2_048
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +36,27 @@ class Stack:
     points: FloatArray
     bulge: FloatArray
     first: IntArray
+
+    def part(self, begin: int, end: int) -> Stack:
+        """Return some lines.
+
+        Parameters
+        ----------
+        begin, end : int
+            From this line to before that.
+
+        Returns
+        -------
+        Stack
+            Views of the same arrays.
+        """
+        first = self.first[begin : end + 1]
+        last = begin + first.size - 1
+        return Stack(
+            self.points[first[0] : first[-1]],
+            self.bulge[first[0] - begin : first[-1] - last],
+            first - first[0],
+        )
 
     @property
     def leg_starts(self) -> IntArray:
@@ -86,6 +109,15 @@ def run_boxes(stack: Stack, legs: int) -> tuple[FloatArray, IntArray]:
     owner : ndarray of int, shape (m,)
         Line of each run.
     """
+    # some thousand lines at a time: the steps between would take ten times the memory of what comes out
+    some = [_run_boxes(stack.part(k, k + _BLOCK), legs) for k in range(0, stack.first.size - 1, _BLOCK)]
+    return (
+        np.concatenate([np.zeros((0, 4)), *(boxes for boxes, _ in some)]),
+        np.concatenate([np.zeros(0, np.int64), *(owner + k * _BLOCK for k, (_, owner) in enumerate(some))]),
+    )
+
+
+def _run_boxes(stack: Stack, legs: int) -> tuple[FloatArray, IntArray]:
     start = stack.leg_starts
     a, b = stack.points[start, :2], stack.points[start + 1, :2]
     chord = np.hypot(*(b - a).T)
