@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from importlib.resources import files
@@ -85,23 +86,23 @@ def program_version() -> str:
         return "unknown"
 
 
-def bundle_of(document: Document, part: Document) -> Document:
+def bundle_of(document: Mapping[str, Any], part: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return the bundle that a section, a pull or a span of a result has.
 
     Parameters
     ----------
-    document : dict
+    document : mapping
         A result document.
-    part : dict
+    part : mapping
         One of its sections, pulls or spans.
 
     Returns
     -------
-    dict
+    mapping
         ``cables`` and ``weight_N_per_m``; of another bundle also where it is, its ``rules`` and its ``reel``.
     """
     other = part.get("other_bundle")
-    found: Document = document["bundle"] if other is None else document["other_bundles"][other]
+    found: Mapping[str, Any] = document["bundle"] if other is None else document["other_bundles"][other]
     return found
 
 

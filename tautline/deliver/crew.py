@@ -6,9 +6,11 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tautline.deliver.bundles import count_of
 from tautline.deliver.digest import GRADE_UNKNOWN, cable_of, ways_in, winch_peak
 from tautline.deliver.frame import Document, Pull, curve_words, sections_of
 from tautline.deliver.present import Units, isolated, plain, used
+from tautline.document import bundle_of
 
 CUT_OUT = 1.1
 """Greatest setting of the puller's limit over the expected reading (common practice, no source)."""
@@ -74,7 +76,7 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
     facts = [["Length", units.text("length", d["length_m"])]]
     if p.section:
         section = sections_of(document)[p.section - 1]
-        reels = len(document["bundle"]["cables"])
+        reels = count_of(document, section)
         cut = f"{reels} x {units.text('length', section['cable_length_m'])}, slack at both ends included"
         facts.append(["Reels, cut length", cut])
         if len(section["pulls"]) > 1:
@@ -84,7 +86,8 @@ def _facts(document: Document, p: Pull, units: Units) -> list[list[str]]:
             facts.append(
                 ["Same reels", f"the other end goes {others}: lay it out at {isolated(d['feed'])} first"]
             )
-    names = sorted({cable_of(c, units) for c in document["bundle"]["cables"]})
+    bundle = bundle_of(document, d)
+    names = sorted({cable_of(c, units) for c in bundle["cables"]})
     facts.append(
         [
             "Cable",

@@ -8,6 +8,7 @@ from typing import Any
 
 from tautline.deliver.frame import Document, Pull, curve_words, sections_of
 from tautline.deliver.present import Units, count, isolated, percent, plain, words
+from tautline.document import bundle_of
 
 # Said wherever a pull's profile holds no elevation.
 GRADE_UNKNOWN = "grade not known: taken as flat; a slope changes the tension and may need a brake"
@@ -102,7 +103,7 @@ def figures_of(document: Document, units: Units, pulls: Sequence[Pull]) -> list[
             ),
         ]
     if sections:
-        cable = sum(s["cable_length_m"] for s in sections) * len(document["bundle"]["cables"])
+        cable = sum(s["cable_length_m"] * len(bundle_of(document, s)["cables"]) for s in sections)
         figures.append((units.text("length", cable), "cable in all"))
     severities = Counter(f["severity"] for f in document["findings"])
     told = ", ".join(count(severities[s], s) for s in ("error", "warning") if severities[s])

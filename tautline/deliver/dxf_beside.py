@@ -6,12 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tautline.deliver.bundles import cables_in
 from tautline.deliver.chart import below
 from tautline.deliver.dxf_pen import WIDTHS, Pen
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, elevated
 from tautline.deliver.labels import text_width
 from tautline.deliver.present import Units, count, plain, used, words
 from tautline.deliver.svg import shorten, tick_text, ticks
+from tautline.document import bundle_of
 
 _FIGURES = (0, 3, 4, 5, 6, 7, 8)
 """Columns of the schedule that hold figures."""
@@ -88,6 +90,11 @@ def draw_schedule(pen: Pen, document: Document, pulls: Sequence[Pull], at: Corne
         "re-lube",
     ]
     body = [_row(p, units) for p in pulls]
+    if document.get("other_bundles"):
+        heads.append("cables")
+        body = [
+            [*row, cables_in(bundle_of(document, p.data), units)] for row, p in zip(body, pulls, strict=True)
+        ]
     tall = rows_in_a_block(len(body))
     blocks = [body[k : k + tall] for k in range(0, len(body), tall)] or [[]]
     wide = [max(text_width(r[k], h) for r in (heads, *body)) + 2 * h for k in range(len(heads))]

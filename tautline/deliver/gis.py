@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tautline.deliver.atomic import replacing
+from tautline.deliver.bundles import cables_in
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.gis_styles import styles
-from tautline.deliver.present import ratio
+from tautline.deliver.present import Units, ratio
+from tautline.document import bundle_of
 from tautline.errors import OutputError
 
 if TYPE_CHECKING:
@@ -23,13 +25,13 @@ Row = dict[str, Any]
 LAYERS = {
     "sections": (
         "MultiLineString Z",
-        "section from_vault to_vault cable_length_m pulls utilisation verdict",
+        "section from_vault to_vault cable_length_m pulls utilisation verdict cables",
     ),
     "pulls": (
         "LineString Z",
         "pull section feed_vault pull_vault passes relube length_m entry_tension_N holding_tension_N brake_tension_N "
         "exit_tension_N max_tension_N max_sidewall_N_per_m limit_tension_N limit_sidewall_N_per_m utilisation band governs verdict "
-        "reverse_exit_tension_N reverse_max_sidewall_N_per_m reverse_utilisation reverse_verdict lubricant_L",
+        "reverse_exit_tension_N reverse_max_sidewall_N_per_m reverse_utilisation reverse_verdict lubricant_L cables",
     ),
     "segments": (
         "LineString Z",
@@ -83,10 +85,17 @@ def tables(document: Document) -> dict[str, list[Row]]:
         Layer name to rows with the attributes of :data:`LAYERS`.
     """
     scale = 1.0 / document["ground"]["metres_per_unit"]
-    pulls = pulls_of(document)
+    pulls, units = pulls_of(document), Units.of(document)
+
+    def cables(part: Mapping[str, Any]) -> str:
+        return cables_in(bundle_of(document, part), units)
+
     return {
-        "sections": _sections(document, pulls, scale),
-        "pulls": [_pull(p, scale) for p in pulls],
+        "sections": [
+            row | {"cables": cables(s)}
+            for row, s in zip(_sections(document, pulls, scale), sections_of(document), strict=True)
+        ],
+        "pulls": [_pull(p, scale) | {"cables": cables(p.data)} for p in pulls],
         "segments": [row for p in pulls for row in _segments(p, scale)],
         "vaults": [_vault(v, scale) for v in document["vaults"]],
         "findings": [_finding(f, scale) for f in document["findings"]],

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tautline.deliver.atomic import write_text
+from tautline.deliver.bundles import cables_in, count_of, other_words, reel_of
 from tautline.deliver.digest import (
     bends_of,
     checks_of,
@@ -37,6 +38,7 @@ from tautline.deliver.reasons import (
     splice_reasons,
     way_words,
 )
+from tautline.document import bundle_of
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -127,7 +129,7 @@ def page(document: Document) -> str:
         grades=" and ".join(sorted({plain(p.data["lubricant"]["grade"]) for p in pulls})),
         pulls_of_section={s: [p.number for p in own] for s, own in groupby(pulls, key=lambda p: p.section)},
         total=len(pulls),
-        details=Markup(_data(_details(environment, pulls, units))),
+        details=Markup(_data(_details(environment, document, pulls, units))),
         style=Markup(_asset("report.css")),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
@@ -151,6 +153,12 @@ def _environment(document: Document, units: Units) -> Environment:
     environment.globals.update(
         units=units,
         soon=_SOON,
+        several=bool(document.get("other_bundles")),
+        cables=lambda part: cables_in(bundle_of(document, part), units),
+        cable_count=lambda part: count_of(document, part),
+        longest=lambda section: reel_of(document, section)["longest_m"],
+        bundles=[document["bundle"], *document.get("other_bundles", ())],
+        other_words=other_words(document, units),
         numbered=lambda items: list(enumerate(items, 1)),
         no_remedy=NO_REMEDY,
         remedy=lambda remedy: remedy_words(remedy, document),
@@ -191,9 +199,11 @@ def _first(pulls: Sequence[Pull]) -> int:
     ).number
 
 
-def _details(environment: Environment, pulls: Sequence[Pull], units: Units) -> dict[str, object]:
+def _details(
+    environment: Environment, document: Document, pulls: Sequence[Pull], units: Units
+) -> dict[str, object]:
     """The detail of every pull; packed where they are many, since a page shows one at a time."""
-    made = [_detail(environment, p, units) for p in pulls]
+    made = [_detail(environment, document, p, units) for p in pulls]
     if len(pulls) <= FEW:
         return {"packed": 0, "pulls": made}
     batches = (json.dumps(made[k : k + _BATCH], ensure_ascii=False) for k in range(0, len(made), _BATCH))
@@ -201,12 +211,13 @@ def _details(environment: Environment, pulls: Sequence[Pull], units: Units) -> d
     return {"packed": _BATCH, "pulls": list(packed)}
 
 
-def _detail(environment: Environment, p: Pull, units: Units) -> str:
+def _detail(environment: Environment, document: Document, p: Pull, units: Units) -> str:
     from tautline.deliver.pull_picture import pull_picture
 
     return environment.get_template("pull.html").render(
         p=p,
         d=p.data,
+        cables=cables_in(bundle_of(document, p.data), units),
         chart=pull_picture(p, units),
         winch=winch_of(p, units),
         hot=p.place(p.data["max_sidewall_station_m"], units),

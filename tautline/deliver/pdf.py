@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tautline.deliver.atomic import replacing
+from tautline.deliver.bundles import cables_in, count_of, reel_of
 from tautline.deliver.crew import sheet_of, sign_off
 from tautline.deliver.digest import (
     bends_of,
@@ -23,6 +24,7 @@ from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, count, isolated, percent, plain, used, words
 from tautline.deliver.reasons import NO_REMEDY, alternative_rows, plan_reasons, price, remedy_words
 from tautline.deliver.typeset import typeset
+from tautline.document import bundle_of
 
 
 def write_report(document: Document, path: Path) -> None:
@@ -149,17 +151,18 @@ def report_data(document: Document) -> dict[str, Any]:
             for v in document["vaults"]
         ],
         "length": units.label("length"),
-        "details": [_detail(p, units) for p in pulls],
+        "details": [_detail(p, document, units) for p in pulls],
         "cables": [
             [
-                plain(c["name"] or "not named"),
+                plain(c["name"] or "not named") + stretch,
                 units.text("size", c["diameter_m"]),
                 units.text("weight", c["weight_N_per_m"]),
                 plain(c["material"])
                 + (f", {units.text('area', c['conductor_area_m2'])}" if c["conductor_area_m2"] else ""),
                 plain(c["construction"]),
             ]
-            for c in document["bundle"]["cables"]
+            for stretch, bundle in _bundles(document)
+            for c in bundle["cables"]
         ],
         "settings": [
             [plain(s["name"]), units.setting(s), plain(s["source"])] for s in document.get("settings", [])
@@ -207,14 +210,23 @@ def _pull_row(p: Pull, units: Units) -> list[str]:
 
 
 def _section_row(number: int, s: Mapping[str, Any], document: Document, units: Units) -> list[str]:
-    longest = document["reel"]["longest_m"]
+    longest = reel_of(document, s)["longest_m"]
     return [
         str(number),
         isolated(s["from"]),
         isolated(s["to"]),
         units.figure("length", s["cable_length_m"]),
         percent(s["cable_length_m"] / longest) if longest else "-",
-        str(len(document["bundle"]["cables"])),
+        str(count_of(document, s)),
+    ]
+
+
+def _bundles(document: Document) -> list[tuple[str, Document]]:
+    """The bundles with where each goes, where there are several."""
+    others = document.get("other_bundles", ())
+    return [
+        ("", document["bundle"]),
+        *((f" ({isolated(o['from'])} to {isolated(o['to'])})", o) for o in others),
     ]
 
 
@@ -256,7 +268,7 @@ def _trouble_line(c: Mapping[str, Any]) -> str:
     )
 
 
-def _detail(p: Pull, units: Units) -> dict[str, Any]:
+def _detail(p: Pull, document: Document, units: Units) -> dict[str, Any]:
     from tautline.deliver.pull_picture import pull_picture
 
     d, other = p.data, p.data["reverse"]
@@ -275,7 +287,11 @@ def _detail(p: Pull, units: Units) -> dict[str, Any]:
         ["Brake for low friction", units.text("force", d.get("brake_tension_N", d["holding_tension_N"]))],
         ["Worst sidewall", units.text("pressure", d["max_sidewall_N_per_m"]) + (f": {hot}" if hot else "")],
         ["Sidewall limit", units.text("pressure", d["limits"]["max_sidewall_N_per_m"])],
-        ["Bundle", f"{plain(d['arrangement'])}, {units.text('weight', d['weight_N_per_m'])}"],
+        [
+            "Bundle",
+            f"{cables_in(bundle_of(document, d), units)}; {plain(d['arrangement'])}, "
+            f"{units.text('weight', d['weight_N_per_m'])}",
+        ],
         ["Re-lube at", ", ".join(isolated(v) for v in d["relube"]) or "nowhere"],
         [
             "Lubricant",

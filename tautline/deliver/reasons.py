@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tautline.deliver.bundles import changes_of
 from tautline.deliver.frame import Document, pulls_of, sections_of
 from tautline.deliver.present import Units, count, isolated, percent, plain, words
 
@@ -248,20 +249,26 @@ def _listed(tags: Sequence[str], most: int = 8) -> str:
     return ", ".join(tags[:most]) + (f" and {len(tags) - most} more" if len(tags) > most else "")
 
 
-def splice_words(splice: Data) -> str:
+def splice_words(splice: Data, changes: bool = False) -> str:
     """Return why a splice is where it is: what it would mean to have it at the vault before or behind.
 
     Parameters
     ----------
     splice : mapping
         Of the document.
+    changes : bool, optional
+        Whether another bundle goes on from there.
 
     Returns
     -------
     str
         Sentences.
     """
-    told = ["the job asks for a splice here"] if splice["forced"] else []
+    told = []
+    if changes:
+        told.append("the bundle changes here")
+    elif splice["forced"]:
+        told.append("the job asks for a splice here")
     for moved in splice["moved"]:
         to = isolated(moved["to"])
         if moved["extra_cost"] is None:
@@ -286,7 +293,8 @@ def splice_reasons(document: Document) -> dict[str, str]:
     dict of str to str
         By vault tag; empty where none were worked out.
     """
-    return {s["vault"]: splice_words(s) for s in document.get("splices") or []}
+    changes = changes_of(document, sections_of(document))
+    return {s["vault"]: splice_words(s, s["vault"] in changes) for s in document.get("splices") or []}
 
 
 def alternative_rows(document: Document) -> list[dict[str, Any]]:

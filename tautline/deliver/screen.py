@@ -7,7 +7,8 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.digest import cable_of, failing_of, place_of, ways_in
+from tautline.deliver.bundles import bundle_words, cables_in, count_of, other_words, reel_of
+from tautline.deliver.digest import failing_of, place_of, ways_in
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, isolated, percent, plain, used, words
 from tautline.deliver.reasons import (
@@ -21,6 +22,7 @@ from tautline.deliver.reasons import (
     splice_reasons,
     way_words,
 )
+from tautline.document import bundle_of
 
 _TableRow = tuple[list[str], list[str]]
 
@@ -95,7 +97,7 @@ def _answers(document: Document, units: Units) -> list[str]:
 
 
 def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
-    job, source, bundle = document["job"], document["source"], document["bundle"]
+    job, source = document["job"], document["source"]
     lines = [f"{isolated(job['name'])}: {_word(document)}"]
     feeder = document["feeder"]
     if feeder:
@@ -114,11 +116,9 @@ def _head(document: Document, units: Units, pulls: Sequence[Pull]) -> list[str]:
     else:
         total = sum(p.data["length_m"] for p in pulls)
         lines.append(f"{count(len(pulls), 'pull')}, {units.text('length', total)} in all")
-    names = Counter((cable_of(c, units), c["diameter_m"]) for c in bundle["cables"])
-    cables = "; ".join(
-        f"{n} x {name}, {units.text('size', d)} over the jacket" for (name, d), n in names.items()
-    )
-    lines += _wrap(f"{cables}; {units.text('weight', bundle['weight_N_per_m'])} together")
+    lines += _wrap(bundle_words(document["bundle"], units))
+    for other in other_words(document, units):
+        lines += _wrap(other, "  ")
     lines += _wrap(
         f"{document['command']} of {isolated(job['file'])}, route from {isolated(source['file'])}, sha256 {source['sha256'][:12]}"
     )
@@ -178,19 +178,20 @@ def _sections(document: Document, units: Units) -> list[str]:
         if reel["longest_m"]
         else "no limit on a reel"
     )
-    cables = len(document["bundle"]["cables"])
+    others = bool(document.get("other_bundles"))
     sizes = bool(reel.get("sizes"))
     rows: list[_TableRow] = []
     for k, s in enumerate(sections, 1):
         own = s.get("reel")
-        holds = own["length_m"] if own else reel["longest_m"]
+        holds = own["length_m"] if own else reel_of(document, s)["longest_m"]
         title = f"{isolated(s['from'])} to {isolated(s['to'])}"
         cells = [str(k), title, units.figure("length", s["cable_length_m"])]
         if sizes:
             cells += [units.figure("length", own and own[key]) for key in ("length_m", "waste_m")]
-        cells += [percent(s["cable_length_m"] / holds) if holds else "-", str(cables)]
+        cells += [percent(s["cable_length_m"] / holds) if holds else "-", str(count_of(document, s))]
         why = runner_words(s)
-        rows.append((cells, [f"without it: {why}"] if why else []))
+        notes = [cables_in(bundle_of(document, s), units)] if others else []
+        rows.append((cells, [*notes, f"without it: {why}"] if why else notes))
     length = units.label("length")
     heads = [
         "no",
@@ -236,7 +237,9 @@ def _pulls(document: Document, pulls: Sequence[Pull], units: Units) -> list[str]
             "FAIL" if d["verdict"] == "fail" else "pass",
             "-" if not other else used(other) + (" FAIL" if other["verdict"] == "fail" else ""),
         ]
-        notes = [_pull_note(p, units)]
+        others = bool(document.get("other_bundles"))
+        notes = [cables_in(bundle_of(document, d), units)] if others else []
+        notes.append(_pull_note(p, units))
         way, relief = way_words(d, document, worst), gain_words(d, document)
         notes += [way] if way else []
         notes += ["would relieve it: " + "; ".join(relief)] if relief else []

@@ -6,13 +6,16 @@ import csv
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from tautline.deliver.atomic import replacing_folder
+from tautline.deliver.bundles import cables_in, changes_of, count_of, reel_of
 from tautline.deliver.digest import cable_of
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, plain, words
 from tautline.deliver.reasons import alternative_rows, plan_reasons
+from tautline.document import bundle_of
 
 Cell = str | float | int | None
 
@@ -86,7 +89,7 @@ def tables_of(document: Document) -> tuple[Table, ...]:
     """
     units, pulls = Units.of(document), pulls_of(document)
     return (
-        _pulls(pulls, units),
+        _pulls(document, pulls, units),
         _checks(pulls, units),
         _vaults(document),
         _reels(document, units),
@@ -131,7 +134,7 @@ def write_csv(document: Document, folder: Path) -> list[Path]:
     return [folder / name for name in names]
 
 
-def _pulls(pulls: Sequence[Pull], units: Units) -> Table:
+def _pulls(document: Document, pulls: Sequence[Pull], units: Units) -> Table:
     columns = (
         Column("pull"),
         Column("section"),
@@ -158,6 +161,7 @@ def _pulls(pulls: Sequence[Pull], units: Units) -> Table:
         Column("other way: exit tension", "force"),
         Column("other way: sidewall pressure", "pressure"),
         Column("other way: verdict"),
+        Column("cables", wide=28),
     )
     rows: list[tuple[Cell, ...]] = []
     for p in pulls:
@@ -189,6 +193,7 @@ def _pulls(pulls: Sequence[Pull], units: Units) -> Table:
                 other.get("exit_tension_N"),
                 other.get("max_sidewall_N_per_m"),
                 other.get("verdict"),
+                cables_in(bundle_of(document, d), units),
             )
         )
     return Table("Pulls", columns, rows)
@@ -267,8 +272,8 @@ def _reels(document: Document, units: Units) -> Table:
     )
     rows: list[tuple[Cell, ...]] = []
     for number, s in enumerate(sections_of(document), 1):
-        longest = document["reel"]["longest_m"]
-        for c in document["bundle"]["cables"]:
+        longest = reel_of(document, s)["longest_m"]
+        for c in bundle_of(document, s)["cables"]:
             share = s["cable_length_m"] / longest if longest else None
             rows.append((number, s["from"], s["to"], cable_of(c, units), s["cable_length_m"], share))
     return Table("Reels", columns, rows)
@@ -299,13 +304,24 @@ def _materials(document: Document, pulls: Sequence[Pull], units: Units) -> Table
         Column("volume", "volume", 14),
     )
     sections, rows = sections_of(document), list[tuple[Cell, ...]]()
-    for name, number in Counter(cable_of(c, units) for c in document["bundle"]["cables"]).items():
-        total = number * sum(s["cable_length_m"] for s in sections)
-        if sections:
-            rows.append((f"cable, {name}: reels", number * len(sections), total, None))
-    splices = sum("splice" in v["roles"] for v in document["vaults"])
-    if splices:
-        rows.append(("splices, one a cable", splices * len(document["bundle"]["cables"]), None, None))
+    reels, lengths = Counter[str](), Counter[str]()
+    for s in sections:
+        for c in bundle_of(document, s)["cables"]:
+            name = cable_of(c, units)
+            reels[name] += 1
+            lengths[name] += s["cable_length_m"]
+    rows += [(f"cable, {name}: reels", number, lengths[name], None) for name, number in reels.items()]
+    changes, splices = changes_of(document, sections), Counter[str]()
+    joined = {v["tag"] for v in document["vaults"] if "splice" in v["roles"]}
+    for before, after in pairwise(sections):
+        if before["to"] in joined and before["to"] == after["from"]:
+            kind = (
+                "splices where the bundle changes, one a cable"
+                if before["to"] in changes
+                else "splices, one a cable"
+            )
+            splices[kind] += max(count_of(document, before), count_of(document, after))
+    rows += [(kind, number, None, None) for kind, number in splices.items()]
     litres: Counter[str] = Counter()
     for p in pulls:
         litres[p.data["lubricant"]["grade"]] += p.data["lubricant"]["total_L"]

@@ -7,6 +7,13 @@ import jsonschema
 import pytest
 
 import tautline
+from tautline.deliver.crew import sheet_of
+from tautline.deliver.frame import pulls_of
+from tautline.deliver.gis import tables
+from tautline.deliver.html import page
+from tautline.deliver.present import Units
+from tautline.deliver.screen import render
+from tautline.deliver.tables import tables_of
 from tautline.document import bundle_of
 from tautline.errors import JobError
 from tautline.job import read_job
@@ -208,3 +215,32 @@ def test_half_a_data_sheet_is_never_taken_and_nothing_new_is_a_fault(tmp_path):
     assert ground.bundle.cables[0].diameter == pytest.approx(1.62 * 0.0254)
     with pytest.raises(JobError, match="what is pulled here that is not as in"):
         read_job(job(tmp_path, '[[other_bundle]]\nfrom = "MH-4"\nto = "MH-6"\n'))
+
+
+def test_everything_handed_over_says_which_cables_a_section_has(planned):
+    """Each in its own way: the screen, the page, the tables, the layer, the crew's sheet, the hand calculation."""
+    thin, thick = "3 x 350 kcmil copper, shielded", "3 x 500 kcmil copper, shielded"
+    told = render(planned)
+    assert f"from MH-4 to MH-6: {thin}, 1.42 in over the jacket" in " ".join(told.split())
+    assert told.count(thin) >= 1 + len([s for s in planned["sections"] if s.get("other_bundle") == 0])
+    assert "MH-4: the bundle changes here" in told
+    assert thin in page(planned)
+    sheets = {t.name: t for t in tables_of(planned)}
+    reels = {(r[0], r[3]) for r in sheets["Reels"].rows}
+    materials = {r[0]: r[1:3] for r in sheets["Materials"].rows}
+    rows = tables(planned)["sections"]
+    for number, (section, row) in enumerate(zip(planned["sections"], rows, strict=True), 1):
+        cables = thin if section.get("other_bundle") == 0 else thick
+        assert row["cables"].startswith(cables)
+        assert (number, cables.removeprefix("3 x ")) in reels
+    length = sum(s["cable_length_m"] for s in planned["sections"] if s.get("other_bundle") == 0)
+    many = sum(s.get("other_bundle") == 0 for s in planned["sections"])
+    assert materials["cable, 350 kcmil copper, shielded: reels"] == (3 * many, pytest.approx(3 * length))
+    # four cables up to MH-2, three beyond; three at MH-4
+    assert materials["splices where the bundle changes, one a cable"][0] == 4 + 3
+    units = Units.of(planned)
+    for p in pulls_of(planned):
+        facts = dict(tuple(fact) for fact in sheet_of(planned, p, units)["facts"])
+        ground = p.data.get("other_bundle") == 1
+        assert facts["Reels, cut length"].startswith("4 x" if ground else "3 x")
+        assert ("350 kcmil" in facts["Cable"]) == (p.data.get("other_bundle") == 0)

@@ -1,0 +1,116 @@
+"""The bundles of a result in words: what is pulled, and where on the feeder something else is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+from tautline.deliver.digest import cable_of
+from tautline.deliver.frame import Document
+from tautline.deliver.present import Units, isolated
+from tautline.document import bundle_of
+
+
+def cables_in(bundle: Mapping[str, Any], units: Units) -> str:
+    """Return the cables of a bundle in a few words.
+
+    Parameters
+    ----------
+    bundle : mapping
+        Of the document.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    str
+        Such as ``3 x 500 kcmil copper, shielded``.
+    """
+    names = Counter(cable_of(c, units) for c in bundle["cables"])
+    return "; ".join(f"{n} x {name}" for name, n in names.items())
+
+
+def bundle_words(bundle: Mapping[str, Any], units: Units) -> str:
+    """Return a bundle with its diameters and its weight.
+
+    Parameters
+    ----------
+    bundle : mapping
+        Of the document.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    str
+        Such as ``3 x 500 kcmil copper, shielded, 1.62 in over the jacket; 5.25 lbf/ft together``.
+    """
+    names = Counter((cable_of(c, units), c["diameter_m"]) for c in bundle["cables"])
+    cables = "; ".join(
+        f"{n} x {name}, {units.text('size', d)} over the jacket" for (name, d), n in names.items()
+    )
+    return f"{cables}; {units.text('weight', bundle['weight_N_per_m'])} together"
+
+
+def other_words(document: Document, units: Units) -> list[str]:
+    """Return what else is pulled, and between which vaults.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    list of str
+        One sentence a stretch; none where the whole feeder has one bundle.
+    """
+    out = []
+    for other in document.get("other_bundles", ()):
+        longest = other["reel"]["longest_m"]
+        reel = ""
+        if document.get("reel") and longest != document["reel"]["longest_m"]:
+            reel = (
+                f"; longest on a reel {units.text('length', longest)}" if longest else "; no limit on a reel"
+            )
+        out.append(
+            f"from {isolated(other['from'])} to {isolated(other['to'])}: {bundle_words(other, units)}{reel}"
+        )
+    return out
+
+
+def reel_of(document: Document, section: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return what the cable of a section comes on: ``reel`` of the document, or of its other bundle."""
+    bundle = bundle_of(document, section)
+    reel: Mapping[str, Any] = bundle.get("reel", document["reel"])
+    return reel
+
+
+def count_of(document: Document, part: Mapping[str, Any]) -> int:
+    """Return how many cables a section or a pull has."""
+    return len(bundle_of(document, part)["cables"])
+
+
+def changes_of(document: Document, sections: Sequence[Mapping[str, Any]]) -> set[str]:
+    """Return the vaults at which the bundle changes from one section to the next.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    sections : sequence of mapping
+        Its sections, in order.
+
+    Returns
+    -------
+    set of str
+        Tags.
+    """
+    if not document.get("other_bundles"):
+        return set()
+    pairs = pairwise(sections)
+    return {a["to"] for a, b in pairs if a.get("other_bundle") != b.get("other_bundle")}
