@@ -18,7 +18,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from mechanics.errors import DomainError, FloatArray, in_range, one_of, together
+from mechanics.errors import DomainError, FloatArray, in_range, one_of, together, whole
 from mechanics.packing import ENCLOSING
 from mechanics.tables import built_in
 
@@ -287,11 +287,19 @@ def ratio_range(arrangement: str, n: int) -> tuple[float, float]:
     tuple of float
         From, and below; the second may be infinite.
 
+    Raises
+    ------
+    DomainError
+        Unknown arrangement, or one for another number of cables.
+
     Examples
     --------
     >>> ratio_range("diamond", 4)
     (2.414213562373095, 3.0)
     """
+    counts = COUNTS[one_of("arrangement", arrangement, COUNTS)]
+    if whole("n", n) not in counts:
+        raise DomainError(f"n must be {' or '.join(map(str, counts))} for {arrangement}, got {n!r}")
     if arrangement == "circle":
         return max(ENCLOSING[n - 1], math.sqrt(n / LOOSE_FILL)), math.inf
     return ENCLOSING[n - 1], DIAMOND_BELOW if arrangement == "diamond" else math.inf

@@ -24,11 +24,20 @@ from mechanics.packing import ENCLOSING, EXACT, enclosing
 from mechanics.tables import Tables, tables_of
 
 _ALIKE = 1e-9  # sizes and shares that differ by less are equal
-_TIGHTEST = {
-    "cradled": "Clearance is that of the triangle into which cradled cables can be drawn in a bend.",
-    "pair": "Clearance is that of one cable over the other, as two can be turned in a bend; no formula is published.",
-    "diamond": "Clearance is that of a square of four, into which a diamond can be drawn in a bend; less than the published one.",
+_TIGHTEST = {  # of equal cables, where it is not that of the arrangement itself
+    "cradled": ("Clearance is that of the triangle into which cradled cables can be drawn in a bend.",),
+    "pair": (
+        "Clearance is that of one cable over the other, as two can be turned in a bend; no formula is published.",
+    ),
+    "diamond": (
+        "Clearance is that of a square of four, into which a diamond can be drawn in a bend: less than the "
+        "published one of a diamond.",
+    ),
 }
+_TRIANGLE = ("Clearance is that of a triangle of three of the largest cable (safe side).",)
+_DRAWN = (
+    "Clearance is the room that all the cables leave when drawn together: no formula is published for them.",
+)
 
 
 @dataclass(frozen=True)
@@ -158,7 +167,8 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
 
     Notes
     -----
-    Accepted equivalents for mixed sizes: the mean diameter chooses the arrangement and counts for jamming; the largest
+    Of two cables of unequal sizes the worst position is known by statics, however they share the load. Accepted
+    equivalents for other mixed sizes: the mean diameter chooses the arrangement and counts for jamming; the largest
     counts for weight correction and sidewall factor. Three of mixed sizes lie cradled. Where the cables carry unequal
     shares of the tension, by conductor area, the sidewall factor grows by the greatest share.
 
@@ -198,16 +208,26 @@ def _lie(bundle: Bundle, D: float, tables: Tables) -> Lie:
     gap = room
     if n == 3 and room > 0 and ENCLOSING[2] * max(diameters) <= D:
         gap = max(room, float(clearance("triangular", D, max(diameters))) - sum(beside))
-    factor, notes = found.factor, found.notes
+    correction, factor, refusal, notes = found.correction, found.factor, found.refusal, found.notes
     greatest = _greatest_share(main) * n
     if greatest > 1 + _ALIKE:
         factor *= greatest
         notes += ("Tension shared by conductor area: the sidewall factor is that of the greatest share.",)
-    refusal = found.refusal if room > 0 else _too_small(sizes, least, D)
+    if n == 2 == len(sizes) and sizes[1] * (1 + _ALIKE) < sizes[0]:
+        # both are bounds, and statics knows two sizes: near twice the larger diameter the equivalent means nothing
+        pair = _unequal_pair(D, sizes[0], sizes[1])
+        correction = pair.correction if refusal else min(correction, pair.correction)
+        factor = pair.factor if refusal else min(factor, pair.factor)
+        refusal, notes = "", (*notes, *pair.notes)
+    if room <= 0:
+        refusal = _too_small(sizes, least, D)
+    if not refusal:
+        alike = sizes[0] <= sizes[-1] * (1 + _ALIKE)
+        notes += _TIGHTEST.get(found.arrangement, ()) if alike else _TRIANGLE if gap > room else _DRAWN
     single_three = n == 3 and not bundle.triplexed
     return Lie(
         arrangement=found.arrangement,
-        weight_correction=found.correction if bundle.weight_correction is None else bundle.weight_correction,
+        weight_correction=correction if bundle.weight_correction is None else bundle.weight_correction,
         sidewall_factor=factor if bundle.sidewall_factor is None else bundle.sidewall_factor,
         clearance=gap,
         jam_ratio=float(jam_ratio(D, (diameters[0], diameters[1], diameters[2]))) if single_three else None,
@@ -242,11 +262,9 @@ def _alone(bundle: Bundle, D: float, diameters: list[float], tables: Tables) -> 
     if mixed:
         notes.append(
             "Cables of mixed sizes: mean diameter for jamming, the largest for weight correction and sidewall pressure "
-            "(safe side); clearance is what the cables as they are leave when drawn together."
+            "(safe side)."
         )
     refusal = "" if stated else _refusal(arrangement, D, d, n, mixed)
-    if not refusal and not mixed and (said := _TIGHTEST.get(arrangement)):
-        notes.append(said)
     lower, upper = ratio_range(arrangement, n)
     ratio = D / d
     if not lower <= ratio < upper or ENCLOSING[n - 1] * d >= D:
@@ -270,7 +288,7 @@ def _with_beside(found: _Found, D: float, d: float, n: int, beside: list[float])
     factor = max(found.factor * correction / found.correction, 0.5 * correction * (1.0 + size / 6.0))
     note = (
         "A ground or fibre cable beside the others: no formula is published; a safe side is taken for weight "
-        "correction, sidewall pressure and clearance."
+        "correction and sidewall pressure."
     )
     return found._replace(
         correction=correction,
@@ -290,14 +308,16 @@ def _chosen(bundle: Bundle, ratio: float, n: int, mixed: bool, tables: Tables) -
 
 def _unequal_pair(D: float, a: float, b: float) -> _Found:
     """Return the lie of one cable with a smaller one beside it: the worst position of the two, by statics."""
-    note = "One cable with another beside it: the worst position of the two by statics (safe side)."
+    note = "Two cables of unequal sizes: the worst position of the two by statics (safe side)."
     if a + b >= D:
         return _Found("pair", 1.0, 1.0, "", (note,))
     # centres at (D-a)/2 and (D-b)/2 from the axis, (a+b)/2 apart
     p, q = D - a, D - b
     cosine = (p * p + q * q - (a + b) ** 2) / (2 * p * q)
     correction = math.sqrt(2.0 / (1.0 + cosine))
-    return _Found("pair", correction, max(1.0, correction / 2), "", (note,))
+    # however they share the load: one force is sin(x) / sin(between), x from 0 to between
+    factor = 1.0 if cosine >= 0.0 else 1.0 / math.sqrt(1.0 - cosine * cosine)
+    return _Found("pair", correction, factor, "", (note,))
 
 
 def _too_small(sizes: list[float], least: float, D: float) -> str:

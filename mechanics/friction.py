@@ -147,7 +147,7 @@ def prepare(track: Track, relube: Sequence[int] = ()) -> Prepared:
     >>> len(worn.chain), worn.friction[0].round(6).item(), worn.friction[-1].round(6).item()
     (12, 0.2, 0.220978)
     """
-    chain, n = track.chain, len(track.chain)
+    chain, n = instance("track", track, Track).chain, len(track.chain)
     slid_end = np.cumsum(np.where(track.guide, 0.0, chain.length))
     slid_start = np.concatenate(([0.0], slid_end[:-1]))
     stops = []

@@ -34,11 +34,17 @@ def kinds(chain: Chain) -> tuple[Kind, ...]:
     tuple of str
         ``straight``, ``flat bend`` and ``vertical bend`` have closed forms, ``curve`` is integrated.
 
+    Raises
+    ------
+    DomainError
+        No chain.
+
     Examples
     --------
     >>> kinds(Chain(length=[9, 5, 5, 5], grade_in=[0, 0, 0, 0.1], grade_out=[0, 0, 0.1, 0.1], turn=[0, 1, 0, 1]))
     ('straight', 'flat bend', 'vertical bend', 'curve')
     """
+    instance("chain", chain, Chain)
     return tuple(_KINDS[k] for k in _kind_numbers(chain.grade_in, chain.grade_out, chain.turn))
 
 

@@ -13,6 +13,8 @@ from mechanics.packing import ENCLOSING
 from mechanics.rules import SUPPLY, Check, Override, Practice, Rules, Verdict
 from mechanics.tables import Tables, built_in, tables_of
 
+LEAD = "lead-covered"
+"""The construction, in the tables, that has a lead sheath."""
 OVERRIDABLE: dict[str, str] = {
     "max_tension": "force",
     "conductor_tension": "force",
@@ -129,7 +131,8 @@ def attachment_limits(
     Returns
     -------
     tuple of Cap
-        Of the eye; or of the grip, and of the lead under it.
+        Of the eye; or of the grip, and of the lead under it: infinite, and the source says why, where a lead-covered
+        cable has no cross-section of its lead stated.
 
     Raises
     ------
@@ -153,7 +156,10 @@ def attachment_limits(
     row = known.find("limits", "basket_grip")
     caps = [Cap("grip_tension", row.number("value"), f"{row.source}; one grip over all cables")]
     lead = sum(c.sheath_area or 0.0 for c in main)
-    if lead > 0:
+    if any(c.construction == LEAD and not c.sheath_area for c in main):
+        said = "cross-section of the lead sheath not stated: no limit can be worked out for the lead under a grip"
+        caps.append(Cap("sheath_tension", float("inf"), said))
+    elif lead > 0:
         row = known.find("limits", "lead_sheath")
         caps.append(Cap("sheath_tension", row.number("value") * lead, f"{row.source}: under a grip"))
     return tuple(caps)

@@ -13,7 +13,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from mechanics.errors import DomainError, in_range
+from mechanics.errors import DomainError, FloatArray, in_range, number
 
 ENCLOSING = (
     1.0,
@@ -65,10 +65,7 @@ def enclosing(diameters: ArrayLike) -> float:
     >>> round(enclosing([50.0, 50.0, 50.0]), 2), enclosing([50.0, 20.0, 15.0])
     (107.74, 70.0)
     """
-    sizes = in_range("diameters", diameters, above=0.0)
-    if sizes.ndim != 1 or not 1 <= sizes.size <= len(ENCLOSING):
-        raise DomainError(f"diameters must be one to {len(ENCLOSING)}, got shape {sizes.shape}")
-    return _enclosing(tuple(sorted(sizes.tolist(), reverse=True)))
+    return _enclosing(tuple(sorted(_row(diameters).tolist(), reverse=True)))
 
 
 def packed(inside_diameter: float, diameters: ArrayLike) -> NDArray[np.complex128] | None:
@@ -85,9 +82,14 @@ def packed(inside_diameter: float, diameters: ArrayLike) -> NDArray[np.complex12
     -------
     ndarray of complex, shape (n,), or None
         The centres, about that of the circle; None where no way was found. [m]
+
+    Raises
+    ------
+    DomainError
+        Not above 0, or too few or too many.
     """
-    radii = 0.5 * np.asarray(diameters, dtype=np.float64)
-    around = 0.5 * inside_diameter
+    around = 0.5 * number("inside_diameter", inside_diameter, above=0.0)
+    radii = 0.5 * _row(diameters)
     if radii[0] > around:
         return None
     looks = iter(range(_LOOKS))
@@ -108,9 +110,14 @@ def packed(inside_diameter: float, diameters: ArrayLike) -> NDArray[np.complex12
     return centres if lay(1) else None
 
 
-def _places(
-    around: float, centres: NDArray[np.complex128], radii: NDArray[np.float64]
-) -> NDArray[np.complex128]:
+def _row(diameters: ArrayLike) -> FloatArray:
+    sizes = in_range("diameters", diameters, above=0.0)
+    if sizes.ndim != 1 or not 1 <= sizes.size <= len(ENCLOSING):
+        raise DomainError(f"diameters must be one to {len(ENCLOSING)}, got shape {sizes.shape}")
+    return sizes
+
+
+def _places(around: float, centres: NDArray[np.complex128], radii: FloatArray) -> NDArray[np.complex128]:
     """Return where the last of some circles can lie, touching two of the others or of the circle around."""
     new, others = radii[-1], radii[:-1]
     about = np.concatenate(([0.0], centres))

@@ -15,7 +15,7 @@ from importlib import resources
 from io import StringIO
 from pathlib import Path
 
-from mechanics.errors import DomainError, number
+from mechanics.errors import DomainError, instance, number, one_of
 from mechanics.units import kinds, quantity
 
 # Columns of each table: how each is read. The first columns, marked "name" or "size", are its key.
@@ -210,15 +210,18 @@ class Tables:
         Raises
         ------
         DomainError
-            No such table.
+            No such table, or a key of other columns.
         """
-        return self._table(table).get(_alike(table, key))
+        rows = self._table(table)
+        columns = _key_columns(table)
+        if len(key) != len(columns):
+            raise DomainError(f"key must be of {' and '.join(columns)} for {table}, got {key!r}")
+        for column, part in zip(columns, key, strict=True):
+            instance(column, part, str)
+        return rows.get(_alike(table, key))
 
     def _table(self, table: str) -> dict[tuple[str, ...], Entry]:
-        try:
-            return self._entries[table]
-        except KeyError:
-            raise DomainError(f"table must be one of {', '.join(_COLUMNS)}, got {table!r}") from None
+        return self._entries[one_of("table", table, _COLUMNS)]
 
     def _missing(self, table: str, key: tuple[str, ...]) -> str:
         """Say which part of a key is unknown, and what could stand there."""

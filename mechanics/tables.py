@@ -82,7 +82,12 @@ def inside_diameter(trade_size: str, kind: str, tables: Tables | None = None) ->
     >>> round(inside_diameter("2-1/2 in", "pvc schedule 80"), 4)
     0.0582
     """
-    return tables_of(tables).find("ducts", kind, trade_size).number("inside_diameter")
+    instance("kind", kind, str)
+    return (
+        tables_of(tables)
+        .find("ducts", kind, instance("trade_size", trade_size, str))
+        .number("inside_diameter")
+    )
 
 
 def friction_default(jacket: str, kind: str, tables: Tables | None = None) -> tuple[float, float, str]:
@@ -103,12 +108,19 @@ def friction_default(jacket: str, kind: str, tables: Tables | None = None) -> tu
         Lubricated, dry, and where they come from. A jacket or duct that the table does not hold gets the highest
         values of the table, or of that jacket, and the text says so.
 
+    Raises
+    ------
+    DomainError
+        No word for a jacket or a duct.
+
     Examples
     --------
     >>> friction_default("polyethylene", "PVC 40")[:2]
     (0.2, 0.4)
     """
     known = tables_of(tables)
+    instance("jacket", jacket, str)
+    instance("kind", kind, str)
     jacket_rows = [e for e in known.rows("friction") if jacket and _same_jacket(e.key[0], jacket)]
     if not jacket_rows:
         entry = known.find("friction", "", "any")
@@ -145,12 +157,18 @@ def least_temperature(jacket: str, tables: Tables | None = None) -> tuple[float,
     tuple of float and str
         Temperature [deg C], and where it comes from.
 
+    Raises
+    ------
+    DomainError
+        No word for a jacket.
+
     Examples
     --------
     >>> least_temperature("PVC")[0]
     -5.0
     """
     known = tables_of(tables)
+    instance("jacket", jacket, str)
     for entry in known.rows("temperature"):
         if jacket and _same_jacket(entry.key[0], jacket):
             return entry.number("least"), entry.source

@@ -18,7 +18,7 @@ from typing import Any, Literal
 
 import pint
 
-from mechanics.errors import DomainError
+from mechanics.errors import DomainError, instance, number, one_of, whole
 
 System = Literal["us", "si"]
 
@@ -204,13 +204,13 @@ units accepted: m, mm, cm, km, ft, in, kft, yd, mi, us_survey_foot
         match = _PLAIN.fullmatch(clean)
         if not match or not match["unit"]:
             raise _refused(text, kind, name)
-        number = _number(match["number"])
-        if number is None:
+        figure = _number(match["number"])
+        if figure is None:
             raise _refused(text, kind, name)
         unit = _unit(match["unit"], wanted)
         if unit is None:
             raise _refused(text, kind, name)
-        value = _to_si(-number if match["sign"] == "-" else number, unit, wanted.si)
+        value = _to_si(-figure if match["sign"] == "-" else figure, unit, wanted.si)
     if not math.isfinite(value):
         raise _refused(text, kind, name)
     return value
@@ -244,6 +244,7 @@ def factor(unit: str, kind: str) -> float:
     True
     """
     wanted = _kind(kind)
+    instance("unit", unit, str)
     expression = None if kind == "temperature" else _unit(" ".join(unit.translate(_ALIKE).split()), wanted)
     if expression is None:
         raise DomainError(f"unit must be a unit of {kind}, one of {', '.join(accepted(kind))}, got {unit!r}")
@@ -305,8 +306,7 @@ def shown_value(value: float, kind: str, system: System) -> float:
     >>> round(shown_value(4448.2216, "force", "us"), 3)
     1000.0
     """
-    if not math.isfinite(value):
-        raise DomainError(f"value must be finite, got {value!r}")
+    value = number("value", value)
     unit = _unit(_shown(kind, system)[0], _kind(kind))
     if unit is None:  # the table of units names a unit it does not spell
         raise DomainError(f"kind {kind!r} has no unit in the system {system!r}")
@@ -348,9 +348,9 @@ def show(value: float, kind: str, system: System, decimals: int | None = None) -
     '40.03 kN'
     """
     unit, usual = _shown(kind, system)
-    digits = usual if decimals is None else decimals
-    number = round(shown_value(value, kind, system), digits) + 0.0  # no "-0"
-    text = f"{number:,.{digits}f}" if system == "us" else f"{number:.{digits}f}"
+    digits = usual if decimals is None else whole("decimals", decimals, at_least=0)
+    shown = round(shown_value(value, kind, system), digits) + 0.0  # no "-0"
+    text = f"{shown:,.{digits}f}" if system == "us" else f"{shown:.{digits}f}"
     return f"{text}{'' if unit == '%' else ' '}{unit}"
 
 
@@ -383,24 +383,17 @@ def gauge_area(gauge: int) -> float:
     >>> round(gauge_area(-3) / factor("cmil", "area"), -2)
     211600.0
     """
-    if not -3 <= gauge <= 40:
-        raise DomainError(f"gauge must be from -3 (4/0) to 40, got {gauge!r}")
-    mils: float = 5.0 * 92.0 ** ((36 - gauge) / 39)
+    mils: float = 5.0 * 92.0 ** ((36 - whole("gauge", gauge, at_least=-3, at_most=40)) / 39)  # -3 is 4/0
     return mils**2 * factor("cmil", "area")
 
 
 def _kind(kind: str) -> _Kind:
-    try:
-        return _kinds()[kind]
-    except KeyError:
-        raise DomainError(f"kind must be one of {', '.join(_kinds())}, got {kind!r}") from None
+    return _kinds()[one_of("kind", kind, _kinds())]
 
 
 def _shown(kind: str, system: str) -> tuple[str, int]:
     shown = _kind(kind).shown
-    if system not in shown:
-        raise DomainError(f"system must be 'us' or 'si', got {system!r}")
-    return shown[system]
+    return shown[one_of("system", system, shown)]
 
 
 def _refused(text: object, kind: str, name: str) -> DomainError:

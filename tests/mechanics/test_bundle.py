@@ -91,6 +91,9 @@ def test_mixed_sizes_fit_where_they_do_and_the_words_are_true() -> None:
     # three of nearly one size leave nearly what three of one size do
     near, equal = lie(mixed(50, 50, 49.99), 0.1274), lie(mixed(50, 50, 50), 0.1274)
     assert near.clearance == pytest.approx(equal.clearance)
+    # two of unequal sizes are settled by statics, however tight
+    two = lie(mixed(50, 20), 0.075)
+    assert (two.refusal, two.clearance) == ("", pytest.approx(0.005))
     # for more than three it is only known that they fit in what was found
     assert "no way was found" in lie(mixed(50, 40, 30, 20), 0.08).refusal
 
@@ -169,8 +172,13 @@ def test_one_cable_with_another_beside_it_by_statics(
     bundle = Bundle((replace(CABLE, diameter=a), replace(GROUND, diameter=b)))
     found = lie(bundle, D)
     assert found.weight_correction >= worst_pair(D, a, b, share) - 1e-9
-    # and the bound is reached, not just kept: by the weights that put the two symmetrically
     p, q = D - a, D - b
+    between = math.acos((p * p + q * q - (a + b) ** 2) / (2 * p * q))
+    # and so are the forces on each of the two, whatever each carries
+    one = math.atan2((1 - share) * q * math.sin(between), share * p + (1 - share) * q * math.cos(between))
+    assert found.sidewall_factor >= math.sin(one) / math.sin(between) - 1e-9
+    assert found.sidewall_factor >= math.sin(between - one) / math.sin(between) - 1e-9
+    # and the bound is reached, not just kept: by the weights that put the two symmetrically
     assert found.weight_correction == pytest.approx(worst_pair(D, a, b, q / (p + q)), rel=1e-6)
 
 

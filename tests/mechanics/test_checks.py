@@ -81,6 +81,13 @@ def test_a_grip_and_lead_under_it() -> None:
     assert check(result, "grip_tension").limit == pytest.approx(1000 * LBF)
     assert check(result, "sheath_tension").limit == pytest.approx(300 * 10.342)  # TES-P-104.05, 4.2.2
     assert "sheath_tension" not in names(evaluated(lead))
+    # lead of which nothing is known is said, not passed over
+    unknown = Bundle((replace(CABLE, construction="lead-covered"),))
+    noted = check(evaluated(unknown, attachment="grip"), "sheath_tension")
+    assert (noted.verdict, noted.limit) == ("note", None)
+    assert "not stated" in noted.source
+    stated = evaluated(unknown, attachment="grip", overrides={"sheath_tension": Override(3000.0)})
+    assert check(stated, "sheath_tension").limit == 3000.0
 
 
 def test_the_share_of_more_than_three_conductors_is_said() -> None:

@@ -12,15 +12,17 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import pint
 import pytest
 
 import mechanics
-from mechanics import arrangement, forms, forms_vertical, limits, lubricant
+from mechanics import arrangement, forms, forms_vertical, limits, lubricant, packing, tables, units
 from mechanics.bundle import weight_of
 from mechanics.contact import PressedFriction
 from mechanics.friction import friction_after
 from mechanics.passage import Passage
 
+units_of_pint: Any = pint.UnitRegistry()
 BAD: dict[str, object] = {
     "None": None,
     "word": "x",
@@ -263,6 +265,29 @@ WALK: list[tuple[Callable[..., Any], dict[str, Any], dict[str, str]]] = [
         {"entry": 900.0, "weight": 5.0, "friction": 0.3, "radius": 3.0, "angle": 1.0},
         {"weight": "zero half two empty", "friction": "zero half two empty"},
     ),
+    (units.quantity, {"text": "5 ft", "kind": "length"}, {"kind": ""}),
+    (units.factor, {"unit": "ft", "kind": "length"}, {"unit": "", "kind": ""}),
+    (
+        units.show,
+        {"value": 1.0, "kind": "length", "system": "us"},
+        {"value": ANY, "kind": "", "system": "", "decimals": "None"},
+    ),
+    (units.gauge_area, {"gauge": 4}, {"gauge": ""}),
+    (
+        tables.inside_diameter,
+        {"trade_size": "5", "kind": "PVC 40"},
+        {"trade_size": "figure", "tables": "None"},
+    ),
+    (
+        tables.friction_default,
+        {"jacket": "PVC", "kind": "PVC 40"},
+        {"jacket": NAME, "kind": NAME, "tables": "None"},
+    ),
+    (tables.Tables, {}, {"folder": "None word figure"}),
+    (packing.enclosing, {"diameters": [1.0]}, {"diameters": "two"}),
+    (STRAIGHT.part, {"start": 0, "stop": 1}, {"start": "", "stop": ""}),
+    (STRAIGHT.chain, {"index": 0}, {"index": ""}),
+    (mechanics.Chain.joined, {"chains": [STRAIGHT]}, {"chains": "empty"}),
 ]
 CASES = [(call, good, name, legal) for call, good, walked in WALK for name, legal in walked.items()]
 
@@ -291,3 +316,27 @@ def test_refused_by_name_or_answered(
         elif name not in refused or "must" not in refused:
             wrong.append(f"{what}: says {refused}")
     assert not wrong, "\n".join(wrong)
+
+
+def test_every_public_name_is_walked() -> None:
+    made_here = {
+        "Check",
+        "Crossing",
+        "DomainError",
+        "Lie",
+        "LubricantPlan",
+        "PullResult",
+    }  # results, not arguments
+    assert {call.__name__ for call, *_ in WALK} >= set(mechanics.__all__) - made_here
+
+
+def test_a_quantity_with_a_unit_is_no_number() -> None:
+    # numpy would take 500 ft for 500
+    with pytest.raises(mechanics.DomainError, match="length must be plain numbers in SI units"):
+        forms.straight(0.0, 20.0, 0.3, units_of_pint.Quantity(500, "ft"))
+
+
+@pytest.mark.parametrize("rows", [["1", "2"], [1 + 0j, 2 + 0j], [None, 1.0]])
+def test_a_chain_of_no_numbers(rows: list[Any]) -> None:
+    with pytest.raises(mechanics.DomainError, match=r"length\[0\] must be a real number"):
+        mechanics.Chain(rows, [0.0, 0.0], [0.0, 0.0], [0.0, 0.0])

@@ -270,12 +270,14 @@ def test_five_cables_can_wedge_in_a_tight_duct() -> None:
     assert 5 / D**2 > LOOSE_FILL
     with pytest.raises(DomainError):
         weight_correction("circle", D, 1.0, 5)
+    row_of_five = 1 + (5**2 - 1) / 6 / (D - 1) ** 2
     for _ in range(40):
         centres = settled(D, np.ones(5), rng)
         if centres is not None:
             worst = max(worst, forces(centres, D)[0])
-    row_of_five = 1 + (5**2 - 1) / 6 / (D - 1) ** 2
-    assert worst > 1.1 * row_of_five
+        if worst > 1.1 * row_of_five:
+            return
+    pytest.fail(f"worst of 40 piles {worst}, a row of five {row_of_five}")
 
 
 @pytest.mark.parametrize("ratio", [2.01, 2.3, 3.0])
