@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -15,7 +15,11 @@ LESS_FRICTION = 0.05
 """How much lower friction is tried."""
 
 _LEAST_FRICTION = 0.02
-_WIDER = 2.0  # how many times the radius is tried, where there is room
+_SAME = 1e-4  # radii nearer to each other than that share of them are one
+# How many times the radius is tried where no larger one is made, and there is room.
+_WIDER = 2.0
+# A lower utilisation that is worth telling: half a percent.
+_TELLS = 0.005
 
 
 @dataclass(frozen=True)
@@ -25,8 +29,9 @@ class Gain:
     Parameters
     ----------
     kind : {"stop", "radius", "friction"}
-        One more re-lube stop; a larger sweep in the bend that is pressed hardest; friction lower by
-        :data:`LESS_FRICTION` in all ducts, wet and dry.
+        One more re-lube stop; a larger sweep in the bend that is pressed hardest, the first of those made that lowers the
+        utilisation, or else the largest there is room for; friction lower by :data:`LESS_FRICTION` in all ducts, wet and
+        dry.
     value : float
         Vault of the stop; centreline radius [m]; the change of friction.
     where : str
@@ -48,7 +53,7 @@ class Gain:
     now: float | None = None
 
 
-def gains(pulls: Pulls, option: PullOption) -> tuple[Gain, ...]:
+def gains(pulls: Pulls, option: PullOption, radii: Sequence[float] = ()) -> tuple[Gain, ...]:
     """Return what would relieve a pull, each change on its own.
 
     Parameters
@@ -57,6 +62,8 @@ def gains(pulls: Pulls, option: PullOption) -> tuple[Gain, ...]:
         Of the row.
     option : PullOption
         The pull as planned.
+    radii : sequence of float, optional
+        Of the sweeps that are made; where none of them is larger than the bend's own, twice that is tried. [m]
 
     Returns
     -------
@@ -64,7 +71,7 @@ def gains(pulls: Pulls, option: PullOption) -> tuple[Gain, ...]:
         Those that can be made, whether or not they help.
     """
     result = pulls.evaluate(option.feed, option.pull, option.relube)
-    return (*_stop(pulls, option), *_sweep(pulls, option, result), *_friction(pulls, option))
+    return (*_stop(pulls, option), *_sweep(pulls, option, result, radii), *_friction(pulls, option))
 
 
 def _stop(pulls: Pulls, option: PullOption) -> Iterator[Gain]:
@@ -80,20 +87,27 @@ def _stop(pulls: Pulls, option: PullOption) -> Iterator[Gain]:
         yield Gain("stop", float(vault), pulls.row.vaults[vault].tag, used)
 
 
-def _sweep(pulls: Pulls, option: PullOption, result: PullResult) -> Iterator[Gain]:
+def _sweep(pulls: Pulls, option: PullOption, result: PullResult, radii: Sequence[float]) -> Iterator[Gain]:
     place = hardest_bend(pulls.row, option.feed, option.pull, result)
     if place is None:
         return
     span, bend = place
     row = pulls.row
     now = 1.0 / float(row.spans[span].chain.curvature[bend])
-    radius = min(_WIDER * now, roomiest(row, span, bend, _WIDER * now))
-    if radius <= now * (1.0 + 1e-6):
-        return
-    changed = pulls.on(with_sweep(row, span, bend, radius))
-    used = changed.evaluate(option.feed, option.pull, option.relube).utilisation
+    larger = [r for r in sorted(radii) if r > now * (1.0 + _SAME)] or [_WIDER * now]
+    room = roomiest(row, span, bend, larger[-1])
     ids = row.spans[span].ids
-    yield Gain("radius", radius, ids[bend] if ids else "", used, span, bend, now)
+    best: Gain | None = None
+    for radius in [r for r in larger if r <= room * (1.0 + _SAME)] or [room]:
+        if radius <= now * (1.0 + _SAME):
+            return
+        changed = pulls.on(with_sweep(row, span, bend, min(radius, room)))
+        used = changed.evaluate(option.feed, option.pull, option.relube).utilisation
+        best = Gain("radius", radius, ids[bend] if ids else "", used, span, bend, now)
+        if used < result.utilisation - _TELLS:
+            break
+    if best is not None:
+        yield best
 
 
 def _friction(pulls: Pulls, option: PullOption) -> Iterator[Gain]:

@@ -57,7 +57,7 @@ def explained(
     ):
         written["why"] = _runner(planned, runner, section)
         for option, pull in zip(section.pulls, written["pulls"], strict=True):
-            pull["why"] = _pull(planned, job.plan, section, option, next(pulls))
+            pull["why"] = _pull(job, planned, section, option, next(pulls))
     return [_splice(job, planned, plan, offers, k) for k in range(1, len(plan.sections))]
 
 
@@ -93,15 +93,13 @@ def _runner(planned: FeederPlan, runner: RunnerUp, section: Section) -> Document
     return {"runner_up": brief(planned, runner.plan), "extra_cost": runner.extra_cost, "none": ""}
 
 
-def _pull(
-    planned: FeederPlan, rules: PlanRules, section: Section, option: PullOption, done: DonePull
-) -> Document:
+def _pull(job: Job, planned: FeederPlan, section: Section, option: PullOption, done: DonePull) -> Document:
     climb = planned.row.climb(option.pull, option.feed)
     return {
-        "other_way": _other_way(planned, rules, section, option, done, climb),
+        "other_way": _other_way(planned, job.plan, section, option, done, climb),
         "climb_m": option.climb,
         "other_climb_m": climb,
-        "gains": [_gain(planned, gain) for gain in gains(planned.pulls, option)],
+        "gains": [_gain(planned, gain) for gain in gains(planned.pulls, option, job.options.standard_radii)],
     }
 
 

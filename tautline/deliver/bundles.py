@@ -84,14 +84,40 @@ def other_words(document: Document, units: Units) -> list[str]:
 
 
 def reel_of(document: Document, section: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Return what the cable of a section comes on: ``reel`` of the document, or of its other bundle."""
+    """Return what the cable of a section comes on.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    section : mapping
+        One of its sections.
+
+    Returns
+    -------
+    mapping
+        ``reel`` of the document, or of its other bundle.
+    """
     bundle = bundle_of(document, section)
     reel: Mapping[str, Any] = bundle.get("reel", document["reel"])
     return reel
 
 
 def count_of(document: Document, part: Mapping[str, Any]) -> int:
-    """Return how many cables a section or a pull has."""
+    """Return how many cables a section or a pull has.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    part : mapping
+        One of its sections or pulls.
+
+    Returns
+    -------
+    int
+        Each on a reel of its own.
+    """
     return len(bundle_of(document, part)["cables"])
 
 

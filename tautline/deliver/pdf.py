@@ -121,7 +121,7 @@ def report_data(document: Document) -> dict[str, Any]:
             [
                 str(a["number"]),
                 price(a["cost"]),
-                percent(a["utilisation"]),
+                a["use"],
                 *(str(a[key]) for key in ("sections", "pulls", "relubes")),
                 a["splices"],
                 a["said"],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -198,6 +198,36 @@ def percent(utilisation: float | None) -> str:
     shown = 100.0 * utilisation
     decimals = next((d for d in range(7) if round(shown, d) != 100.0 or shown == 100.0), 6)
     return f"{shown:,.{decimals}f} %"
+
+
+def percents(utilisations: Sequence[float]) -> list[str]:
+    """Return utilisations in percent, with as many more digits as it takes to tell different ones apart.
+
+    Parameters
+    ----------
+    utilisations : sequence of float
+        Ratios that stand side by side.
+
+    Returns
+    -------
+    list of str
+        Each with the sign.
+
+    Examples
+    --------
+    >>> percents([0.7547, 0.7512, 0.62]), percents([0.75, 0.75])
+    (['75.5 %', '75.1 %', '62 %'], ['75 %', '75 %'])
+    >>> percents([0.9996, 0.99958])
+    ['99.960 %', '99.958 %']
+    """
+    shown = [percent(u) for u in utilisations]
+    for decimals in range(1, 7):
+        before = tuple(zip(shown, utilisations, strict=True))
+        for k, (text, value) in enumerate(before):
+            finer = f"{100.0 * value:,.{decimals}f} %"
+            if len(finer) > len(text) and any(s == text and abs(v - value) > 1e-9 for s, v in before):
+                shown[k] = finer
+    return shown
 
 
 def used(way: Mapping[str, Any]) -> str:

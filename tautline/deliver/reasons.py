@@ -8,7 +8,7 @@ from typing import Any
 
 from tautline.deliver.bundles import changes_of
 from tautline.deliver.frame import Document, pulls_of, sections_of
-from tautline.deliver.present import Units, count, isolated, percent, plain, words
+from tautline.deliver.present import Units, count, isolated, percent, percents, plain, words
 
 Data = Mapping[str, Any]
 
@@ -311,7 +311,9 @@ def alternative_rows(document: Document) -> list[dict[str, Any]]:
         The cheapest first.
     """
     rows = []
-    for number, item in enumerate(document.get("alternatives") or [], 1):
+    items = document.get("alternatives") or []
+    uses = percents([item["plan"]["utilisation"] for item in items])
+    for number, (item, use) in enumerate(zip(items, uses, strict=True), 1):
         plan = item["plan"]
         splices = [isolated(s["to"]) for s in plan["sections"][:-1]]
         relube = [isolated(v) for s in plan["sections"] for p in s["pulls"] for v in p["relube"]]
@@ -325,6 +327,7 @@ def alternative_rows(document: Document) -> list[dict[str, Any]]:
                 "number": number,
                 "cost": plan["cost"],
                 "utilisation": plan["utilisation"],
+                "use": use,
                 "sections": len(plan["sections"]),
                 "pulls": plan["setups"],
                 "relubes": plan["relubes"],

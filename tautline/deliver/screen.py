@@ -297,7 +297,7 @@ def _alternatives(document: Document) -> list[str]:
     heads = ["no", "splices at", "cost", "worst use", "sections", "pulls", "re-lube stops"]
     table: list[_TableRow] = []
     for a in rows:
-        figures = [price(a["cost"]), percent(a["utilisation"])]
+        figures = [price(a["cost"]), a["use"]]
         figures += [str(a[key]) for key in ("sections", "pulls", "relubes")]
         notes = [a["said"]] if a["said"] else []
         table.append(

@@ -177,6 +177,26 @@ def test_a_larger_sweep_relieves_the_bend_it_names() -> None:
         assert gain.utilisation < option.utilisation
 
 
+def test_the_first_radius_made_that_buys_something_is_told() -> None:
+    """Of the sweeps that are made, tried one by one upward: the first with which the worst check is half a percent less."""
+    row = row_of([(80.0, 0.0), (3.0, 1.0), (40.0, 0.0), (2.0, 0.8), (60.0, 0.0)])
+    pulls = RowPulls(row, BUNDLE, replace(RULES, max_sidewall=1800.0))
+    (option,) = (o for o in pulls(0) if o.pull == 1)
+    made = (1.0, 2.51, 3.01, 3.02, 4.0, 6.0)
+    (gain,) = (g for g in gains(pulls, option, made) if g.kind == "radius")
+    assert gain.segment is not None
+    used = {
+        r: RowPulls(with_sweep(row, 0, gain.segment, r), BUNDLE, pulls.rules).evaluate(0, 1).utilisation
+        for r in made
+        if r > (gain.now or 0.0)
+    }
+    assert gain.value == min(r for r, u in used.items() if u < option.utilisation - 0.005)
+    assert gain.utilisation == pytest.approx(used[gain.value])
+    # none that is made is larger than the bend's own
+    (gain,) = (g for g in gains(pulls, option, (1.0,)) if g.kind == "radius")
+    assert gain.value == pytest.approx(2.0 * (gain.now or 0.0))
+
+
 def plan_points(chain: Chain) -> tuple[float, float]:
     """Where a flat chain ends, laid from the origin along x."""
     x = y = heading = 0.0
