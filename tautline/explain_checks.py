@@ -122,8 +122,8 @@ def _limit(page: Page, check: Document) -> list[str]:
     plain = told(page, check, check["limit"])
     name = check["name"]
     if name == "jam_ratio":
-        low, high = page.rules.get("jam_low"), page.rules.get("jam_high")
-        if low is None or high is None:
+        low, high = check["limit"], check.get("limit_high")
+        if high is None:
             return [f"{plain}, the lower end of the band"]
         within = low <= check["value"] <= high
         return [

@@ -5,20 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 
+from mechanics.packing import ENCLOSING, enclosing
 from tautline.document import Document
 from tautline.explain_page import SAME, Page, bend
 from tautline.explain_segment import number
 from tautline.explain_values import Shown
-
-_ENCLOSING = (
-    1.0,
-    2.0,
-    1.0 + 2.0 / math.sqrt(3.0),
-    1.0 + math.sqrt(2.0),
-    1.0 + 1.0 / math.sin(math.pi / 5),
-    3.0,
-)
-"""Diameter of the smallest circle around one to six equal circles of diameter 1."""
 
 
 def _radius(page: Page, check: Document) -> Shown:
@@ -73,55 +64,53 @@ def _sizes(page: Page) -> tuple[list[float], list[float]]:
     return [c["diameter_m"] / u for c in main], [c["diameter_m"] / u for c in cables if c not in main]
 
 
-def _gaps(page: Page, D: float) -> Iterator[tuple[str, str, float]]:
-    """Go through the formulas of the clearance: formula, numbers put in, result, in the unit of diameters."""
+def _gaps(page: Page, D: float) -> Iterator[tuple[tuple[str, ...], str, float]]:
+    """Go through the ways to work out the clearance: lines before it, the formula with its numbers, what comes out."""
     main, beside = _sizes(page)
-    n, d = len(main), max(main)
-    less = "".join(f" - {number(g)}" for g in beside)
-    off, word = math.fsum(beside), " - what lies on top" if beside else ""
-    s = d / (D - d) if d < D else math.inf
-    if n == 1:
-        yield f"D - d{word}", f"{number(D)} - {number(d)}{less}", D - d - off
-    if n > 1 and s < 1:
-        root, gap = math.sqrt(1 - s * s), number(D - d)
-        if n == 2:
-            yield (
-                f"(D - d)/2 (1 + sqrt(1 - s^2)){word}",
-                f"{gap} / 2 x (1 + sqrt(1 - {number(s)}^2)){less}",
-                (D - d) / 2 * (1 + root) - off,
-            )
-        if n == 3:
-            yield (
-                f"triangular, D/2 - (1 + sqrt(3))/2 d + (D - d)/2 sqrt(1 - s^2){word}",
-                f"{number(D)} / 2 - (1 + sqrt(3)) / 2 x {number(d)} + {gap} / 2 x sqrt(1 - {number(s)}^2){less}",
-                D / 2 - (1 + math.sqrt(3)) / 2 * d + (D - d) / 2 * root - off,
-            )
-        if n == 4:
-            yield (
-                f"(D - d) (1 - 2 s^2){word}",
-                f"{gap} x (1 - 2 x {number(s)}^2){less}",
-                (D - d) * (1 - 2 * s * s) - off,
-            )
-    if n > 1:
+    sizes = sorted((*main, *beside), reverse=True)
+    d, around = max(main), enclosing(sizes)
+    if len(main) == 3 and 2 * d < D:
+        less, word = "".join(f" - {number(g)}" for g in beside), " - what lies on top" if beside else ""
+        s = d / (D - d)
         yield (
-            f"D - diameter of the bundle drawn round{word}",
-            f"{number(D)} - {number(_ENCLOSING[n - 1])} x {number(d)}{less}",
-            D - _ENCLOSING[n - 1] * d - off,
+            (f"s = d / (D - d) = {number(d)} / {number(D - d)} = {number(s)}",),
+            f"triangular, D/2 - (1 + sqrt(3))/2 d + (D - d)/2 sqrt(1 - s^2){word} = {number(D)} / 2 - (1 + sqrt(3)) / 2 x "
+            f"{number(d)} + {number(D - d)} / 2 x sqrt(1 - {number(s)}^2){less}",
+            D / 2 - (1 + math.sqrt(3)) / 2 * d + (D - d) / 2 * math.sqrt(1 - s * s) - math.fsum(beside),
         )
+    yield _circle(sizes, around), f"D - c = {number(D)} - {number(around)}", D - around
+
+
+def _circle(sizes: list[float], around: float) -> tuple[str, ...]:
+    """Say how the smallest circle around some cables is found, in which they leave the most room however they lie."""
+    n, c = len(sizes), number(around)
+    if n == 1:
+        return ("c the diameter of the cable",)
+    if math.isclose(sizes[0], sizes[-1]):
+        times = number(ENCLOSING[n - 1])
+        return (
+            f"the smallest circle around {n} equal cables: c = {times} d = {times} x {number(sizes[0])} = {c}",
+        )
+    if math.isclose(around, sizes[0] + sizes[1]):
+        return (f"one cable over the other: c = {number(sizes[0])} + {number(sizes[1])} = {c}",)
+    if n != 3:
+        return ("c the least circle in which a way was found to lay the cables, by search",)
+    a, b, e = (number(2 / d) for d in sizes)
+    return (
+        f"the smallest circle around the cables, their 2/d being k1 = {a}, k2 = {b}, k3 = {e}:",
+        f"c = 2/(2 sqrt(k1 k2 + k2 k3 + k3 k1) - k1 - k2 - k3) = 2 / (2 x sqrt({a} x {b} + {b} x {e} + {e} x {a}) - "
+        f"{a} - {b} - {e}) = {c}",
+    )
 
 
 def _clearance(page: Page, check: Document) -> Shown:
     i = _first(page, check)
-    D = page.pull["segments"]["inside_diameter_m"][i] / page.units.small_unit
-    stated = check["value"] / page.units.small_unit
-    for formula, put_in, gap in _gaps(page, D):
-        if abs(gap - stated) <= SAME * D:
+    unit = page.units.small_unit
+    D = page.pull["segments"]["inside_diameter_m"][i] / unit
+    for before, worked, gap in _gaps(page, D):
+        if abs(gap - check["value"] / unit) <= SAME * D:
             told = f"{number(gap)} {page.units.small_name}"
-            lines = [f"{formula} = {put_in} = {told}", f"D of the duct of segment {i + 1}"]
-            if "s^2" in formula:
-                d = max(_sizes(page)[0])
-                lines.insert(0, f"s = d / (D - d) = {number(d)} / {number(D - d)} = {number(d / (D - d))}")
-            return Shown(tuple(lines), gap * page.units.small_unit)
+            return Shown((*before, f"{worked} = {told}", f"D of the duct of segment {i + 1}"), gap * unit)
     return Shown(())
 
 
@@ -181,6 +170,7 @@ _WORKED: dict[str, Callable[[Page, Document], Shown]] = {
     "clearance": _clearance,
     "clearance_advice": _clearance,
     "fill": _fill,
+    "arrangement": _fill,
     "jam_ratio": _jam,
     "creep": _creep,
 }

@@ -49,7 +49,10 @@ def fitted(lines: Iterable[str], width: int = WIDTH) -> Iterator[str]:
         body, deeper = text[len(indent) :], " " * (len(indent) + 2)
         parts = body.split(" = ")
         if _LIST.search(body):  # several equations: each stays whole
-            parts = [_LIST.sub("\n", body).replace(" ", _KEPT).replace("\n", " ")]
+            widest = room - len(indent) - 4
+            parts = [
+                " ".join(one if len(one) > widest else one.replace(" ", _KEPT) for one in _LIST.split(body))
+            ]
         elif body.endswith((".", ":")) or (len(parts) == 2 and len(parts[0]) < _SHORT):
             parts = [body]  # a sentence, or a letter that is said to be something
         current, started = indent + parts[0], False

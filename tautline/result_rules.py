@@ -16,8 +16,6 @@ _JOB = "job"
 # numbers of the table of limits that stand in a formula: the row, and its SI unit
 _LIMITS = {
     "jam_allowance": "1",
-    "jam_low": "1",
-    "jam_high": "1",
     "multiplexed_one": "1",
     "multiplexed_overall": "1",
     "lead_sheath": "N/m2",

@@ -103,6 +103,11 @@ def test_every_equation_comes_out_as_printed(run, request):
             count, wrong = follow(page)
             assert not wrong
             assert count > 2 * len(way["segments"]["length_m"]) + 10
+            blocks = re.findall(
+                r"^  (\w[\w ]+): .*\n    value   ((?:.*\n)+?)    (?:limit|source) ", page, re.M
+            )
+            assert len(blocks) == len(way["checks"])
+            assert all(" = " in worked for name, worked in blocks if "temperature" not in name)
             assert "DOCUMENT SAYS" not in page
 
 
