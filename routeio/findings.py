@@ -71,7 +71,9 @@ def span_text(metres: float) -> str:
     ('0.61 m (2.00 ft)', '0.003 m (0.010 ft)')
     """
     size = abs(metres)
-    digits = 2 if size >= 0.1 or size == 0.0 else 3 if size >= 1e-3 else 5
+    if size >= 0.1 or size == 0.0:
+        return f"{metres:.2f} m ({metres / 0.3048:.2f} ft)"
+    digits = 3 if size >= 1e-3 else 5
     return f"{metres:.{digits}f} m ({metres / 0.3048:.{digits}f} ft)"
 
 

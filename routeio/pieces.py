@@ -6,7 +6,7 @@ cheapest division is found exactly, for pieces of up to a stated number of legs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 
 import numpy as np
@@ -88,6 +88,10 @@ class Moments:
     xz: FloatArray
     yz: FloatArray
     zz: FloatArray
+
+    def take(self, pieces: IntArray) -> Moments:
+        """Return those of some pieces, counted in one row."""
+        return Moments(*[getattr(self, f.name).ravel()[pieces] for f in fields(self)])
 
     def line(self) -> FloatArray:
         """Return the sum of squared distances from the nearest line."""
@@ -387,27 +391,33 @@ def _piece_costs(
     prior: Prior,
 ) -> tuple[FloatArray, FloatArray]:
     """Return what straights and arcs that end at the given rows cost, by how many legs they have, 1 to width."""
-    back = np.arange(width + 1)
-    inside = back <= local[rows, None]
-    at = np.maximum(rows[:, None] - back, 0)
-    x, y = xy[:, 0][at], xy[:, 1][at]
-    x -= x[:, :1].copy()
-    y -= y[:, :1].copy()
-    w = np.where(inside, weight[at], 0.0)
+    back = np.arange(width + 1)[:, None]
+    at = np.maximum(rows - back, 0)
+    x, y = xy[:, 0].take(at), xy[:, 1].take(at)
+    x -= x[0].copy()
+    y -= y[0].copy()
+    w = weight.take(at)
+    w[back > local[rows]] = 0.0
     z = x * x + y * y
     wx, wy = w * x, w * y
     every = (w, wx, wy, wx * x, wx * y, wy * y, wx * z, wy * z, w * z * z)
-    sums = Moments(*[np.cumsum(m, axis=1)[:, 1:].copy() for m in every])
+    sums = Moments(*[np.cumsum(m, axis=0)[1:] for m in every])
     np.maximum(sums.n, 1e-9, out=sums.n)
-    inside = inside[:, 1:]
-    spread = variance[rows, None]
-    line = np.where(inside, sums.line() / spread + prices.line, np.inf)
+    inside = back[1:] <= local[rows]
+    spread = variance[rows]
+    square = sums.line() / spread
+    line = np.where(inside, square + prices.line, np.inf)
     arc = np.full(line.shape, np.inf)
-    if width > 1:
-        longest = np.maximum.accumulate(np.hypot(np.diff(x, axis=1), np.diff(y, axis=1)), axis=1)
-        square, _, _, radius = sums.circle()
+    # a straight may stand wherever an arc may: one that costs no more than an arc at its best leaves nothing to ask
+    worth = inside & (sums.n > 2.5) & (square + prices.line > prices.arc)
+    worth[0] = False
+    some = np.flatnonzero(worth)
+    if some.size:
+        leg = np.hypot(np.diff(x, axis=0), np.diff(y, axis=0))
+        longest = np.maximum.accumulate(leg, axis=0).ravel()[some]
+        square, _, _, radius = sums.take(some).circle()
         unlike = ((np.log(np.maximum(radius, 1e-6)) - np.log(prior.radius)) / prior.spread) ** 2
-        good = inside & (longest * longest <= 8.0 * prices.bow * radius) & (sums.n > 2.5)
-        good[:, 0] = False
-        arc = np.where(good, square / spread + prices.arc + unlike, np.inf)
-    return line, arc
+        good = longest * longest <= 8.0 * prices.bow * radius
+        cost = square / spread[some % len(rows)] + prices.arc + unlike
+        arc.ravel()[some] = np.where(good, cost, np.inf)
+    return line.T, arc.T

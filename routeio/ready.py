@@ -106,20 +106,25 @@ def all_ready(lines: Sequence[RawLine]) -> list[Ready | InputRefusedError]:
     known = np.add.reduceat(np.isfinite(points[:, 2]).astype(np.int64), offsets[:-1])
     odd |= (known > 0) & (known < sizes)
     back = backward(np.hypot(step[:, 0], step[:, 1]), np.concatenate(([0], np.cumsum(sizes - 1))))
+    # every line from the end it is taken from, about its first vertex
+    at = np.arange(len(points))
+    at = np.where(np.repeat(back, sizes), np.repeat(offsets[:-1] + offsets[1:] - 1, sizes) - at, at)
+    plan, z = points[at, :2], points[at, 2]
+    origin = plan[offsets[:-1]]
+    plan -= np.repeat(origin, sizes, axis=0)
     none, count = np.zeros(int(sizes.max())), np.arange(int(sizes.max()))
+    bounds, turned, raised = offsets.tolist(), back.tolist(), (known > 0).tolist()
     out: list[Ready | InputRefusedError] = []
-    for i, line in enumerate(lines):
-        if odd[i]:
+    for i, (line, wrong) in enumerate(zip(lines, odd.tolist(), strict=True)):
+        if wrong:
             out.append(_one_ready(line))
             continue
-        own, ids = points[offsets[i] : offsets[i + 1]], line.ids
-        if back[i]:
-            own, ids = own[::-1], ids[::-1]
-        k = len(own)
+        a, b = bounds[i], bounds[i + 1]
+        straight = none[: b - a - 1]
         out.append(
             Ready(
-                _from(own[0, :2]), own[0, :2], own[:, :2] - own[0, :2], none[: k - 1], none[: k - 1], ids,
-                own[:, 2], count[:k], bool(known[i]), False, line.drawn, line.where, (), bool(back[i]),
+                _from(origin[i]), origin[i], plan[a:b], straight, straight, line.ids[::-1] if turned[i] else line.ids,
+                z[a:b], count[: b - a], raised[i], False, line.drawn, line.where, (), turned[i],
             )
         )  # fmt: skip
     return out
