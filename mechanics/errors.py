@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import numbers
 from collections.abc import Callable, Collection, Sequence
 from decimal import Decimal
@@ -168,6 +169,15 @@ def number(
     ...
     mechanics.errors.DomainError: weight must be one number, got [20.0, 30.0]
     """
+    if (
+        type(value) is float  # most are: a look without numpy
+        and -math.inf < value < math.inf
+        and (above is None or value > above)
+        and (at_least is None or value >= at_least)
+        and (below is None or value < below)
+        and (at_most is None or value <= at_most)
+    ):
+        return value
     array = as_numbers(name, value)
     if array.ndim:
         raise DomainError(f"{name} must be one number, got {_short(value)}")
@@ -284,7 +294,9 @@ def flag(name: str, value: object) -> bool:
     ...
     mechanics.errors.DomainError: flooded must be True or False, got 'no'
     """
-    if not isinstance(value, bool | np.bool_):
+    if value is True or value is False:
+        return value
+    if not isinstance(value, np.bool_):
         raise DomainError(f"{name} must be True or False, got {_short(value)}")
     return bool(value)
 
@@ -379,7 +391,9 @@ def several(name: str, value: object, kind: type[_Kind]) -> tuple[_Kind, ...]:
     ...
     mechanics.errors.DomainError: assumed must be a sequence of str, got 'all of it'
     """
-    if isinstance(value, str | bytes) or not isinstance(value, Sequence | np.ndarray):
+    if not isinstance(value, tuple | list) and (
+        isinstance(value, str | bytes) or not isinstance(value, Sequence | np.ndarray)
+    ):
         raise DomainError(f"{name} must be a sequence of {kind.__name__}, got {_short(value)}")
     return tuple(instance(f"{name}[{k}]", element, kind) for k, element in enumerate(value))
 
