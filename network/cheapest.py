@@ -81,6 +81,8 @@ class Market:
         Gives the price of the reels for sections from their first and last vaults.
     without : collection of (int, int), optional
         First and last vaults of sections that may not be had.
+    middle : ndarray of bool, shape (v,), optional
+        Vaults where a section may be fed between its ends; all by default.
     """
 
     def __init__(
@@ -96,12 +98,14 @@ class Market:
         middle_cost: int | None,
         reel_cost: Callable[[IntArray, IntArray], IntArray] | None = None,
         without: Collection[tuple[int, int]] = (),
+        middle: NDArray[np.bool_] | None = None,
     ) -> None:
         self.feed, self.pull, self.cost, self.climb = feed, pull, cost.copy(), climb
         self.utilisation = np.full(feed.size, -1)
         self._settle = settle
         self.farthest, self.splice = farthest, splice
         self.splice_cost, self.middle_cost = splice_cost, middle_cost
+        self._middle = np.ones(farthest.size, dtype=bool) if middle is None else middle
         self._reel_cost = reel_cost
         self._without = [low * farthest.size + high for low, high in without]
         self._alone: Sections | None = None
@@ -140,6 +144,7 @@ class Market:
         if self.middle_cost is None:
             return
         rows = self.possible
+        rows = rows[self._middle[self.feed[rows]]]
         feed, pull = self.feed[rows], self.pull[rows]
         back, on = rows[pull < feed], rows[pull > feed]
         vaults = np.arange(self.last + 2)

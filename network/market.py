@@ -197,6 +197,8 @@ def market_of(
         middle if rules.middle_feed else None,
         reel_cost if any(own.reels for _, _, own in stocks) or new.any() else None,
         without,
+        # a vault that has a price is paid for where a section ends, and stands nowhere else
+        new == 0.0,
     )
     return market, rows
 

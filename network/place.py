@@ -1,9 +1,16 @@
 """New vaults: the fewest that let a feeder be planned, where they leave the best margin.
 
 Every place of a grid along the straights stands in the row as a vault that costs one, beside those that stand and cost
-nothing; the cheapest plan of that row is the answer. Cable is not lubricated at a vault that is not built, and where one
-is built a splice does as well: a pull through it could be cut there, and both its parts be lighter. So the fewest new
-vaults are those of a plan whose every new vault is a splice. A finer grid around what was found then settles the places.
+nothing; the cheapest plan of that row is the answer. Every new vault of it is a splice, and that loses nothing:
+
+- A section fed at a new vault between its ends could be two sections, by the same two pulls: as many vaults, the same margin,
+  and two shorter cables. At vaults that stand, where no splice may be, sections are fed between their ends if the plan's rules
+  allow it.
+- A pull lubricated on its way at a new vault could be cut there: its first part is as before, and its second enters with
+  nothing behind it. Only where the job states an entry tension, or guides at the ends of every pull, may two pulls be harder
+  than one; then a plan that stops there for lubricant alone is not looked for.
+
+A finer grid around what was found then settles the places.
 """
 
 from __future__ import annotations
@@ -129,7 +136,7 @@ def propose(
     rules : Rules
         What a pull is judged by.
     plan_rules : PlanRules
-        Reels, slack and forced splices; prices play no part.
+        Reels, slack, forced splices and middle feeds; prices play no part.
     place_rules : PlaceRules
         Where new vaults may stand.
     guides : Guides, optional
@@ -141,7 +148,8 @@ def propose(
     -------
     Proposal
         Fewest new vaults on the grid; of those, most where they can be reached; of those, the fewest re-lube stops at
-        vaults that stand; of those, the least worst utilisation.
+        vaults that stand; of those, the least worst utilisation. Every new vault is a splice in that count; the plan that
+        is made afterwards with the job's prices may use it otherwise.
 
     Raises
     ------
@@ -216,7 +224,6 @@ def _fewest(
         reels=_free(plan_rules.reels),
         stocks=tuple(replace(s, reels=_free(s.reels)) for s in plan_rules.stocks),
         waste=0.0,
-        middle_feed=False,
     )
     plan = plan_row(row.facts, _Some(offers, np.flatnonzero(ends)), free)
     if not isinstance(plan, Plan):

@@ -26,7 +26,8 @@ class RowVault:
     relube : bool
         Whether a cable that passes can be lubricated there.
     price : float
-        Of the vault itself, charged where a section ends there; 0 for one that stands.
+        Of the vault itself, charged where a section ends there; 0 for one that stands. One that has a price is of use
+        nowhere else: no section is fed there between its ends.
     """
 
     tag: str

@@ -75,14 +75,14 @@ def rules_of(rng):
     )
 
 
-def by_enumeration(survey, feeder, bore, rules, places):
+def by_enumeration(survey, feeder, bore, rules, places, prices=FREE):
     """Fewest new vaults of any plan whatever, and the best margin that so many leave."""
     for count in range(len(places) + 1):
         best = math.inf
         for chosen in itertools.combinations(places, count):
             new = with_vaults(survey, [(p, f"N{k}") for k, p in enumerate(chosen)])
             tags = feeder if count == 0 else (feeder[0], feeder[1])
-            plan = plan_feeder(DuctNetwork.from_survey(new), tags, lambda _: bore, BUNDLE, rules, FREE).plan
+            plan = plan_feeder(DuctNetwork.from_survey(new), tags, lambda _: bore, BUNDLE, rules, prices).plan
             if isinstance(plan, Plan):
                 best = min(best, plan.utilisation)
         if best < math.inf:
@@ -93,21 +93,25 @@ def by_enumeration(survey, feeder, bore, rules, places):
 def compared(seed, hilly, ages, monkeypatch):
     """Whether a random route needed new vaults; asserts that they are as enumeration says."""
     survey, feeder, rng = random_route(seed, hilly)
+    prices = FREE
+    if seed % 3 == 0:  # nothing is spliced at vaults that stand, but sections may be fed there
+        survey = replace(survey, vaults=tuple(replace(v, splice=False) for v in survey.vaults))
+        prices = replace(FREE, middle_feed=True)
     friction = Friction(0.3, 0.6, 100.0) if ages else Friction(0.35)
     bore, rules = Bore(0.127, friction), rules_of(rng)
     monkeypatch.setattr(network.place, "_FINER", 1)
     where = PlaceRules(step=rng.choice([90.0, 150.0]), lead=5.0)
-    found = propose(survey, feeder, lambda _: bore, BUNDLE, rules, FREE, where)
+    found = propose(survey, feeder, lambda _: bore, BUNDLE, rules, prices, where)
     route = network.place.feeder_route(DuctNetwork.from_survey(survey), feeder)
     places = list(network.place._places(route, where, where.step))
     if len(places) > 9:
         return 0
-    want = by_enumeration(survey, feeder, bore, rules, places)
+    want = by_enumeration(survey, feeder, bore, rules, places, prices)
     assert found.solved == (want is not None)
     if want is None:
         return 0
     plan = plan_feeder(
-        DuctNetwork.from_survey(found.survey), found.feeder, lambda _: bore, BUNDLE, rules, FREE
+        DuctNetwork.from_survey(found.survey), found.feeder, lambda _: bore, BUNDLE, rules, prices
     ).plan
     assert len(found.new) == want[0]
     assert isinstance(plan, Plan)
@@ -140,6 +144,20 @@ def test_one_vault_in_the_middle_leaves_the_best_margin():
     assert found.feeder == ("A", "N-1", "Z")
     assert place.station == pytest.approx(500.0, abs=1e-6)
     assert (place.x, place.y) == pytest.approx((500.0, 0.0), abs=1e-6)
+
+
+@pytest.mark.parametrize(("middle_feed", "new"), [(False, 1), (True, 0)])
+def test_a_section_may_be_fed_where_no_splice_may_be(middle_feed, new):
+    """800 m with a vault in their middle where nothing is spliced: 504 m can be pulled at most, so fed there it is done."""
+    half = Chain([400.0], [0.0], [0.0], [0.0])
+    survey = survey_of(
+        line(half, "D0", tags=("A", "M")), line(half, "D1", (400.0, 0.0, 0.0), 0.0, ("M", "Z"))
+    )
+    survey = replace(survey, vaults=tuple(replace(v, splice=v.tag != "M") for v in survey.vaults))
+    prices = replace(FREE, middle_feed=middle_feed)
+    found = propose(survey, ("A", "Z"), lambda _: FLAT, BUNDLE, PULLED, prices, PlaceRules())
+    assert found.solved
+    assert len(found.new) == new
 
 
 def test_none_where_those_that_stand_do():
