@@ -75,7 +75,7 @@ def backwards(page: Page, factor: float, after: int = 0) -> Held | None:
     Against the pull a segment has its grades swapped and with the other sign, and friction helps instead of hindering:
     the same equations with a negative coefficient. Tension that falls to zero where tan g = -c falls no farther.
     """
-    if any(law["pressed"] is not None for law in page.pull["segments"].get("laws", [])):
+    if depends_on_pressing(page):
         return None
     needed, steps = 0.0, list[Step]()
     for i in range(len(page.pieces) - 1, after - 1, -1):
@@ -94,6 +94,22 @@ def backwards(page: Page, factor: float, after: int = 0) -> Held | None:
             else:
                 needed, steps = 0.0, []
     return Held(needed, tuple(steps))
+
+
+def depends_on_pressing(page: Page) -> bool:
+    """Say whether friction depends on how hard the cable is pressed, so that other tensions change it.
+
+    Parameters
+    ----------
+    page : Page
+        The pull.
+
+    Returns
+    -------
+    bool
+        Then the coefficients of the page hold for its own tensions only.
+    """
+    return any(law["pressed"] is not None for law in page.pull["segments"].get("laws", []))
 
 
 def _split(piece: Piece, factor: float) -> Iterator[Piece]:

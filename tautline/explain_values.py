@@ -7,10 +7,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tautline.document import Document
-from tautline.explain_held import braked
+from tautline.explain_held import braked, depends_on_pressing
 from tautline.explain_page import Page, bend
 from tautline.explain_segment import number
 from tautline.explain_tensions import sidewall
+
+_INTEGRATED = "by integration, as friction depends on how hard the cable is pressed"
 
 
 @dataclass(frozen=True)
@@ -133,6 +135,8 @@ def _last_stop(page: Page) -> int | None:
 
 
 def _braked_tension(page: Page, check: Document) -> Shown:
+    if depends_on_pressing(page):
+        return Shown((f"T = {page.units.told_force(check['value'])}, {_INTEGRATED}",))
     found = [abs(t) for t in braked(page)]
     k = found.index(max(found))
     return Shown(
@@ -142,6 +146,8 @@ def _braked_tension(page: Page, check: Document) -> Shown:
 
 
 def _braked_sidewall(page: Page, check: Document) -> Shown:
+    if depends_on_pressing(page):
+        return Shown((f"p = {page.units.told_per_length(check['value'])}, {_INTEGRATED}",))
     found, added = braked(page), (0.0, *page.pull["segments"]["added_N"])
     worked = [
         (pressed, i)

@@ -1,5 +1,6 @@
 """Pulls over a hill written out: held back, pushed, assisted, re-lubricated, and by limits of the job's own; in both units."""
 
+import copy
 import math
 import re
 
@@ -121,6 +122,16 @@ def test_a_held_pull_says_what_its_brake_must_give(checked):
     assert len(tensions) == len(pull["segments"]["length_m"])
     check = next(c for c in pull["checks"] if c["name"] == "braked_tension")
     assert max(tensions) == pytest.approx(check["value"], rel=1e-6)
+
+
+def test_a_brake_where_friction_depends_on_pressing_is_no_hand_calculation(checked):
+    document = copy.deepcopy(checked["held"])
+    pull = document["pulls"][0]
+    for law in pull["segments"]["laws"]:
+        law |= {"pressed": 0.15, "press_force_N_per_m": 400.0}
+    page = explain(document, pull)
+    assert "was found by integration" in page and ". backwards" not in page
+    assert "DOCUMENT SAYS" not in page.split("  braked tension: ")[1].split("  clearance: ")[0]
 
 
 def test_pusher_assist_and_what_the_job_overrides(checked):
