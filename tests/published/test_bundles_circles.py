@@ -244,7 +244,13 @@ def lies(sizes: list[float], beside: list[float], D: float) -> tuple[float, floa
 
 @pytest.mark.parametrize(
     ("sizes", "beside", "D"),
-    [([1.0] * 3, [0.3], 3.2), ([1.0] * 2, [0.4], 2.6), ([1.0, 1.0, 0.8], [], 2.6), ([1.0], [0.5], 2.0)],
+    [
+        ([1.0] * 3, [0.3], 3.2),
+        ([1.0] * 2, [0.4], 2.6),
+        ([1.0, 1.0, 0.8], [], 2.6),
+        ([1.0], [0.5], 2.0),
+        ([1.0, 0.5], [], 1.6),
+    ],
 )
 def test_cables_of_other_sizes_stay_within_the_safe_side(
     sizes: list[float], beside: list[float], D: float
