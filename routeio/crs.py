@@ -284,6 +284,26 @@ def placing(
     return Placing(ground, None, tuple(findings))
 
 
+def must_project(crs: pyproj.CRS, low: FloatArray, high: FloatArray) -> bool:
+    """Return whether lengths cannot be measured in a system where the data lies.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        Of two axes.
+    low, high : ndarray, shape (2,)
+        Corners of the data. [file units]
+
+    Returns
+    -------
+    bool
+        For degrees, and for maps whose lengths are more than half a percent off there.
+    """
+    if not crs.is_projected:
+        return True
+    return abs(_scale_at(crs, _longitude_latitude(crs, 0.5 * (low + high))) - 1.0) > WORST_SCALE
+
+
 def _stated(
     file_crs: str | None, options: ReadOptions, where: Where, findings: list[Finding]
 ) -> pyproj.CRS | None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from routeio import crs as crs_
 from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
+from routeio.dxf_layers import INSIDE, lines_by_layer
 from routeio.dxf_light import ASIDE, LightLines, NotPlainError, lifted_lines
 from routeio.dxf_look import Choice
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
@@ -78,6 +79,8 @@ def read(path: Path, options: ReadOptions) -> RawSurvey:
 def layer_table(opened: Opened) -> dict[str, Counter[str]]:
     """Return what is on each layer of the model, blocks' contents included once.
 
+    Lines that take the layer of their block's INSERT are told apart from those drawn there.
+
     Parameters
     ----------
     opened : Opened
@@ -107,6 +110,8 @@ def layer_table(opened: Opened) -> dict[str, Counter[str]]:
                     add(layer, kind)
                 elif layer == "0":
                     layer = outer  # part of what the INSERT is, which is counted
+                    if kind in LINES:
+                        add(layer, kind + INSIDE)
                 elif kind != "ATTDEF":
                     add(layer, kind)
                 if kind == "INSERT":
@@ -225,7 +230,7 @@ class _Reading:
                 where,
                 "choose ducts by layer, color or line type; vaults by block",
             )
-        can_be_ducts = {name: sum(kinds[k] for k in LINES) for name, kinds in table.items()}
+        can_be_ducts = lines_by_layer(table)
         can_be_vaults = {name: sum(kinds[k] for k in VAULT_KINDS) for name, kinds in table.items()}
         told = self.options.ducts
         if told.look and not told.patterns:

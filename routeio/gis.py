@@ -26,7 +26,7 @@ from routeio.gis_open import (
 from routeio.gis_parts import Parts, kinds_of, parts_of
 from routeio.ground import check_in_reach
 from routeio.guess import Guess, fields_like
-from routeio.layer_facts import Facts, Features
+from routeio.layer_facts import KINDS, LINES, MARKS, Facts, Features
 from routeio.layers import chosen, matcher, without_vaults
 from routeio.options import ReadOptions, Selection
 from routeio.rawcolumns import RawColumns
@@ -34,8 +34,6 @@ from routeio.rawlines import RawSurvey, RawVault
 from routeio.sidecars import sidecar_findings
 from routeio.survey import DuctFields
 
-_LINES = {"LineString", "MultiLineString", "LinearRing"}
-_MARKS = {"Point", "MultiPoint", "Polygon", "MultiPolygon"}
 #: No more findings of one kind than this for one layer; the last names the rest.
 _MOST_FINDINGS = 100
 
@@ -94,15 +92,17 @@ class _Reading:
         if not all_sources:
             raise InputRefusedError("no-layers", "the file holds no layers", where, "export it again")
         known = self._known(all_sources)
-        ducts = self._chosen("ducts", self.options.ducts, known, all_sources, _LINES)
+        ducts = self._chosen("ducts", self.options.ducts, known, all_sources, LINES)
         others = {name: f for name, f in known.items() if name not in ducts}
         told = bool(self.options.vaults.patterns)
-        vaults = self._chosen("vaults", self.options.vaults, known if told else others, all_sources, _MARKS)
+        vaults = self._chosen("vaults", self.options.vaults, known if told else others, all_sources, MARKS)
         # marks among the lines of the only layer there is are its vaults
         self.mixed = not told and not vaults and not others
         for name in dict.fromkeys((*ducts, *vaults)):
             if name not in known:
                 known[name] = facts(all_sources[name], self.options.encoding)
+        self._check_fields("ducts", self.options.ducts.fields, ducts, known)
+        self._check_fields("vaults", self.options.vaults.fields, vaults, known)
         for name in ducts:
             self._layer(all_sources[name], known[name], as_ducts=True, as_vaults=name in vaults or self.mixed)
         for name in vaults:
@@ -142,7 +142,7 @@ class _Reading:
         selection: Selection,
         known: Mapping[str, Facts],
         all_sources: Mapping[str, Source],
-        kinds: set[str],
+        kinds: frozenset[str],
     ) -> tuple[str, ...]:
         where = Where(file=self.path.name)
         if selection.patterns:
@@ -167,7 +167,7 @@ class _Reading:
         options = self.options
         self.findings += sidecar_findings(source.path)
         before = len(self.vaults)
-        duct_names = check_fields("ducts", options.ducts.fields, known.fields, where) if as_ducts else {}
+        duct_names = self._told("ducts", known, where) if as_ducts else {}
         vault_names = self._vault_names(known, where) if as_vaults else {}
         columns = known.fields if as_vaults else tuple(dict.fromkeys(duct_names.values()))
         filters = dict.fromkeys(
@@ -189,9 +189,9 @@ class _Reading:
         if known.features > len(found.fids):
             self.counts["skipped by filter"] += known.features - len(found.fids)
         good = self._with_a_place(found, where)
-        kinds = kinds_of(found) + 1  # places in _KIND_NAMES
-        duct_rows = np.flatnonzero(good & _named(_LINES)[kinds]) if as_ducts else np.zeros(0, np.int64)
-        vault_rows = np.flatnonzero(good & _named(_MARKS)[kinds]) if as_vaults else np.zeros(0, np.int64)
+        kinds = kinds_of(found) + 1  # places in KINDS
+        duct_rows = np.flatnonzero(good & _named(LINES)[kinds]) if as_ducts else np.zeros(0, np.int64)
+        vault_rows = np.flatnonzero(good & _named(MARKS)[kinds]) if as_vaults else np.zeros(0, np.int64)
         if self.mixed and vault_rows.size:
             self._find(
                 "layer-guessed",
@@ -209,9 +209,7 @@ class _Reading:
                 "feature-skipped",
                 "warning",
                 f"{count} features are {kind}, which is no {'duct' if as_ducts else 'vault'}: not read",
-                replace(
-                    where, id=str(found.fids[np.flatnonzero(rest & (kinds == _KIND_NAMES.index(kind)))[0]])
-                ),
+                replace(where, id=str(found.fids[np.flatnonzero(rest & (kinds == KINDS.index(kind)))[0]])),
                 "choose another layer for them if they belong to the route",
             )
         marks, ducts = parts_of(found, vault_rows), parts_of(found, duct_rows)
@@ -226,8 +224,25 @@ class _Reading:
             self._vaults(found, marks, kinds, vault_names, where)
         self._say_guesses(before, where)
 
+    def _check_fields(
+        self, what: str, told: Mapping[str, str], layers: Sequence[str], known: Mapping[str, Facts]
+    ) -> None:
+        """Refuse a field that none of the layers has; of several layers each may have some of them."""
+        there = dict.fromkeys(f for name in layers for f in known[name].fields)
+        where = Where(file=self.path.name, layer=", ".join(layers))
+        if layers:
+            check_fields(what, told, tuple(there), where)
+
+    def _told(self, what: str, known: Facts, where: Where) -> dict[str, str]:
+        """Return the fields stated for ducts or vaults that a layer has, by its spelling."""
+        selection = self.options.ducts if what == "ducts" else self.options.vaults
+        there = {name.lower() for name in known.fields}
+        return check_fields(
+            what, {o: t for o, t in selection.fields.items() if t.lower() in there}, known.fields, where
+        )
+
     def _vault_names(self, known: Facts, where: Where) -> dict[str, str]:
-        told = check_fields("vaults", self.options.vaults.fields, known.fields, where)
+        told = self._told("vaults", known, where)
         free = [f for f in known.fields if f not in told.values()]
         for guess in fields_like([n for n in VAULT_FIELDS if n not in told], free):
             told[guess.what] = guess.name
@@ -449,17 +464,10 @@ def _told(
 
 def _counted(kinds: np.ndarray) -> list[tuple[str, int]]:
     """Return the name of each kind there is with how often it is."""
-    counts = np.bincount(kinds, minlength=len(_KIND_NAMES)).tolist()
-    return [(name, count) for name, count in zip(_KIND_NAMES, counts, strict=True) if count]
+    counts = np.bincount(kinds, minlength=len(KINDS)).tolist()
+    return [(name, count) for name, count in zip(KINDS, counts, strict=True) if count]
 
 
-def _named(names: set[str]) -> np.ndarray:
+def _named(names: frozenset[str]) -> np.ndarray:
     """Return which of the kinds have such a name."""
-    return np.array([name in names for name in _KIND_NAMES])
-
-
-#: By the library's number of each plus one.
-_KIND_NAMES = (
-    "None", "Point", "LineString", "LinearRing", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon",
-    "GeometryCollection",
-)  # fmt: skip
+    return np.array([name in names for name in KINDS])

@@ -53,11 +53,36 @@ def _words() -> dict[str, tuple[str, ...]]:
     return {row["means"]: tuple(row["words"].split()) for row in csv.DictReader(text.splitlines())}
 
 
+def _spaced(name: str) -> str:
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name).lower()
+
+
 def _parts(name: str) -> list[str]:
     """Return the words of a layer's name, digits apart: ``E-DuctBank_2`` gives e, duct, bank, ductbank."""
-    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    words = [w for w in re.split(r"[^a-z]+", spaced.lower()) if w]
+    words = [w for w in re.split(r"[^a-z]+", _spaced(name)) if w]
     return [*words, re.sub(r"[^a-z]", "", name.lower())]
+
+
+def other_words(name: str) -> frozenset[str]:
+    """Return the words of a name that say neither ducts nor vaults: what the files of one route have in common.
+
+    Parameters
+    ----------
+    name : str
+        Of a layer or a file.
+
+    Returns
+    -------
+    frozenset of str
+        In lower case.
+
+    Examples
+    --------
+    >>> sorted(other_words("north_ducts")), sorted(other_words("North Manholes"))
+    (['north'], ['north'])
+    """
+    said = {*_words()["ducts"], *_words()["vaults"]}
+    return frozenset(part for part in re.split(r"[^a-z0-9]+", _spaced(name)) if part and part not in said)
 
 
 def layers_like(what: str, layers: Mapping[str, int], *, by_elimination: bool = True) -> tuple[Guess, ...]:
@@ -90,11 +115,13 @@ def layers_like(what: str, layers: Mapping[str, int], *, by_elimination: bool = 
         parts = _parts(name)
         if count < 1 or any(part in against for part in parts):
             continue
-        ranks = [words.index(part) for part in parts if part in words]
-        if ranks:
-            rank = min(ranks)
+        found = [part for part in parts if part in words]
+        if found:
+            word = min(found, key=words.index)
+            # one vault or several are one word
+            rank = words.index(word.removesuffix("s") if word.removesuffix("s") in words else word)
             best.setdefault(min(rank, 8), []).append(
-                Guess(what, name, f"its name holds the word {words[rank]!r}, and {count} on it can be {what}")
+                Guess(what, name, f"its name holds the word {word!r}, and {count} on it can be {what}")
             )
     if best:
         return tuple(best[min(best)])

@@ -71,6 +71,7 @@ def peek(path: Path) -> dict[str, Any]:
         ],
         "units": told.linear,
         "crs": f"EPSG:{code}" if code.isdigit() else None,
+        "elevation_units": told.elevation,
         "extents": extents,
         "missing": missing,
         "guesses": [[g.what, g.name, g.reason] for g in guesses],

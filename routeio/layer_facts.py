@@ -7,6 +7,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+#: Kinds of geometry by the library's number of each plus one; none at all is the first.
+KINDS = (
+    "None", "Point", "LineString", "LinearRing", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon",
+    "GeometryCollection",
+)  # fmt: skip
+#: Those that may be ducts, and those that may be vaults.
+LINES = frozenset({"LineString", "MultiLineString", "LinearRing"})
+MARKS = frozenset({"Point", "MultiPoint", "Polygon", "MultiPolygon"})
+
 
 @dataclass(frozen=True, eq=False)
 class Facts:

@@ -56,8 +56,12 @@ def settled(
 
 
 def _outlines_joined(marks: list[RawVault], findings: list[Finding]) -> list[RawVault]:
-    """Give a mark the outline it stands in, where that outline has no tag and holds no other mark."""
-    outlines = [i for i, m in enumerate(marks) if m.footprint is not None and not m.tag and not m.fields]
+    """Give a mark the outline it stands in, where that holds no other mark and has no tag, or the mark's own."""
+    outlines = [
+        i
+        for i, m in enumerate(marks)
+        if m.footprint is not None and (set(m.fields) <= {"name"} if m.tag else not m.fields)
+    ]
     if not outlines:
         return marks
     points = shapely.points([(m.x, m.y) for m in marks])
@@ -72,7 +76,7 @@ def _outlines_joined(marks: list[RawVault], findings: list[Finding]) -> list[Raw
     gone: set[int] = set()
     for ring, members in held.items():
         tagged = [m for m in members if marks[m].tag or marks[m].footprint is None]
-        if len(tagged) != 1 or tagged[0] in joined:
+        if len(tagged) != 1 or tagged[0] in joined or marks[ring].tag not in ("", marks[tagged[0]].tag):
             continue
         mark = marks[tagged[0]]
         joined[tagged[0]] = replace(mark, footprint=marks[ring].footprint)

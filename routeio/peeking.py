@@ -60,7 +60,10 @@ class Peek:
     missing : tuple of str
         What the file does not say and a job would have to, each with what helps to find out.
     guesses : tuple of Guess
-        ``ducts`` and ``vaults`` for layers; ``vaults.name`` and so on for fields; each with its reason.
+        ``ducts`` and ``vaults`` for layers; ``vaults.name`` and so on for fields; ``elevation_units``; each with its
+        reason.
+    elevation_units : str or None
+        Unit of elevations where the file says one of its own.
     """
 
     file: str
@@ -71,6 +74,7 @@ class Peek:
     extents: tuple[float, float, float, float] | None
     missing: tuple[str, ...]
     guesses: tuple[Guess, ...]
+    elevation_units: str | None = None
 
     def guessed(self, what: str) -> tuple[str, ...]:
         """Return the names guessed for something.
@@ -147,4 +151,5 @@ def made(file: str, plain: Mapping[str, Any]) -> Peek:
         None if extents is None else (extents[0], extents[1], extents[2], extents[3]),
         tuple(plain["missing"]),
         tuple(Guess(*g) for g in plain["guesses"]),
+        plain.get("elevation_units"),
     )

@@ -6,98 +6,22 @@ import json
 import math
 import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from mechanics.errors import DomainError
-from mechanics.units import System, quantity, show
+from mechanics.units import System, show
 from routeio.findings import Finding, InputRefusedError, place_text
-from routeio.options import ReadOptions, Selection
-from routeio.peeking import Peek, peek
-from routeio.read import read_survey
+from routeio.peeking import Peek
 from routeio.summary import Summary, summarise
 from routeio.survey import Duct, Ground, Survey
 from tautline.errors import OutputError, UsageError
+from tautline.inspection import Inspection, units_read
 from tautline.survey_bends import laid
 
 SCHEMA = "tautline-inspection/1"
 
 _SHOWN = 30  # rows of a list before the rest is only counted
 _WIDTH = 110
-
-
-@dataclass(frozen=True)
-class Inspection:
-    """What was found in a file.
-
-    Parameters
-    ----------
-    peek : Peek
-        What the file holds.
-    survey : Survey or None
-        As read; None where it was refused.
-    refusal : InputRefusedError or None
-        Why it cannot be read as it is.
-    """
-
-    peek: Peek
-    survey: Survey | None
-    refusal: InputRefusedError | None = None
-
-
-def inspect_file(
-    file: Path,
-    *,
-    ducts: Sequence[str] = (),
-    vaults: Sequence[str] = (),
-    units: str | None = None,
-    crs: str | None = None,
-    snap: str = "1 ft",
-    sweep: str | None = None,
-) -> Inspection:
-    """Look into a file and read it as far as it goes.
-
-    Parameters
-    ----------
-    file : Path
-        A drawing or layer.
-    ducts, vaults : sequence of str, optional
-        Layer names or patterns; empty: guessed.
-    units, crs : str, optional
-        Where the file does not say.
-    snap, sweep : str, optional
-        Lengths with their units.
-
-    Returns
-    -------
-    Inspection
-        With the refusal in it where the file was looked into but could not be read.
-
-    Raises
-    ------
-    InputRefusedError
-        The file cannot be looked into at all.
-    UsageError
-        A length without its unit.
-    """
-    told = ReadOptions(
-        snap=_length("--snap", snap), sweep=None if sweep is None else _length("--sweep", sweep)
-    )
-    seen = peek(file)
-    options = replace(
-        told,
-        # fields are taken as guessed, so that tags and inverts are seen
-        ducts=Selection(tuple(ducts) or seen.guessed("ducts"), fields=_fields(seen, "ducts")),
-        vaults=Selection(tuple(vaults) or seen.guessed("vaults"), fields=_fields(seen, "vaults")),
-        units=units,
-        crs=crs,
-    )
-    try:
-        survey = read_survey(file, options, forgiving=True)
-    except InputRefusedError as refusal:
-        return Inspection(seen, None, refusal)
-    return Inspection(seen, survey)
 
 
 def as_text(found: Inspection) -> str:
@@ -118,6 +42,7 @@ def as_text(found: Inspection) -> str:
         f"{seen.file}: {seen.format}",
         f"units: {seen.units or 'not stated in the file'}",
         f"coordinate system: {seen.crs or 'not stated in the file'}",
+        f"elevations: {_elevation_unit(found)}",
     ]
     if seen.extents is not None:
         x0, y0, x1, y1 = seen.extents
@@ -251,6 +176,29 @@ def refuse_unwritable(path: Path) -> None:
         raise OutputError(path, "it is there already; move it away or name another with --write")
 
 
+def unfit_to_write(survey: Survey) -> InputRefusedError | None:
+    """Return why what was read is not to be written: to be looked at, a sharp corner is drawn with a bend that is none.
+
+    Parameters
+    ----------
+    survey : Survey
+        As read for looking at.
+
+    Returns
+    -------
+    InputRefusedError or None
+        ``sharp-corner``: the first of them, where no sweep was stated.
+    """
+    sharp = [f for f in survey.findings if f.code == "sharp-corner"]
+    if not sharp:
+        return None
+    more = f" (and {len(sharp) - 1} more lines with such corners)" if len(sharp) > 1 else ""
+    unit = (survey.ground.unit, survey.ground.metres_per_unit)
+    return InputRefusedError(
+        "sharp-corner", f"not written: {sharp[0].message}{more}", sharp[0].where, sharp[0].remedy, (), unit
+    )
+
+
 def write_read(survey: Survey, path: Path) -> None:
     """Write what was read, as a drawing or a GeoPackage of its own.
 
@@ -276,33 +224,16 @@ def write_read(survey: Survey, path: Path) -> None:
         raise OutputError(path, f"{error.strerror or error}; name another place with --write") from error
 
 
-def units_read(seen: Peek) -> System:
-    """Return the system of units that whoever drew a file seems to read.
-
-    Parameters
-    ----------
-    seen : Peek
-        Of the file.
-
-    Returns
-    -------
-    {"us", "si"}
-        ``us`` where the file is in feet, inches or miles.
-    """
-    unit = seen.units or ""
-    words = ("foot", "feet", "inch", "mile", "yard")
-    return "us" if unit in {"ft", "in", "mi", "yd"} or any(word in unit for word in words) else "si"
-
-
-def _fields(seen: Peek, what: str) -> dict[str, str]:
-    return {g.what.split(".", 1)[1]: g.name for g in seen.guesses if g.what.startswith(f"{what}.")}
-
-
-def _length(option: str, text: str) -> float:
-    try:
-        return quantity(text, "length", option)
-    except DomainError as error:
-        raise UsageError(str(error)) from error
+def _elevation_unit(found: Inspection) -> str:
+    """Say in what unit elevations are taken, and why."""
+    guess = next((g for g in found.peek.guesses if g.what == "elevation_units"), None)
+    if found.told.elevation_units:
+        return f"{found.told.elevation_units}, as stated"
+    if found.peek.elevation_units:
+        return f"{found.peek.elevation_units}, as the file says"
+    if guess is not None:
+        return f"taken in {guess.name}, because {guess.reason}"
+    return "in the horizontal unit"
 
 
 def _layers(seen: Peek) -> Iterator[str]:

@@ -158,6 +158,38 @@ def read_job(path: str | Path) -> Job:
     )
 
 
+def read_route_of(path: str | Path) -> tuple[Path, ReadOptions]:
+    """Read of a job file only where its drawing is and how it is read; the rest may be unfinished.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file.
+
+    Returns
+    -------
+    source : Path
+        The drawing or layer.
+    options : ReadOptions
+        How to read it.
+
+    Raises
+    ------
+    JobError
+        With every fault of ``[route]``.
+    """
+    file = Path(path)
+    record = Record(file.name)
+    top = Table("", _parsed(file), record)
+    source, options, _ = read_route(top.sub("route"), file.parent)
+    for table in record.tables:
+        if table is not top:
+            table.close()
+    if record.faults:
+        raise JobError(file.name, tuple(record.faults))
+    return source, options
+
+
 def _tables(head: Table, folder: Path) -> Tables:
     """Return the tables of ducts, frictions and limits, with the job's own on top where it names a folder."""
     name = head.text("tables")

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from tautline.questions import Questions
 
 _MOST_ALTERNATIVES = 100
+_TOLD_OF_A_FILE = ("ducts", "vaults", "units", "crs", "elevation_units", "snap", "sweep")
 _TOLD = 10  # findings told beside a refusal before the rest is only counted
 
 _ABOUT = """\
@@ -95,12 +96,14 @@ def parser() -> argparse.ArgumentParser:
         "inspect",
         _inspect,
         "say what is in a drawing or layer",
-        "Layers, units, coordinate system, ducts, vaults, and everything that looks wrong. Needs no job file.\n"
+        "Layers, units, coordinate system, ducts, vaults, and everything that looks wrong. Needs no job file; of a job\n"
+        "file, its drawing or layer as the job has it read, with its profile table or terrain.\n"
         "example: tautline inspect harbour.dxf --ducts 'DUCT*' --vaults 'VAULT*' --units us_survey_foot\n"
-        "         tautline inspect harbour.dxf --picture understood.svg --write understood.gpkg",
+        "         tautline inspect harbour.dxf --picture understood.svg --sweep '12.5 ft' --write understood.gpkg\n"
+        "         tautline inspect harbour.toml",
         json_only,
     )
-    inspect.add_argument("file", metavar="FILE", type=Path, help=_FILES)
+    inspect.add_argument("file", metavar="FILE", type=Path, help=f"{_FILES}; or a job file (TOML)")
     inspect.add_argument(
         "--picture",
         metavar="FILE",
@@ -247,8 +250,9 @@ def _selection(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--crs", metavar="CRS", help="coordinate system of a file that does not say")
     command.add_argument(
-        "--snap", metavar="LENGTH", default="1 ft", help="how far a line end may be off (1 ft)"
+        "--elevation-units", metavar="UNIT", help="unit of elevations, where it is not the horizontal one"
     )
+    command.add_argument("--snap", metavar="LENGTH", help="how far a line end may be off (1 ft)")
     command.add_argument("--sweep", metavar="LENGTH", help="radius of corners drawn sharp, such as '12.5 ft'")
 
 
@@ -433,40 +437,43 @@ def _inspect(given: argparse.Namespace) -> Exit:
     from tautline.inspect import (
         as_json,
         as_text,
-        inspect_file,
         refuse_unwritable,
+        unfit_to_write,
         write_inspection,
         write_read,
     )
+    from tautline.inspection import inspect_file, inspect_job
 
     _before(given)
     if given.write is not None:
         refuse_unwritable(given.write)
+    told = {name: getattr(given, name) for name in _TOLD_OF_A_FILE if getattr(given, name)}
+    is_job = given.file.suffix.lower() == ".toml"
+    if is_job and told:
+        raise UsageError(f"--{next(iter(told)).replace('_', '-')}: a job says it itself, in [route]")
     with Progress() as progress:
         progress(f"reading {given.file}")
-        found = inspect_file(
-            given.file,
-            ducts=given.ducts,
-            vaults=given.vaults,
-            units=given.units,
-            crs=given.crs,
-            snap=given.snap,
-            sweep=given.sweep,
-        )
+        found = inspect_job(given.file) if is_job else inspect_file(given.file, **told)
         if given.picture is not None and found.survey is not None:
             progress(f"writing {given.picture}")
             write_inspection(found, given.picture)
+        refusal = found.refusal
+        written = [path for path in (given.picture,) if path is not None]
         if given.write is not None and found.survey is not None:
-            progress(f"writing {given.write}")
-            write_read(found.survey, given.write)
+            refusal = unfit_to_write(found.survey)
+            if refusal is None:
+                progress(f"writing {given.write}")
+                write_read(found.survey, given.write)
+                written.append(given.write)
     _print(as_json(found) if given.json else as_text(found))
-    for path in (p for p in (given.picture, given.write) if p is not None):
-        if found.survey is None:
+    if found.survey is None:
+        for path in (p for p in (given.picture, given.write) if p is not None):
             _say(f"{path} was not written: there is nothing to draw")
-        elif not given.json:
+    elif not given.json:
+        for path in written:
             _print(f"\nWritten: {path}\n")
     # told after what could be seen, so that it says what to state
-    return Exit.PASS if found.refusal is None else _told(found.refusal)
+    return Exit.PASS if refusal is None else _told(refusal)
 
 
 def _new(given: argparse.Namespace) -> Exit:

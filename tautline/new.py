@@ -8,11 +8,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from routeio.findings import InputRefusedError
-from routeio.options import Selection
+from routeio.options import ReadOptions, Selection
 from routeio.peeking import Peek, peek
 from routeio.read import read_survey
 from routeio.survey import Survey
-from tautline.inspect import units_read
+from tautline.inspection import fields_guessed, units_read
 
 FILL_IN = "FILL IN"
 _TOLD = 20  # vaults that are told one by one
@@ -113,6 +113,7 @@ def first_job(file: Path, job: Path) -> str:
         *_layer_lines(seen, "ducts"),
         *_layer_lines(seen, "vaults"),
         *_unit_lines(seen),
+        *_elevation_lines(seen, survey),
         f'# snap = "{examples["snap"]}"                 # how far a line end may be from its vault or its neighbour',
         *_sweep_lines(survey, examples["sweep"]),
         *_feeder_lines(survey),
@@ -120,7 +121,7 @@ def first_job(file: Path, job: Path) -> str:
     parts = (
         "\n".join(lines),
         _BUNDLE.format(**examples),
-        "\n".join(_duct_lines(seen)),
+        "\n".join(_duct_lines(seen, survey)),
         _REST.format(**examples),
     )
     return "\n".join(parts)
@@ -128,16 +129,25 @@ def first_job(file: Path, job: Path) -> str:
 
 def _as_guessed(file: Path, seen: Peek) -> Survey | None:
     """Read the file by the guesses, for its vaults and corners; None where it cannot be read yet."""
-    fields = {g.what.split(".", 1)[1]: g.name for g in seen.guesses if g.what.startswith("vaults.")}
-    try:
-        return read_survey(
-            file,
-            ducts=Selection(seen.guessed("ducts")),
-            vaults=Selection(seen.guessed("vaults"), fields=fields),
-            forgiving=True,
-        )
-    except InputRefusedError:
-        return None  # what it needs to be told stands in the job as something to fill in
+    ducts, vaults = (
+        Selection(seen.guessed(what), fields=fields_guessed(seen, what)) for what in ("ducts", "vaults")
+    )
+    for units, crs in _anyhow(seen):
+        try:
+            told = ReadOptions(ducts=ducts, vaults=vaults, units=units, crs=crs)
+            return read_survey(file, told, forgiving=True)
+        except InputRefusedError:
+            pass  # what it needs to be told stands in the job as something to fill in
+    return None
+
+
+def _anyhow(seen: Peek) -> Iterator[tuple[str | None, str | None]]:
+    """Give what unit and system to read a file by; where it says neither, any do to see which duct meets which vault."""
+    yield None, None
+    if seen.units is None and seen.crs is None:
+        x0, y0, x1, y1 = seen.extents or (0.0, 0.0, 0.0, 0.0)
+        in_degrees = max(abs(x0), abs(x1)) <= 180.0 and max(abs(y0), abs(y1)) <= 90.0
+        yield (None, "EPSG:4326") if in_degrees else ("ft", None)
 
 
 def _layer_lines(seen: Peek, what: str) -> Iterator[str]:
@@ -165,18 +175,40 @@ def _without_structures(seen: Peek) -> bool:
 
 
 def _unit_lines(seen: Peek) -> Iterator[str]:
-    if seen.units is None:
-        yield f"units = {_quoted(FILL_IN)}                 # such as us_survey_foot, foot or metre"
+    in_a_plane = seen.format.startswith(("DXF", "LandXML"))
+    if seen.units is None and seen.crs is None and not in_a_plane and not seen.format.endswith("schedule"):
+        # of a layer one of the two says all: a coordinate reference system has its unit
+        yield f"crs = {_quoted(FILL_IN)}                   # such as EPSG:2287; it says the unit too"
+        yield '# units = "us_survey_foot"        # in place of crs, where the numbers lie in a plane of their own'
     else:
-        yield f"# units: {_flat(seen.units)}, as the file says"
-    if seen.crs is not None:
-        yield f"# crs: {_flat(seen.crs)}, as the file says"
-    elif any(text.startswith("crs") and "does not say its" in text for text in seen.missing):
-        yield f"crs = {_quoted(FILL_IN)}                   # such as EPSG:2287"
-    else:
-        yield '# crs = "EPSG:2287"               # state it to have the results on the map'
+        if seen.units is None:
+            yield f"units = {_quoted(FILL_IN)}                 # such as us_survey_foot, foot or metre"
+        else:
+            yield f"# units: {_flat(seen.units)}, as the file says"
+        if seen.crs is not None:
+            yield f"# crs: {_flat(seen.crs)}, as the file says"
+        elif in_a_plane:
+            yield '# crs = "EPSG:2287"               # state it to have the results on the map'
     for text in seen.missing:
         yield f"# {_flat(text)}"
+
+
+def _elevation_lines(seen: Peek, survey: Survey | None) -> Iterator[str]:
+    """Say in what unit elevations are; where the file cannot be asked, the guess is written for a person to correct."""
+    if seen.elevation_units is not None:
+        yield f"# elevation_units: {_flat(seen.elevation_units)}, as the file says"
+    for guess in seen.guesses:
+        if guess.what == "elevation_units":
+            none = survey is not None and not _elevations(survey)
+            yield f"# elevation_units: {_flat(guess.name)}, because {_flat(guess.reason)}"
+            yield f"{'# ' if none else ''}elevation_units = {_quoted(guess.name)}            # or ft, us_survey_foot, ..."
+
+
+def _elevations(survey: Survey) -> bool:
+    """Whether anything in a file is an elevation."""
+    return any(d.elevated for d in survey.ducts) or any(
+        v.invert is not None or v.rim is not None for v in survey.vaults
+    )
 
 
 def _sweep_lines(survey: Survey | None, example: str) -> Iterator[str]:
@@ -208,9 +240,12 @@ def _feeder_lines(survey: Survey | None) -> Iterator[str]:
         yield '# feeder = ["...", "..."]         # for tautline plan: the first and the last vault'
 
 
-def _duct_lines(seen: Peek) -> Iterator[str]:
+def _duct_lines(seen: Peek, survey: Survey | None) -> Iterator[str]:
     yield "[duct]                            # what a span has where its own fields say nothing"
-    if any(g.what in ("ducts.size", "ducts.inside_diameter") for g in seen.guesses):
+    said = any(g.what in ("ducts.size", "ducts.inside_diameter") for g in seen.guesses)
+    if survey is not None and survey.ducts:
+        said = all((d.fields.size and d.fields.type) or d.fields.inside_diameter for d in survey.ducts)
+    if said:
         yield '# trade_size = "5"'
         yield '# type = "PVC 40"'
     else:

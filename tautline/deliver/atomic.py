@@ -192,10 +192,10 @@ def _exchange(one: Path, other: Path) -> bool:
 
 def _advice(error: OSError) -> str:
     if isinstance(error, PermissionError):
-        return "no permission, or the file is open in another program: close it there or choose another --out"
+        return "no permission, or the file is open in another program: close it there or choose another place"
     if isinstance(error, (NotADirectoryError, FileExistsError)):
-        return "part of the path is a file and not a folder: choose another --out"
+        return "part of the path is a file and not a folder: choose another place"
     if isinstance(error, IsADirectoryError):
-        return "a folder of that name is in the way: choose another --out"
+        return "a folder of that name is in the way: choose another place"
     reason = error.strerror or str(error)
-    return f"{reason}: make room or choose another --out"
+    return f"{reason}: make room or choose another place"

@@ -93,7 +93,7 @@ def annotate(document: Document, source: Path, path: Path, limits: Limits | None
             lines = done.stderr.decode("utf-8", "replace").strip().splitlines()
             said = lines[-1][:300] if lines else f"it ended with status {done.returncode}"
             if done.returncode == _UNWRITTEN:
-                raise OutputError(path, f"{said}: make room or choose another --out")
+                raise OutputError(path, f"{said}: make room or choose another place")
             raise ResultError(f"{source} cannot be copied: {said}")
 
 

@@ -262,7 +262,7 @@ def _write_layers(layers: Mapping[str, Sequence[Row]], draft: Path, path: Path, 
         except pyproj.exceptions.CRSError as error:
             raise OutputError(path, f"the document's crs {crs!r} is unknown: {error}") from error
         except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-            raise OutputError(path, f"{error}: make room or choose another --out") from error
+            raise OutputError(path, f"{error}: make room or choose another place") from error
 
 
 def _write_styles(draft: Path) -> None:

@@ -40,7 +40,9 @@ def test_attributes_in_our_names_others_in_theirs(manhole, saved, survey, codes)
     )
     (vault,) = survey(saved(manhole), vaults=Selection("VAULT", fields={"splice": "SPLICE"})).vaults
     assert (vault.tag, vault.kind, vault.rim) == ("MH-7", "manhole", 112.5)
-    assert vault.invert == vault.z == pytest.approx(108.25 * 0.3048)  # feet by their mark, in a drawing in metres
+    assert (
+        vault.invert == vault.z == pytest.approx(108.25 * 0.3048)
+    )  # feet by their mark, in a drawing in metres
     assert (vault.splice, vault.feed, vault.pull) == (False, True, True)
     assert vault.fields["OWNER"] == "city"
     assert vault.fields["MAKE"] == "precast"

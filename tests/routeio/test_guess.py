@@ -1,6 +1,7 @@
 """Guesses of fields by their names."""
 
 from routeio.guess import fields_like, unit_in_name
+from routeio.peeking import peek
 
 
 def test_where_splicing_feeding_and_pulling_are_allowed():
@@ -24,3 +25,17 @@ def test_names_that_end_in_a_unit():
         "us_survey_foot",
     ]
     assert unit_in_name("size", "size_in") == ""
+
+
+def test_a_layer_of_blocks_with_lines_in_them_is_guessed(drawing, saved, survey):
+    """Ducts made as blocks: their lines stand on layer 0 inside; so do the lines of a symbol on a layer of another name."""
+    space = drawing.modelspace()
+    for name in ("RUN", "ARROW"):
+        drawing.blocks.new(name).add_line((0, 0), (50, 0))
+    for k in (0, 1):
+        space.add_blockref("RUN", (50 * k, 0), dxfattribs={"layer": "E-DUCT"})
+    space.add_blockref("ARROW", (0, 9), dxfattribs={"layer": "SIGNS"})
+    space.add_line((0, 30), (50, 30), dxfattribs={"layer": "WATER"})
+    path = saved(drawing)
+    assert peek(path).guessed("ducts") == ("E-DUCT",)
+    assert survey(path).ducts[0].chain.total_length == 100

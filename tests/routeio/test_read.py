@@ -81,7 +81,7 @@ def test_peek_and_summary(path):
     assert looked.guessed("vaults.invert") == ("INVERT",)
     assert looked.extents == (0, 0, 90, 90)
     assert {p.name: dict(p.kinds) for p in looked.layers} == {
-        "VAULT": {"INSERT": 3}, "DUCT": {"LWPOLYLINE": 2}, "STREET": {"LINE": 1},
+        "VAULT": {"INSERT": 3, "CIRCLE inside blocks": 1}, "DUCT": {"LWPOLYLINE": 2}, "STREET": {"LINE": 1},
     }  # fmt: skip
     assert next(p for p in looked.layers if p.name == "VAULT").blocks == ("MH",)
     summary = summarise(read_survey(path, sweep=5.0))

@@ -5,7 +5,10 @@ from pathlib import Path
 import pytest
 
 import tautline
+from routeio import dxf, dxf_peek, gis, gis_peek, peeking, read
 
+PEEKS = {"gis": gis_peek.peek, "dxf": dxf_peek.peek}
+READS = {"gis": gis.read, "dxf": dxf.read}
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_routes"
 
 
@@ -48,3 +51,14 @@ def laden_check(tmp_path_factory):
     path = tmp_path_factory.mktemp("laden") / "laden.toml"
     path.write_text(text, encoding="utf-8")
     return tautline.run_job(path, "check")
+
+
+@pytest.fixture
+def in_this_process(monkeypatch):
+    """A process of its own for every file is tested elsewhere, and takes most of the time."""
+
+    def work(path, reader, task, options, limits):
+        return {"peek": PEEKS[reader](path)} if task == "peek" else READS[reader](path, options)
+
+    for module in (peeking, read):
+        monkeypatch.setattr(module, "in_worker", work)

@@ -13,6 +13,8 @@ from routeio.write import read_chains
 from tautline.job import read_job
 from tautline.main import main
 
+pytestmark = pytest.mark.usefixtures("in_this_process")
+
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_routes"
 
 
@@ -55,7 +57,7 @@ def test_inspect_wants_units_with_its_lengths(capsys):
 @pytest.mark.parametrize("name", ["out.dxf", "out.gpkg"])
 def test_inspect_writes_what_it_read_to_a_new_file(name, tmp_path, capsys):
     path = tmp_path / name
-    assert main(["inspect", str(SAMPLES / "harbour.dxf"), "--write", str(path)]) == 0
+    assert main(["inspect", str(SAMPLES / "harbour.dxf"), "--sweep", "12.5 ft", "--write", str(path)]) == 0
     assert f"Written: {path}" in capsys.readouterr().out
     assert len(read_chains(path)) == 17
     before = path.read_bytes()

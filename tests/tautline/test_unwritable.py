@@ -50,7 +50,7 @@ def test_a_full_disk_is_named_and_leaves_the_old_file(mounted, name, capsys):
     assert report(mounted, name) == 4
     err = capsys.readouterr().err
     assert f"cannot write {mounted}" in err
-    assert "choose another --out" in err
+    assert "choose another place" in err
     assert old.read_bytes() == b"old"
     assert {p.name for p in mounted.iterdir()} == {"ballast", DELIVERABLES[name].place}
 

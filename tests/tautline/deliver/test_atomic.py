@@ -35,7 +35,7 @@ def test_a_folder_in_the_way_is_named(tmp_path):
 
 def test_a_file_where_a_folder_should_be_is_named(tmp_path):
     (tmp_path / "out").write_text("")
-    with pytest.raises(OutputError, match="choose another --out"):
+    with pytest.raises(OutputError, match="choose another place"):
         write_text(tmp_path / "out" / "result.txt", "new")
 
 
