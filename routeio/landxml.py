@@ -322,6 +322,15 @@ def _ground(
         except InputRefusedError as refusal:
             if options.crs:
                 raise
+            if refusal.code == "crs-unit-differs" and not options.units:
+                # one of the two is wrong, and with it every length or every place
+                raise InputRefusedError(
+                    refusal.code,
+                    f"the file says that it is in {unit} (linearUnit) and that it is in {own}, which is not in {unit}",
+                    where,
+                    f'state units: "{unit}" to take its lengths so and leave its system aside, or the unit of {own} to take '
+                    "that; or state the right crs",
+                ) from refusal
             said.append(Finding(refusal.code, "warning", refusal.message, where, refusal.remedy))
     else:
         said.append(

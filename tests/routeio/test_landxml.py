@@ -402,7 +402,16 @@ def test_coordinate_systems(raw, xml, codes):
     assert codes(raw(xml(swapped, more=system.format(3875))))["outside-area-of-use"] == 1
     assert codes(raw(xml(near, more=system.format(999999))))["unknown-crs"] == 1
     feet = METRIC.replace("meter", "foot")
-    assert codes(raw(xml(near, more=system.format(3875), units=feet)))["crs-unit-differs"] == 1
+    refused = refusal(raw, xml(near, more=system.format(3875), units=feet))
+    assert refused.code == "crs-unit-differs"
+    assert "in ft (linearUnit) and that it is in EPSG:3875" in refused.message
+    # a person who says which of the two holds is believed
+    stated = raw(xml(near, more=system.format(3875), units=feet), units="ft")
+    assert (stated.ground.unit, stated.ground.crs) == ("ft", None)
+    assert codes(stated)["crs-unit-differs"] == 1
+    stated = raw(xml(near, more=system.format(3875), units=feet), units="m")
+    assert (stated.ground.unit, stated.ground.crs) == ("m", "EPSG:3875")
+    assert codes(stated)["units-overridden"] == 1
     turned = '<CoordinateSystem rotationAngle="3"/>'
     assert codes(raw(xml(more=turned)))["rotation-not-applied"] == 1
 
