@@ -116,6 +116,24 @@ class Lining:
             flooded=self.flooded if fields.flooded is None else fields.flooded,
         )
 
+    def kind(self, duct: Duct) -> str | None:
+        """Return the type of a duct: its own, or the job's for its layer.
+
+        Parameters
+        ----------
+        duct : Duct
+            Of the survey.
+
+        Returns
+        -------
+        str or None
+            Such as ``PVC 40``; None where nothing says.
+        """
+        for pattern, lining in self.layers:
+            if matcher([pattern])(duct.where.layer):
+                return lining.kind(duct)
+        return duct.fields.type or self.type
+
     def for_cable(
         self, jacket: str, lubricated: float | None, dry: float | None, hold: float | None
     ) -> Lining:

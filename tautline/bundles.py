@@ -56,6 +56,10 @@ class LaidBundles:
         lining = self.job.lining if number is None else self.job.others[number].lining
         return lining.bore(duct)
 
+    def kind(self, duct: Duct) -> str | None:
+        """Return the type of a duct; see :meth:`tautline.bores.Lining.kind`."""
+        return self.job.lining.kind(duct.at(0))
+
     def along(self, route: FeederRoute, what: str) -> int | None:
         """Return which other bundle goes all along a route; None: the job's own.
 

@@ -18,6 +18,7 @@ from tautline.document import SCHEMA, Document, program_version
 from tautline.job import Job
 from tautline.job_other import StatedBundle
 from tautline.result_advice import best_parts, no_plan_document
+from tautline.result_narrow import narrow_document
 from tautline.result_pull import DonePull, of_bundle, pull_document, span_path
 from tautline.result_rules import rules_document
 from tautline.result_why import SHORT, alternatives_of, explained
@@ -90,6 +91,7 @@ def plan_document(
             "total": plan.cost,
         },
         "no_plan": no_plan_document(job, planned, plan, sections, everything=why)
+        | {"narrow": narrow_document(laid, planned, plan)}
         if isinstance(plan, NoPlan)
         else None,
         "reel": _reels(job.plan),

@@ -9,8 +9,11 @@ from typing import Any
 
 from tautline.deliver.digest import cable_of
 from tautline.deliver.frame import Document
-from tautline.deliver.present import Units, isolated
+from tautline.deliver.present import Units, isolated, plain, words
 from tautline.document import bundle_of
+
+# Spans told of those that are alike.
+_SPANS = 6
 
 
 def cables_in(bundle: Mapping[str, Any], units: Units) -> str:
@@ -140,3 +143,47 @@ def changes_of(document: Document, sections: Sequence[Mapping[str, Any]]) -> set
         return set()
     pairs = pairwise(sections)
     return {a["to"] for a, b in pairs if a.get("other_bundle") != b.get("other_bundle")}
+
+
+def narrow_words(document: Document, units: Units) -> list[str]:
+    """Return which ducts are too narrow for what is to be pulled through them, and what would do, alike ones together.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+    units : Units
+        Of the job.
+
+    Returns
+    -------
+    list of str
+        Sentences; none where there is a plan, or another reason for there being none.
+    """
+    groups: dict[tuple[str, str, str, str], list[str]] = {}
+    for one in (document.get("no_plan") or {}).get("narrow", ()):
+        named = [c for c in one["checks"] if c["name"] != "arrangement"] or one["checks"]
+        checks = [
+            f"{words(c['name'])} {' against '.join(units.check(c))}"
+            if c["value"] is not None and c["limit"] is not None
+            else plain(c["source"]).removeprefix("geometry: ")
+            for c in named
+        ]
+        least = one["smallest"]
+        does = "none of the table does" if one["bore"] else "no duct looked at does"
+        if least:
+            size = units.text("size", least["inside_diameter_m"])
+            does = (
+                f"the smallest that does is {plain(least['bore'])}, {size} inside"
+                if least["bore"]
+                else f"{size} inside does"
+            )
+        bore = f"{plain(one['bore'])}, {units.text('size', one['inside_diameter_m'])} inside"
+        cables = cables_in(bundle_of(document, one), units)
+        ends = f"{isolated(one['from'])} to {isolated(one['to'])} (duct {isolated(one['duct'])})"
+        groups.setdefault((bore, cables, "; ".join(checks), does), []).append(ends)
+    return [
+        f"{cables} does not fit {bore}: {checks}; {does}; so it is from {', '.join(ends[:_SPANS])}"
+        + (f" and {len(ends) - _SPANS} more" if len(ends) > _SPANS else "")
+        for (bore, cables, checks, does), ends in groups.items()
+    ]

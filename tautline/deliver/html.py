@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tautline.deliver.atomic import write_text
-from tautline.deliver.bundles import cables_in, count_of, other_words, reel_of
+from tautline.deliver.bundles import cables_in, count_of, narrow_words, other_words, reel_of
 from tautline.deliver.digest import (
     bends_of,
     checks_of,
@@ -159,6 +159,7 @@ def _environment(document: Document, units: Units) -> Environment:
         longest=lambda section: reel_of(document, section)["longest_m"],
         bundles=[document["bundle"], *document.get("other_bundles", ())],
         other_words=other_words(document, units),
+        narrow=narrow_words(document, units),
         numbered=lambda items: list(enumerate(items, 1)),
         no_remedy=NO_REMEDY,
         remedy=lambda remedy: remedy_words(remedy, document),

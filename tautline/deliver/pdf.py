@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tautline.deliver.atomic import replacing
-from tautline.deliver.bundles import cables_in, count_of, reel_of
+from tautline.deliver.bundles import cables_in, count_of, narrow_words, reel_of
 from tautline.deliver.crew import sheet_of, sign_off
 from tautline.deliver.digest import (
     bends_of,
@@ -234,7 +234,7 @@ def _no_plan(document: Document) -> list[str]:
     why = document.get("no_plan")
     if not why:
         return []
-    missing, lines = why.get("missing"), list[str]()
+    missing, lines = why.get("missing"), narrow_words(document, Units.of(document))
     if missing is None or not why["blocked"]:
         lines.append(plain(why["reason"]))
     if missing is None:  # of an earlier version

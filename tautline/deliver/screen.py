@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tautline.deliver.bundles import bundle_words, cables_in, count_of, other_words, reel_of
+from tautline.deliver.bundles import bundle_words, cables_in, count_of, narrow_words, other_words, reel_of
 from tautline.deliver.digest import failing_of, place_of, ways_in
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, isolated, percent, plain, used, words
@@ -130,6 +130,8 @@ def _no_plan(document: Document) -> list[str]:
     if not why:
         return []
     lines = ["WHY THERE IS NO PLAN"]
+    for sentence in narrow_words(document, Units.of(document)):
+        lines += _wrap(sentence, "  ")
     missing = why.get("missing")
     if missing is None or not why["blocked"]:
         lines += _wrap(plain(why["reason"]), "  ")

@@ -244,3 +244,34 @@ def test_everything_handed_over_says_which_cables_a_section_has(planned):
         ground = p.data.get("other_bundle") == 1
         assert facts["Reels, cut length"].startswith("4 x" if ground else "3 x")
         assert ("350 kcmil" in facts["Cable"]) == (p.data.get("other_bundle") == 0)
+
+
+def narrowed(folder, size):
+    """The route with another duct from MH-2 to MH-3."""
+    path = job(folder, THIN)
+    rows = ROUTE.replace("splice\n", "splice,size,type\n")
+    rows = rows.replace("straight,,600,,,,\n", f"straight,,600,,,,,{size},PVC 40\n")
+    rows = rows.replace("straight,,500,,,,\n", "straight,,500,,,,,5,PVC 40\n")
+    (folder / "spans.csv").write_text(rows, encoding="utf-8")
+    return path
+
+
+def test_a_duct_too_small_is_named_with_the_smallest_that_does(tmp_path, capsys):
+    """Three cables of 1.62 in need a circle of (1 + 2/sqrt(3)) 1.62 = 3.49 in, and a quarter inch of clearance
+    (common practice): neither 3 nor 3 1/2 of PVC 40 (3.042 and 3.521 in by NEC chapter 9, table 4, from memory) has it, 4 has."""
+    document = tautline.run_job(narrowed(tmp_path, "3")).to_dict()
+    jsonschema.validate(document, SCHEMA, cls=jsonschema.Draft202012Validator)
+    assert document["verdict"] == "no-plan"
+    (narrow,) = document["no_plan"]["narrow"]
+    assert (narrow["from"], narrow["to"], narrow["bore"]) == ("MH-2", "MH-3", "3 PVC 40")
+    assert narrow["inside_diameter_m"] / 0.0254 == pytest.approx(3.042, abs=1e-6)
+    assert "clearance" in {c["name"] for c in narrow["checks"]}
+    assert narrow["smallest"]["bore"] == "4 PVC 40"
+    told = " ".join(render(document).split())
+    assert "3 x 500 kcmil copper, shielded does not fit 3 PVC 40" in told
+    assert "the smallest that does is 4 PVC 40" in told
+    assert "MH-2 to MH-3" in told
+    # doing as told does it, and half a size less would not
+    assert main(["plan", str(narrowed(tmp_path, "3 1/2")), "--json"]) == 1
+    assert json.loads(capsys.readouterr().out)["no_plan"]["narrow"][0]["smallest"]["bore"] == "4 PVC 40"
+    assert main(["plan", str(narrowed(tmp_path, "4"))]) == 0
