@@ -15,7 +15,8 @@ from mechanics.errors import FloatArray
 from routeio.bulges import leg_lengths
 from routeio.crs import of_drawing, placing
 from routeio.findings import Finding, InputRefusedError, Where
-from routeio.ground import UNITS, check_in_reach, extents_in_units, unit_named
+from routeio.ground import UNITS, extents_in_units, unit_named
+from routeio.landxml_networks import can_be_ducts, network_of, pipes, structures
 from routeio.landxml_plan import Reading, plan_of
 from routeio.landxml_profile import profile_of
 from routeio.landxml_tree import ENTITIES, Measures, east_north, measures, name_of, named, numbers, opened
@@ -33,7 +34,8 @@ def read(path: Path, options: ReadOptions) -> RawSurvey:
     path : Path
         LandXML 1.0 to 1.2, or a national variant of it.
     options : ReadOptions
-        ``ducts`` names alignments, and in its field ``profile`` one of their profiles; ``vaults`` names networks.
+        ``ducts`` names alignments, and in its field ``profile`` one of their profiles, or networks of pipes; ``vaults``
+        names networks.
 
     Returns
     -------
@@ -56,26 +58,31 @@ def read(path: Path, options: ReadOptions) -> RawSurvey:
     alignments = dict(alignments_of(root))
     networks = {name: kinds["Struct"] for name, kinds in layers.items() if kinds["Struct"]}
     usable = {name: 1 for name, a in alignments.items() if next(named(a, "CoordGeom"), None) is not None}
+    usable = can_be_ducts(usable, layers, told=bool(options.ducts.patterns))
     if not usable:
         raise InputRefusedError(
-            "nothing-to-read", "the file holds no alignment with a course (CoordGeom)", where,
-            "export alignments, not surfaces or points alone",
+            "nothing-to-read", "the file holds no alignment with a course (CoordGeom), and no network of pipes", where,
+            "export alignments or networks, not surfaces or points alone",
         )  # fmt: skip
     ducts, findings = chosen("ducts", options.ducts, usable, where, required=True)
     vaults, more = chosen("vaults", options.vaults, networks, where, required=False)
+    if not options.vaults.patterns:  # pipes end at the structures they name, whatever their network is called
+        vaults = tuple(dict.fromkeys((*vaults, *(name for name in ducts if name in networks))))
     said = [*findings, *more]
     unit = _unit(root, told, options, where, said)
     elevation = (
         unit_named(options.elevation_units, "elevation_units") if options.elevation_units else told.elevation
     )
     up = UNITS[elevation or unit]
-    marks, structs = _structures(root, vaults, UNITS[unit], where)
-    lines: list[RawLine] = []
+    marks, structs = structures(root, vaults, ducts, UNITS[unit], where)
+    lines, piped, found = pipes(root, ducts, (UNITS[unit], up), where)
+    said += found
     profiles: dict[str, StatedProfile] = {}
     counts: Counter[str] = Counter()
     counts["read Struct"] += structs
+    counts += piped
     points = _points(root, UNITS[unit])
-    for name in ducts:
+    for name in (name for name in ducts if name in alignments):
         place = replace(where, layer=name, id=name)
         reading = Reading(UNITS[unit], options.chord_tolerance, points, told.direction, place)
         plan = plan_of(alignments[name], reading)
@@ -163,26 +170,6 @@ def layers_of(root: etree._Element) -> dict[str, Counter[str]]:
     return layers
 
 
-def network_of(element: etree._Element) -> str:
-    """Return the name of the network or group that something stands in.
-
-    Parameters
-    ----------
-    element : lxml element
-        Such as ``Struct``.
-
-    Returns
-    -------
-    str
-        The network's name, else the name of the group below the root.
-    """
-    above = [element, *element.iterancestors()]
-    for a in above:
-        if name_of(a) == "PipeNetwork" and a.get("name"):
-            return f"network {' '.join(str(a.get('name')).split())}"
-    return name_of(above[-2]) if len(above) > 1 else name_of(above[-1])
-
-
 def _unit(
     root: etree._Element, told: Measures, options: ReadOptions, where: Where, said: list[Finding]
 ) -> str:
@@ -220,36 +207,6 @@ def _points(root: etree._Element, metres: float) -> dict[str, FloatArray]:
             if written.size in (2, 3):
                 found[str(element.get("name"))] = east_north(written) * metres
     return found
-
-
-def _structures(
-    root: etree._Element, networks: tuple[str, ...], metres: float, where: Where
-) -> tuple[list[RawVault], int]:
-    marks: list[RawVault] = []
-    for element in root.iter():
-        if name_of(element) != "Struct" or network_of(element) not in networks:
-            continue
-        tag = " ".join((element.get("name") or "").split())
-        place = replace(where, layer=network_of(element), id=f"Struct {len(marks) + 1}")
-        written = numbers(next((c.text for c in named(element, "Center")), None))
-        if written.size not in (2, 3):
-            raise InputRefusedError(
-                "element-unreadable", f"the structure {tag!r} has no Center of northing and easting", place,
-                "export the network again",
-            )  # fmt: skip
-        x, y, _ = (east_north(written) * metres).tolist()
-        check_in_reach(np.array([x, y]), 1.0, place)
-        inverts = [v for i in named(element, "Invert") for v in numbers(i.get("elev")).tolist()]
-        fields = {"name": tag, "kind": element.get("desc") or "", "rim": element.get("elevRim") or ""}
-        if inverts:
-            fields["invert"] = repr(min(inverts))
-        round_ = next(named(element, "CircStruct"), None)
-        size = numbers(None if round_ is None else round_.get("diameter"))
-        wide = float(size[0]) * metres if size.size == 1 else 0.0
-        outline = shapely.Point(x, y).buffer(0.5 * wide) if 0.3 < wide < 15.0 else None
-        kept = {key: text for key, text in fields.items() if text}
-        marks.append(RawVault(tag, x, y, np.nan, outline, kept, replace(place, x=x, y=y)))
-    return marks, len(marks)
 
 
 def _ends(
@@ -355,7 +312,8 @@ def _count_the_rest(
     there: Counter[str] = Counter()
     for kinds in layers.values():
         there.update(kinds)
-    left = {kind: n - counts[f"read {kind}"] for kind, n in there.items() if n > counts[f"read {kind}"]}
+    told = {kind: counts[f"read {kind}"] + counts[f"skipped {kind}"] for kind in there}
+    left = {kind: n - told[kind] for kind, n in there.items() if n > told[kind]}
     for kind, n in left.items():
         counts[f"skipped {kind}"] += n
     if left:

@@ -10,6 +10,7 @@ import numpy as np
 from routeio.findings import Where
 from routeio.guess import Guess, layers_like
 from routeio.landxml import alignments_of, layers_of
+from routeio.landxml_networks import can_be_ducts
 from routeio.landxml_tree import east_north, measures, name_of, named, numbers, opened
 
 
@@ -36,15 +37,23 @@ def peek(path: Path) -> dict[str, Any]:
     layers = layers_of(root)
     alignments = dict(alignments_of(root))
     usable = {n: 1 for n, a in alignments.items() if next(named(a, "CoordGeom"), None) is not None}
-    ducts = layers_like("ducts", usable)
-    vaults = layers_like("vaults", {n: k["Struct"] for n, k in layers.items() if k["Struct"]})
+    ducts = layers_like("ducts", can_be_ducts(usable, layers, told=False))
+    networks = {n: k["Struct"] for n, k in layers.items() if k["Struct"]}
+    vaults = layers_like("vaults", networks)
+    vaults += tuple(
+        Guess("vaults", g.name, "its pipes end at its structures")
+        for g in ducts
+        if g.name in networks and g.name not in {v.name for v in vaults}
+    )
     guesses: list[Guess] = [*ducts, *vaults]
     missing = []
     if not ducts:
-        missing.append("ducts: no alignment's name says which of them are the ducts")
+        missing.append(
+            "ducts: no name of an alignment or a network of pipes says which of them are the ducts"
+        )
     if not vaults:
         missing.append("vaults: no network of structures; ends of alignments are taken for vaults")
-    for guess in ducts:
+    for guess in (g for g in ducts if g.name in alignments):
         profiles = [
             p.get("name") or ""
             for profile in named(alignments[guess.name], "Profile")
