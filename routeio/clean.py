@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from routeio import heights, marks, tidy
+from routeio import outlines as outlines_among
 from routeio.attach import attached
 from routeio.findings import Finding, Where
 from routeio.ground import doubtful_extent
@@ -55,8 +56,8 @@ def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
         Nothing ambiguous is decided: such ends stay loose, and an error finding says where.
     """
     # columns make a line anew each time it is asked for
-    raw = replace(raw, lines=tuple(raw.lines))
-    findings: list[Finding] = []
+    drawn, outlines, findings = outlines_among.parted(raw.lines, raw.vaults, options.snap)
+    raw = replace(raw, lines=tuple(drawn), vaults=(*raw.vaults, *outlines))
     vaults, said = marks.settled(raw.vaults, raw.ground.metres_per_elevation or raw.ground.metres_per_unit)
     findings += said
     findings += _extent(raw)

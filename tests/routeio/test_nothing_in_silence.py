@@ -39,10 +39,36 @@ def test_a_circle_of_92_vertices_is_a_vault_and_no_duct(bank, codes):
     assert not {"end-snapped", "loose-end", "near-miss"} & set(codes(read))
 
 
-def test_a_circle_among_the_ducts_is_said(bank, codes):
-    """One begins where the duct ends, so that three ends meet; the other has nothing at its own ends."""
+def test_a_circle_among_the_ducts_is_a_vault_and_said(bank, codes, said):
     read = bank(((wall(0.0), 0.0), (60.0 - wall(0.0), 0.0)), ring_on="DUCT")
-    assert codes(read)["ring-without-vault"] == codes(read)["ambiguous-junction"] == 1
+    assert [round(v.footprint.area, 1) for v in read.vaults] == [4.5, 4.5]
+    (duct,) = read.ducts
+    assert {duct.start_vault, duct.end_vault} == {v.tag for v in read.vaults}
+    assert codes(read)["outline-among-ducts"] == 2
+    assert "92 vertices, 2.40 m (7.87 ft) long" in said(read, "outline-among-ducts")[0]
+
+
+def test_a_circle_among_the_ducts_is_the_outline_of_the_vault_in_it(bank, drawing, codes):
+    drawing.modelspace().add_point((0.4, 0.0), dxfattribs={"layer": "VAULT"})
+    read = bank(((wall(0.0), 0.0), (60.0 - wall(0.0), 0.0)), ring_on="DUCT")
+    assert len(read.vaults) == codes(read)["outline-among-ducts"] == 2
+    assert codes(read)["outline-joined"] == 1
+    assert None not in {read.ducts[0].start_vault, read.ducts[0].end_vault}
+
+
+@pytest.mark.parametrize(
+    "ring",
+    [
+        [(0, 0), (8, 0), (8, 8), (0, 8)],  # larger than a vault
+        [(0, 0), (4, 4), (4, 0), (0, 4)],  # crosses itself
+        [(0, 0), (5, 0), (5, 1), (1, 1), (1, 5), (0, 5)],  # round a corner
+    ],
+)
+def test_a_ring_that_is_no_outline_of_a_vault_stays_a_duct(drawing, saved, survey, codes, ring):
+    drawing.modelspace().add_lwpolyline(ring, close=True, dxfattribs={"layer": "DUCT"})
+    drawing.modelspace().add_point((100, 0), dxfattribs={"layer": "VAULT"})
+    read = survey(saved(drawing), ducts="DUCT", vaults="VAULT", snap=SNAP, sweep=0.3)
+    assert len(read.ducts) == codes(read)["ring-without-vault"] == 1
 
 
 def test_ducts_side_by_side_are_kept_apart(bank, codes):
