@@ -176,7 +176,10 @@ class PlanRules:
         PlanRules
             Itself where all cable comes on the same reels.
         """
-        return self.within(tags, start, start + 1) if self.stocks else self
+        for stock in self.stocks:
+            if tags.index(stock.first) <= start < tags.index(stock.last):
+                return replace(self, reel=stock.reel, reels=stock.reels, stocks=())
+        return replace(self, stocks=()) if self.stocks else self
 
     @property
     def longest(self) -> float:

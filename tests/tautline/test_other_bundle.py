@@ -18,6 +18,7 @@ from tautline.document import bundle_of
 from tautline.errors import JobError
 from tautline.job import read_job
 from tautline.main import main
+from tautline.questions import Questions
 
 SCHEMA = json.loads(files("tautline").joinpath("result.schema.json").read_text(encoding="utf-8"))
 POUND_FOOT, POUND, FOOT = 14.593902937206364, 4.4482216152605, 0.3048
@@ -153,8 +154,9 @@ def test_parts_planned_alone_add_up(planned, tmp_path):
 
 def test_a_check_takes_each_span_with_the_bundle_that_goes_through_it(tmp_path):
     path = job(tmp_path, THIN + GROUND)
-    document = tautline.run_job(path, "check").to_dict()
+    document = tautline.run_job(path, "check", asked=Questions(longest_from=("MH-4",))).to_dict()
     jsonschema.validate(document, SCHEMA, cls=jsonschema.Draft202012Validator)
+    assert [a["to"] for a in document["answers"]] == ["MH-6", "MH-2"]  # as far as the bundle is the same
     found = {tuple(sorted((p["feed"], p["pull"]))): p.get("other_bundle") for p in document["pulls"]}
     assert found == {
         ("MH-1", "MH-2"): 1, ("MH-2", "MH-3"): None, ("MH-3", "MH-4"): None, ("MH-4", "MH-5"): 0, ("MH-5", "MH-6"): 0,
