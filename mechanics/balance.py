@@ -21,7 +21,7 @@ from mechanics.errors import DomainError, FloatArray, in_range, instance
 from mechanics.layout import FLAT, LANES, STRAIGHT, Layout, Step, kinds
 from mechanics.vertical import VerticalBends
 
-__all__ = ["Laws", "Layout", "kinds", "march", "tension_along"]
+__all__ = ["Laws", "Layout", "Ready", "kinds", "march", "tension_along"]
 
 _CHUNK = 4096  # segments whose coefficients are worked out together
 
@@ -185,6 +185,7 @@ def march(
     floor: FloatArray | None = None,
     ceiling: FloatArray | None = None,
     chain_order: bool = False,
+    ready: Ready | None = None,
 ) -> FloatArray:
     """Carry tensions along every chain of a layout at once, one segment a step; nothing is checked.
 
@@ -202,6 +203,8 @@ def march(
         What the tension is raised or cut to at the end of each segment, before ``added``. [N]
     chain_order : bool, optional
         Give the tensions in the order of the chain rather than in the layout's.
+    ready : Ready, optional
+        What :class:`Ready` has worked out for the same layout and laws, where they are used again.
 
     Returns
     -------
@@ -209,8 +212,9 @@ def march(
         Tension at the end of each segment. [N]
     """
     out = np.empty((*entry.shape[:-1], len(layout)))
-    bends = _Bends(layout, laws)
+    bends = _Bends(layout, laws) if ready is None else ready.bends
     lane, k = 0, 0
+    known_before = None if ready is None else iter(ready.coefficients)
     with np.errstate(over="ignore", invalid="ignore"):
         for block in layout.blocks:
             first, stop = block[0][0].start, block[-1][-1].stop
@@ -219,7 +223,7 @@ def march(
                 tension = entry[..., lane : lane + group[0].stop - group[0].start]
                 lane += tension.shape[-1]
                 for chunk in _chunks(group):
-                    known = _Coefficients(layout, laws, chunk)
+                    known = _Coefficients(layout, laws, chunk) if known_before is None else next(known_before)
                     for step in chunk:
                         before = tension[..., : step.stop - step.start]
                         tension = part[..., step.start - first : step.stop - first]
@@ -239,6 +243,29 @@ def march(
             else:
                 out[..., rows] = part
     return out
+
+
+class Ready:
+    """What a layout's segments do to a tension, worked out once for many uses.
+
+    Parameters
+    ----------
+    layout : Layout
+        Which segments.
+    laws : Laws
+        Weight and friction, in the layout's order.
+    """
+
+    __slots__ = ("bends", "coefficients")
+
+    def __init__(self, layout: Layout, laws: Laws) -> None:
+        self.bends = _Bends(layout, laws)
+        self.coefficients = [
+            _Coefficients(layout, laws, chunk)
+            for block in layout.blocks
+            for group in block
+            for chunk in _chunks(group)
+        ]
 
 
 def _chunks(group: list[Step]) -> Iterator[list[Step]]:
@@ -299,7 +326,7 @@ class _Coefficients:
 class _Bends:
     """Vertical bends and curves of a layout."""
 
-    __slots__ = ("curves", "curves_at", "laws", "layout", "rows", "rows_at", "vertical")
+    __slots__ = ("curves", "curves_at", "measures", "pressing", "rows", "rows_at", "vertical")
 
     def __init__(self, layout: Layout, laws: Laws) -> None:
         rows, curves = layout.vertical, layout.curves
@@ -308,7 +335,7 @@ class _Bends:
             differs = laws.pressed != laws.friction
             rows = rows[~differs[rows]]
             curves = np.union1d(curves, np.flatnonzero(differs & (layout.kind != STRAIGHT)))
-        self.layout, self.laws, self.rows, self.curves = layout, laws, rows, curves
+        self.rows, self.curves = rows, curves
         chain, index = layout.chain, layout.index[rows]
         self.vertical = VerticalBends(
             chain.length[index],
@@ -317,6 +344,18 @@ class _Bends:
             np.broadcast_to(_pick(laws.weight, rows), rows.shape),
             np.broadcast_to(_pick(laws.friction, rows), rows.shape),
         )
+        index = layout.index[curves]
+        self.measures = (
+            chain.length[index],
+            chain.grade_in[index],
+            chain.grade_out[index],
+            chain.turn[index],
+            np.broadcast_to(_pick(laws.weight, curves), curves.shape),
+            np.broadcast_to(_pick(laws.friction, curves), curves.shape),
+        )
+        self.pressing: tuple[FloatArray, FloatArray] | None = None
+        if laws.pressed is not None and laws.force is not None:
+            self.pressing = laws.pressed[curves], laws.force[curves]
         self.rows_at = np.searchsorted(rows, layout.bounds).tolist()
         self.curves_at = np.searchsorted(curves, layout.bounds).tolist()
 
@@ -328,27 +367,17 @@ class _Bends:
             after[..., lanes] = self.vertical.carry(before[..., lanes], slice(begin, end))
         begin, end = self.curves_at[k], self.curves_at[k + 1]
         if end > begin:
-            rows = self.curves[begin:end]
-            after[..., rows - start] = self._integrate(before[..., rows - start], rows)
+            lanes = self.curves[begin:end] - start
+            after[..., lanes] = self._integrate(before[..., lanes], slice(begin, end))
 
-    def _integrate(self, tension: FloatArray, rows: IntArray) -> FloatArray:
-        chain, index, laws = self.layout.chain, self.layout.index[rows], self.laws
-        several = tension.size // rows.size
+    def _integrate(self, tension: FloatArray, some: slice) -> FloatArray:
+        several = tension.size // (some.stop - some.start)
 
-        def spread(array: FloatArray) -> FloatArray:
-            return np.tile(np.broadcast_to(array, rows.shape), several)
+        def spread(values: FloatArray) -> FloatArray:
+            return np.tile(values[some], several) if several > 1 else values[some]
 
-        return along_curves(
-            tension.ravel(),
-            spread(chain.length[index]),
-            spread(chain.grade_in[index]),
-            spread(chain.grade_out[index]),
-            spread(chain.turn[index]),
-            spread(_pick(laws.weight, rows)),
-            spread(_pick(laws.friction, rows)),
-            None if laws.pressed is None else spread(laws.pressed[rows]),
-            None if laws.force is None else spread(laws.force[rows]),
-        ).reshape(tension.shape)
+        pressing = (None, None) if self.pressing is None else tuple(map(spread, self.pressing))
+        return along_curves(tension.ravel(), *map(spread, self.measures), *pressing).reshape(tension.shape)
 
 
 def _pick(values: FloatArray, rows: IntArray | slice) -> FloatArray:

@@ -133,6 +133,8 @@ class Chain:
 
         The horizontal part is heading rate times cos(grade), so it is greatest where the grade is least steep.
         """
+        if not (self.grade_in.any() or self.grade_out.any()):
+            return np.asarray(np.abs(self.turn / self.length))
         flattest = np.where(
             self.grade_in * self.grade_out <= 0.0,
             1.0,

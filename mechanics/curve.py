@@ -7,6 +7,7 @@ once; each curve has its own step, shortened where the contact force nearly vani
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -72,24 +73,30 @@ class _Curves:
 
     def step(self, at: FloatArray, size: FloatArray, tension: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the tension one step on, and the estimated error."""
-        grade = self.grade + self.sweep * (at + size * _NODES)
+        steady = not self.sweep.any()
+        grade = self.grade if steady else self.grade + self.sweep * (at + size * _NODES)
         cosine = np.cos(grade)
         press, sideways, climb = self.weigh * cosine, self.turn * cosine, self.weigh * np.sin(grade)
+        if steady:
+            press *= press
 
         def rate(places: IntArray, here: FloatArray) -> FloatArray:
             """Tension gained per curve, not per metre."""
-            upright = here * self.sweep
-            upright -= press[places]
-            across = here * sideways[places]
-            upright *= upright
+            across = here * (sideways if steady else sideways[places])
             across *= across
-            upright += across
-            contact = np.sqrt(upright, out=upright)
+            if steady:
+                across += press
+            else:
+                upright = here * self.sweep
+                upright -= press[places]
+                upright *= upright
+                across += upright
+            contact = np.sqrt(across, out=across)
             if self.pressed is None or self.force is None:
                 contact *= self.friction
             else:
                 contact *= pressed_coefficient(self.friction, self.pressed, self.force, contact)
-            contact += climb[places]
+            contact += climb if steady else climb[places]
             return contact
 
         h = size * _SHARE
@@ -149,8 +156,12 @@ def along_curves(
     [hairer1993] in docs/sources.md.
     """
     out = np.empty_like(tension)
-    for begin in range(0, tension.size, _BLOCK):
-        b = slice(begin, begin + _BLOCK)
+    # Those of one grade are quicker by themselves: what does not change along them is worked out once.
+    level = grade_in == grade_out
+    groups: list[IntArray | None] = [None]
+    if level.any() and not level.all():
+        groups = [np.flatnonzero(level), np.flatnonzero(~level)]
+    for b in _lots(groups, tension.size):
         curves = _Curves(
             grade_in[b],
             grade_out[b] - grade_in[b],
@@ -162,6 +173,13 @@ def along_curves(
         )
         out[b] = _march(curves, tension[b])
     return out
+
+
+def _lots(groups: list[IntArray | None], size: int) -> Iterator[IntArray | slice]:
+    """Part groups of curves, or all of them where there is one, so that the working arrays stay in cache."""
+    for group in groups:
+        for begin in range(0, size if group is None else group.size, _BLOCK):
+            yield slice(begin, begin + _BLOCK) if group is None else group[begin : begin + _BLOCK]
 
 
 def _march(curves: _Curves, tension: FloatArray) -> FloatArray:

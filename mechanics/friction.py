@@ -147,9 +147,7 @@ def prepare(track: Track, relube: Sequence[int] = ()) -> Prepared:
     >>> len(worn.chain), worn.friction[0].round(6).item(), worn.friction[-1].round(6).item()
     (12, 0.2, 0.220978)
     """
-    chain, n = instance("track", track, Track).chain, len(track.chain)
-    slid_end = np.cumsum(np.where(track.guide, 0.0, chain.length))
-    slid_start = np.concatenate(([0.0], slid_end[:-1]))
+    n = len(instance("track", track, Track).chain)
     stops = []
     for k in wholes("relube", relube):
         if not 0 <= k < len(track.vaults):
@@ -157,7 +155,27 @@ def prepare(track: Track, relube: Sequence[int] = ()) -> Prepared:
                 f"relube must be indices of the {len(track.vaults)} pass-through vaults, got {k}"
             )
         stops.append(track.vaults[k][1])
-    fresh = np.array([stop for stop in stops if stop < n], dtype=np.int64)
+    return worn(track, np.array([stop for stop in stops if stop < n], dtype=np.int64))
+
+
+def worn(track: Track, fresh: IntArray) -> Prepared:
+    """Cut a track into pieces as :func:`prepare` does, with lubricant added at any segments; nothing is checked.
+
+    Parameters
+    ----------
+    track : Track
+        In the direction of the pull.
+    fresh : ndarray of int
+        Segments from whose start on distance counts anew, rising.
+
+    Returns
+    -------
+    Prepared
+        The pieces and their coefficients.
+    """
+    chain, n, guide = track.chain, len(track.chain), track.guide
+    slid_end = np.cumsum(np.where(guide, 0.0, chain.length))
+    slid_start = np.concatenate(([0.0], slid_end[:-1]))
     since = np.zeros(n)
     since[fresh] = slid_start[fresh]
     since = np.maximum.accumulate(since)
@@ -178,10 +196,11 @@ def prepare(track: Track, relube: Sequence[int] = ()) -> Prepared:
     pieces, source = cut(
         chain, np.concatenate([none.astype(np.int64), *segments]), np.concatenate([none, *fractions])
     )
-    first = np.searchsorted(source, source)
-    begin = pieces.station - pieces.length
-    ages = ~track.guide[source]
-    middle = start[source] + np.where(ages, begin - begin[first] + 0.5 * pieces.length, 0.0)
+    middle = 0.5 * pieces.length
+    if source.size > n:
+        begin = pieces.station - pieces.length
+        middle += begin - begin[np.searchsorted(source, source)]
+    middle = start[source] + np.where(guide[source], 0.0, middle)
     friction, pressed, force = np.empty(source.size), np.empty(source.size), np.full(source.size, np.inf)
     wave = np.zeros(source.size)
     for k, bore in enumerate(track.bores):

@@ -59,7 +59,7 @@ def holding_tension(
     >>> round(holding_tension(chain, weight=20.0, friction=0.35), 1)
     680.8
     """
-    return float(Passage(_single(chain), weight, friction, added=added).entering()[0])
+    return float(Passage(_single(chain), weight, friction, added=added).least()[0])
 
 
 def greatest_entry(

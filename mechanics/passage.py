@@ -177,6 +177,17 @@ class Passage:
         """
         return self._both(low, high, backward=True)
 
+    def least(self) -> FloatArray:
+        """Return the least entering tensions, at least 0, that keep the cable taut, whatever limits it passes.
+
+        Returns
+        -------
+        ndarray, shape (m,)
+            [N]
+        """
+        none = np.zeros((1, self.count))
+        return np.asarray(self._end(none, np.zeros(self._upper.size), np.maximum, True)[0])
+
     def _both(self, low: ArrayLike, high: ArrayLike, backward: bool) -> tuple[FloatArray, FloatArray]:
         a, b = as_numbers("low", low), as_numbers("high", high)
         together(low=a, high=b)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.bundle import Lie, lie, main_cables, weight_of
 from mechanics.cable import Bundle
-from mechanics.chain import Chain
+from mechanics.chain import Chain, IntArray
 from mechanics.errors import DomainError, FloatArray, instance
 from mechanics.limits import known_overrides
 from mechanics.rules import Rules
@@ -62,6 +62,33 @@ class Setting:
     factor: FloatArray
     curvature: FloatArray
     inside_curvature: FloatArray
+
+    def along(self, track: Track, order: IntArray) -> Setting:
+        """Return the same bundle along a track of the same segments in another order, or the other way.
+
+        Parameters
+        ----------
+        track : Track
+            With the same bores.
+        order : ndarray of int, shape (n,)
+            Which of the segments here each of the track's is.
+
+        Returns
+        -------
+        Setting
+            What :func:`set_up` gives for it.
+        """
+        return replace(
+            self,
+            track=track,
+            weight=self.weight[order],
+            guide=self.guide[order],
+            diameter=self.diameter[order],
+            correction=self.correction[order],
+            factor=self.factor[order],
+            curvature=self.curvature[order],
+            inside_curvature=self.inside_curvature[order],
+        )
 
 
 def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
@@ -163,6 +190,8 @@ def bend_angle(chain: Chain) -> FloatArray:
     >>> bend_angle(Chain(length=[5.0], grade_in=[0.0], grade_out=[0.25], turn=[0.0])).tolist()
     [0.25]
     """
+    if not (chain.grade_in.any() or chain.grade_out.any()):
+        return np.abs(chain.turn)
     sweep, turn = chain.grade_out - chain.grade_in, chain.turn
     total = np.hypot(sweep, turn * np.cos(chain.grade_in))
     both = np.flatnonzero((sweep != 0.0) & (turn != 0.0))

@@ -183,6 +183,8 @@ class Track:
 
 
 def _range(k: int, vault: object) -> tuple[int, int]:
+    if type(vault) is tuple and len(vault) == 2 and type(vault[0]) is int and type(vault[1]) is int:
+        return vault  # as nearly always: a feeder has thousands
     pair = several(f"vaults[{k}]", vault, object)
     if len(pair) != 2:
         raise DomainError(f"vaults[{k}] must be start and stop of its crossing, got {vault!r}")

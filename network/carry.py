@@ -9,14 +9,20 @@ entry tension serves, and then no longer pull that begins so can be made either.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from network.labels import Labels, freshest, merged, undominated
 from network.stage import UNLIMITED, Stage
+from network.sweep import Sweep
 from network.way import Way, spread
+
+Held = NDArray[np.bool_] | None
+"""Marks the starts of which a cable has to be held back, as they show; None: see :meth:`Carrier.round`."""
 
 # Limits are taken this much higher: what is so close to one is settled by evaluating the pull itself.
 _MARGIN = 1.0 + 1e-9
@@ -39,6 +45,10 @@ class Starts:
     feed: IntArray
     farthest: IntArray
     scale: FloatArray
+
+    def some(self, pick: IntArray) -> Starts:
+        """Return the starts that an index picks."""
+        return Starts(self.feed[pick], self.farthest[pick], self.scale[pick])
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +95,8 @@ class Carrier:
     ----------
     way : Way
         In its direction.
+    other : Carrier, optional
+        Of the same row the other way.
 
     Attributes
     ----------
@@ -94,7 +106,7 @@ class Carrier:
         here bounds what can be reached, and each pull is to be evaluated.
     """
 
-    def __init__(self, way: Way) -> None:
+    def __init__(self, way: Way, other: Carrier | None = None) -> None:
         self.way = way
         rules = way.rules
         restarts = [rules.overrides.get(name) for name in ("restart_tension", "restart_sidewall")]
@@ -106,7 +118,7 @@ class Carrier:
             or any(o is not None and o.binding for o in restarts)
         )
         self._floor = -UNLIMITED if rules.pusher else 0.0
-        force = np.array([rules.assists.get(tag, 0.0) for tag in way.tags])
+        force = np.array([rules.assists.get(tag, 0.0) for tag in way.tags] if rules.assists else [])
         self._assist = force if force.any() else None
         self._turn_ends = way.last[:-1], way.first[1:]
         guides = len(way.track.chain) - way.before.size - way.behind.size
@@ -114,9 +126,21 @@ class Carrier:
         # What does not depend on the last lubrication is laid out once.
         self._guides = tuple((ends[k : k + 1], ends[k + 1 : k + 2]) for k in (0, 1))
         self._ends = tuple(Stage(way, *guide, scale=_MARGIN) for guide in self._guides)
-        self._spans = None if way.ages else Stage(way, way.first, way.last, scale=_MARGIN)
+        self._sweep: Sweep | None = None
+        if Sweep.serves(way):
+            self._sweep = Sweep(way, self._assist, self._floor, None if other is None else other._sweep)
+
+    @cached_property
+    def _spans(self) -> Stage | None:
+        """All spans, where they do not depend on the last lubrication."""
+        return None if self.way.ages else Stage(self.way, self.way.first, self.way.last, scale=_MARGIN)
+
+    @cached_property
+    def _turns(self) -> Stage | None:
+        """All crossings, where they do not depend on the last lubrication."""
+        way = self.way
         steady = not way.ages or bool(way.track.guide[spread(*self._turn_ends)].all())
-        self._turns = Stage(way, *self._turn_ends, scale=_MARGIN) if steady else None
+        return Stage(way, *self._turn_ends, scale=_MARGIN) if steady else None
 
     def reached(self, feed: IntArray, farthest: IntArray) -> Reached:
         """Return every pull that can be made, with the fewest stops.
@@ -132,9 +156,31 @@ class Carrier:
             Exact where the carrier is; else of pulls that may be found impossible, or to take more stops.
         """
         starts = Starts(feed, farthest, np.full(feed.size, _MARGIN))
+        if self._sweep is not None and feed.size and np.all(feed[1:] - feed[:-1] == 1):
+            return self._swept(self._sweep, starts)
+        if not self.way.slips:
+            return self._reached(starts, None)
+        held = np.zeros(feed.size, dtype=bool)
+        found = self._reached(starts, held)
+        if not held.any():
+            return found
+        again = np.flatnonzero(held)
+        rest = self._reached(starts.some(again), None)
+        keep = ~held[found.start]
+        start = np.concatenate((found.start[keep], again[rest.start]))
+        order = np.argsort(start, kind="stable")
+        return Reached(
+            start[order],
+            np.concatenate((found.pull[keep], rest.pull))[order],
+            np.concatenate((found.stops[keep], rest.stops))[order],
+            np.concatenate((found.load[keep], rest.load))[order],
+        )
+
+    def _reached(self, starts: Starts, held: Held) -> Reached:
+        """Every pull that can be made; with ``held``, as for :meth:`round`."""
         width = self.way.spans + 1
         # First with lubricant added wherever one likes, which tells what can be reached at all; then stop by stop.
-        arrivals, seeds = self.round(starts, self.first(starts), regrow=self.way.ages)
+        arrivals, seeds = self.round(starts, self.first(starts, held), self.way.ages, held)
         keys = arrivals.start * width + arrivals.pull
         if not self.way.ages:  # each pull is reached once, and needs no stops
             order = np.argsort(keys, kind="stable")
@@ -150,22 +196,45 @@ class Carrier:
             load[at] = arrivals.load[direct]
         seeds = seeds.some(seeds.parent >= 0)
         count = 0
-        while np.any(stops < 0):
+        while True:
+            wanting = stops < 0
+            if held is not None:
+                wanting &= ~held[keys // width]
+            if not wanting.any():
+                return Reached(keys // width, keys % width, stops, load)
             count += 1
-            wanting = np.unique(keys[stops < 0] // width)
-            seeds = undominated(seeds.some(np.isin(seeds.start, wanting)))
-            arrivals, seeds = self.round(starts, seeds)
-            at = np.searchsorted(keys, arrivals.start * width + arrivals.pull)
+            some = np.zeros(starts.feed.size, dtype=bool)
+            some[keys[wanting] // width] = True
+            seeds = undominated(seeds.some(some[seeds.start]))
+            if held is not None and not len(seeds):
+                held |= some
+                continue
+            arrivals, seeds = self.round(starts, seeds, held=held)
+            found = arrivals.start * width + arrivals.pull
+            at = np.searchsorted(keys, found)
+            known = np.flatnonzero(keys.take(at, mode="clip") == found)
+            at = at[known]
             stops[at] = np.where(stops[at] < 0, count, stops[at])
-        return Reached(keys // width, keys % width, stops, load)
 
-    def first(self, starts: Starts) -> Labels:
+    def _swept(self, sweep: Sweep, starts: Starts) -> Reached:
+        """Every pull from neighbouring feeds of a way on which tension never falls."""
+        one = self.first(starts.some(np.zeros(1, dtype=np.int64)))
+        begin = int(starts.feed[0])
+        feeds = range(begin, begin + starts.feed.size if len(one) else begin)
+        low, load = (float(one.low[0]), float(one.load[0])) if len(one) else (0.0, 0.0)
+        start, pull, worst = sweep.carry(feeds, starts.farthest, low, load, _MARGIN, self._ends[1])
+        worst = worst if self.exact else np.full(worst.size, np.nan)
+        return Reached(start - begin, pull, np.zeros(pull.size, dtype=np.int64), worst)
+
+    def first(self, starts: Starts, held: Held = None) -> Labels:
         """Return the labels of a first round: cable fed in at the tension the rules state, or more.
 
         Parameters
         ----------
         starts : Starts
             What is to begin.
+        held : ndarray of bool, optional
+            As for :meth:`round`.
 
         Returns
         -------
@@ -176,10 +245,12 @@ class Carrier:
         low = np.full(n, self.way.rules.entry - self.way.rules.pusher)
         one = np.zeros(n, dtype=np.int64)
         labels = Labels(np.arange(n), starts.feed, low, np.full(n, np.inf), np.zeros(n), one - 1)
-        labels = self._guided(0, labels, starts)
+        labels = self._guided(0, labels, starts, held)
         return labels.some(labels.possible)
 
-    def round(self, starts: Starts, seeds: Labels, regrow: bool = False) -> tuple[Arrivals, Labels]:
+    def round(
+        self, starts: Starts, seeds: Labels, regrow: bool = False, held: Held = None
+    ) -> tuple[Arrivals, Labels]:
         """Carry labels on as far as they go.
 
         Parameters
@@ -190,6 +261,9 @@ class Carrier:
             Each where the span ahead of its lubrication begins.
         regrow : bool, optional
             Whether lubricant is added again at every vault passed, as often as one likes.
+        held : ndarray of bool, shape (starts,), optional
+            Where given, only the lower ends are carried on, which is enough unless a cable has to be held back: starts
+            of which one does are marked, and what is returned of them is of no use.
 
         Returns
         -------
@@ -208,16 +282,16 @@ class Carrier:
             front = Labels.joined([front, seeds.some(offset == step)])
             vault = starts.feed[front.start] + step
             front = front.some(vault < starts.farthest[front.start])
-            front = self._spanned(front, starts.feed[front.start] + step, starts)
+            front = self._spanned(front, starts.feed[front.start] + step, starts, held)
             front = front.some(front.possible)
-            out = self._guided(1, front, starts)
+            out = self._guided(1, front, starts, held)
             there = out.possible
             step += 1
             vault = starts.feed[out.start[there]] + step
             arrivals.append(Arrivals(out.start[there], vault, out.parent[there], out.load[there]))
             vault = starts.feed[front.start] + step
             front = front.some(vault < starts.farthest[front.start])
-            front = self._turned(front, starts.feed[front.start] + step, starts)
+            front = self._turned(front, starts.feed[front.start] + step, starts, held)
             front = front.some(front.possible)
             if self.way.ages:
                 vault = starts.feed[front.start] + step
@@ -225,7 +299,7 @@ class Carrier:
                 grown.append(fresh.some(self.way.lubes[vault]))
                 if regrow:
                     front = Labels.joined([front, merged(grown[-1])])
-            if self.way.ages and not self.way.falls:
+            if self.way.ages and (held is not None or not self.way.slips):
                 front = self._worth_carrying(front, regrow)
         names = Arrivals.__dataclass_fields__
         none = np.zeros(0, dtype=np.int64)
@@ -238,45 +312,47 @@ class Carrier:
 
     @staticmethod
     def _worth_carrying(front: Labels, regrow: bool) -> Labels:
-        """Where nothing falls: the labels that can lead farther; with stops at will, those without any apart."""
+        """Where nothing slips: the labels that can lead farther; with stops at will, those without any apart."""
         if not regrow:
             return freshest(front)
         unstopped = front.parent >= 0
         return Labels.joined([front.some(unstopped), freshest(front.some(~unstopped))])
 
-    def _spanned(self, labels: Labels, vault: IntArray, starts: Starts) -> Labels:
+    def _spanned(self, labels: Labels, vault: IntArray, starts: Starts, held: Held) -> Labels:
         """Labels at the far end of the span ahead of each one's vault."""
         way, scale = self.way, starts.scale[labels.start]
         if self._spans is not None and np.all(scale == _MARGIN):
-            return self._carried(self._spans, vault, labels)
+            return self._carried(self._spans, vault, labels, held)
         slid = way.slid[way.first[vault]] - way.slid[way.first[labels.lube]]
-        return self._carried(Stage(way, way.first[vault], way.last[vault], slid, scale), None, labels)
+        return self._carried(Stage(way, way.first[vault], way.last[vault], slid, scale), None, labels, held)
 
-    def _turned(self, labels: Labels, vault: IntArray, starts: Starts) -> Labels:
+    def _turned(self, labels: Labels, vault: IntArray, starts: Starts, held: Held) -> Labels:
         """Labels past the crossing of each one's vault and the assist there."""
         way, scale = self.way, starts.scale[labels.start]
         if self._turns is not None and np.all(scale == _MARGIN):
-            labels = self._carried(self._turns, vault - 1, labels)
+            labels = self._carried(self._turns, vault - 1, labels, held)
         else:
             begin, end = (ends[vault - 1] for ends in self._turn_ends)
             slid = way.slid[begin] - way.slid[way.first[labels.lube]]
-            labels = self._carried(Stage(way, begin, end, slid, scale), None, labels)
+            labels = self._carried(Stage(way, begin, end, slid, scale), None, labels, held)
         if self._assist is not None:
             labels = replace(labels, low=np.maximum(labels.low - self._assist[vault], self._floor))
         return labels
 
-    def _guided(self, which: int, labels: Labels, starts: Starts) -> Labels:
+    def _guided(self, which: int, labels: Labels, starts: Starts, held: Held) -> Labels:
         """Labels past the guides at a feed (0) or at a pull vault (1)."""
         scale = starts.scale[labels.start]
         if np.all(scale == _MARGIN):
-            return self._carried(self._ends[which], np.zeros(len(labels), dtype=np.int64), labels)
+            return self._carried(self._ends[which], np.zeros(len(labels), dtype=np.int64), labels, held)
         begin, end = (np.repeat(edge, len(labels)) for edge in self._guides[which])
-        return self._carried(Stage(self.way, begin, end, scale=scale), None, labels)
+        return self._carried(Stage(self.way, begin, end, scale=scale), None, labels, held)
 
-    def _carried(self, stage: Stage, stretch: IntArray | None, labels: Labels) -> Labels:
+    def _carried(self, stage: Stage, stretch: IntArray | None, labels: Labels, held: Held) -> Labels:
         """Labels carried through their stretches; each through one of its own where none are named."""
         if not stage.count:
             return labels
         own = np.arange(len(labels)) if stretch is None else stretch
-        low, high, load = stage.carry(own, labels.low, labels.high, self._floor)
+        low, high, load, raised = stage.carry(own, labels.low, labels.high, self._floor, held is None)
+        if held is not None and raised is not None and raised.any():
+            held[labels.start[raised]] = True
         return replace(labels, low=low, high=high, load=np.maximum(labels.load, load))

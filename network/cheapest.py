@@ -13,20 +13,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
-from operator import add
 
 import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
+from network.ahead import NOTHING, best_ahead, earliest_way
 
 # Pairs of pulls looked at together: enough to keep numpy busy, few enough for memory.
 _PAIRS_AT_ONCE = 1 << 20
 
 IMPOSSIBLE = 1 << 60
 """A pull of this cost or more is none."""
-# What cannot be had costs this: above any plan, and twice it still fits 64 bits.
-_NOTHING = 1 << 61
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +53,8 @@ class Sections:
         """Return the sections that ``mask`` selects."""
         if mask.all():
             return self
-        return Sections(*(getattr(self, name)[mask] for name in self.__dataclass_fields__))
+        which = np.flatnonzero(mask)
+        return Sections(*(getattr(self, name).take(which) for name in self.__dataclass_fields__))
 
 
 class Market:
@@ -64,7 +63,7 @@ class Market:
     Parameters
     ----------
     feed, pull : ndarray of int, shape (n,)
-        Vaults of the permitted pulls, sorted by feed.
+        Vaults of the permitted pulls; sorted by feed where middle feeds are allowed.
     cost, climb : ndarray of int, shape (n,)
         Of each pull; the cost may turn out higher once it is settled.
     settle : callable
@@ -136,10 +135,12 @@ class Market:
         """Yield all candidate sections, in batches."""
         if self._alone is None:
             rows = self.possible
-            feed, pull = self.feed[rows], self.pull[rows]
+            feed, pull, cost, climb = self.feed, self.pull, self.cost, self.climb
+            if rows.size < feed.size:
+                feed, pull, cost, climb = (values[rows] for values in (feed, pull, cost, climb))
             low, high = np.minimum(feed, pull), np.maximum(feed, pull)
             none = np.full(rows.size, -1)
-            self._alone = self._offered(low, high, self.cost[rows], self.climb[rows], rows, none)
+            self._alone = self._offered(low, high, cost, climb, rows, none)
         yield self._alone
         if self.middle_cost is None:
             return
@@ -177,10 +178,12 @@ class Market:
         second: IntArray,
     ) -> Sections:
         """Of these sections, those that a reel and the vaults at their ends allow, splice priced in."""
-        good = self.splice[start] & self.splice[end] & (end <= self.farthest[start])
+        good = end <= self.farthest[start]
+        if not self.splice.all():
+            good &= self.splice[start] & self.splice[end]
         if self._without:
             good &= ~np.isin(start * self.farthest.size + end, self._without)
-        cost = cost + np.where(end < self.last, self.splice_cost, 0)
+        cost = cost + self.splice_cost * (end < self.last)
         if self._reel_cost is not None:
             cost = cost + self._reel_cost(start, end)
         return Sections(start, end, cost, climb, first, second).where(good)
@@ -215,15 +218,19 @@ class _Cells:
             np.maximum.at(reach, batch.start, batch.end - batch.start)
         self.offsets = np.concatenate(([0], np.cumsum(reach)))
         self.start = np.repeat(np.arange(n + 1), reach)
-        self.end = self.start + 1 + np.arange(self.start.size) - self.offsets[self.start]
+        self.end = np.arange(1, self.start.size + 1) + (self.start - self.offsets[self.start])
+        self._before = self.offsets[:-1] - np.arange(1, n + 2)
+        self._known: tuple[Sections, IntArray] | None = None
 
-    def index(self, start: IntArray, end: IntArray) -> IntArray:
-        """Return the cell of each pair."""
-        return np.asarray(self.offsets[start] + end - start - 1)
+    def index(self, sections: Sections) -> IntArray:
+        """Return the cell of each section."""
+        if self._known is None or self._known[0] is not sections:
+            self._known = sections, self._before[sections.start] + sections.end
+        return self._known[1]
 
     def least(self, at: IntArray, value: IntArray) -> IntArray:
         """Return the least of the values offered for each cell."""
-        cells = np.full(self.start.size, _NOTHING)
+        cells = np.full(self.start.size, NOTHING)
         np.minimum.at(cells, at, value)
         return cells
 
@@ -245,11 +252,11 @@ def cheapest(market: Market, start: int, end: int) -> Choice | None:
     """
     while True:
         cells = _Cells(market)
-        price = np.full(cells.start.size, _NOTHING)
+        price = np.full(cells.start.size, NOTHING)
         for batch in market.sections():
-            np.minimum.at(price, cells.index(batch.start, batch.end), batch.cost)
-        ahead = _ahead(cells, price, start, end)
-        if ahead[start] >= _NOTHING:
+            np.minimum.at(price, cells.index(batch), batch.cost)
+        ahead = best_ahead(cells.start, cells.end, price, end, np.add)
+        if ahead[start] >= NOTHING:
             return None
         tight = _on_a_cheapest_way(cells, price, ahead, start, end)
         sections = _of_least_cost(market, cells, price, tight)
@@ -261,19 +268,21 @@ def cheapest(market: Market, start: int, end: int) -> Choice | None:
 
     second = np.where(sections.second < 0, sections.first, sections.second)
     used = np.maximum(market.utilisation[sections.first], market.utilisation[second])
-    at = cells.index(sections.start, sections.end)
+    at = cells.index(sections)
     where = np.flatnonzero(tight)
-    ways = cells.start[where].tolist(), cells.end[where].tolist()
-    limit = _least_worst(ways, cells.least(at, used)[where].tolist(), start, end)
+    low, high = cells.start[where], cells.end[where]
+    limit = int(best_ahead(low, high, cells.least(at, used)[where], end, np.maximum)[start])
 
     sections, at = sections.where(used <= limit), at[used <= limit]
     climb = cells.least(at, sections.climb)
-    where = where[climb[where] < _NOTHING]
-    ways = cells.start[where].tolist(), cells.end[where].tolist()
-    stretches = _least_climb(ways, climb[where].tolist(), start, end)
+    where = where[climb[where] < NOTHING]
+    low, high = cells.start[where], cells.end[where]
+    above = best_ahead(low, high, climb[where], end, np.add)
+    exact = (climb[where] + above[high] == above[low]) & (above[low] < NOTHING)
+    stretches = earliest_way(low, high, exact, start, end)
     chosen = np.zeros(cells.start.size, dtype=bool)
     low, high = np.array(stretches).T
-    chosen[cells.index(low, high)] = True
+    chosen[cells.offsets[low] + high - low - 1] = True
     return Choice(sections.where(chosen[at] & (sections.climb == climb[at])), tuple(stretches), limit)
 
 
@@ -281,39 +290,11 @@ def _of_least_cost(market: Market, cells: _Cells, price: IntArray, tight: NDArra
     """The sections that have the least cost of their stretch, of the stretches on a cheapest way."""
     kept = []
     for batch in market.sections():
-        at = cells.index(batch.start, batch.end)
+        at = cells.index(batch)
         kept.append(batch.where(tight[at] & (batch.cost == price[at])))
+    if len(kept) == 1:
+        return kept[0]
     return Sections(*(np.concatenate([getattr(k, f) for k in kept]) for f in Sections.__dataclass_fields__))
-
-
-def _least_worst(ways: tuple[list[int], list[int]], used: list[int], start: int, end: int) -> int:
-    """The least utilisation within which some way keeps, of starts and ends in the order of the starts."""
-    worst = [_NOTHING] * (end + 1)
-    worst[end] = 0
-    for low, high, value in zip(*map(reversed, ways), reversed(used), strict=True):
-        value = max(value, worst[high])
-        if value < worst[low]:
-            worst[low] = value
-    return worst[start]
-
-
-def _least_climb(
-    ways: tuple[list[int], list[int]], rises: list[int], start: int, end: int
-) -> list[tuple[int, int]]:
-    """The way that climbs least, of several the one that stops at the earlier vaults."""
-    above = [_NOTHING] * (end + 1)
-    above[end] = 0
-    for low, high, value in zip(*map(reversed, ways), reversed(rises), strict=True):
-        value += above[high]
-        if value < above[low]:
-            above[low] = value
-    stretches = []
-    here = start
-    for low, high, value in zip(*ways, rises, strict=True):
-        if low == here and value + above[high] == above[low] < _NOTHING:
-            stretches.append((low, high))
-            here = high
-    return stretches
 
 
 def reachable(market: Market) -> tuple[IntArray, IntArray]:
@@ -342,42 +323,23 @@ def reachable(market: Market) -> tuple[IntArray, IntArray]:
     return np.array(sorted(begun)), np.array(sorted(ended))
 
 
-def _ahead(cells: _Cells, price: IntArray, start: int, end: int) -> list[int]:
-    """Least cost from each vault to ``end``; plain lists are quicker here than arrays of a few elements."""
-    prices = price.tolist()
-    offsets = cells.offsets.tolist()
-    # Of sections of one price only what lies ahead of their ends need be compared.
-    change = np.append(0, np.cumsum(price[1:] != price[:-1]))
-    begins = cells.offsets[:-1]
-    filled = np.flatnonzero(cells.offsets[1:] > begins)
-    alike = np.zeros(begins.size, dtype=bool)
-    alike[filled] = change[begins[filled]] == change[cells.offsets[filled + 1] - 1]
-    single = alike.tolist()
-    ahead = [_NOTHING] * (len(offsets) + 1)
-    ahead[end] = 0
-    for vault in range(end - 1, start - 1, -1):
-        first, stop = offsets[vault], offsets[vault + 1]
-        if first < stop:
-            after = ahead[vault + 1 : min(end, vault + stop - first) + 1]
-            least = prices[first] + min(after) if single[vault] else min(map(add, prices[first:stop], after))
-            ahead[vault] = least if least < _NOTHING else _NOTHING
-    return ahead
-
-
 def _on_a_cheapest_way(
-    cells: _Cells, price: IntArray, ahead: list[int], start: int, end: int
+    cells: _Cells, price: IntArray, ahead: IntArray, start: int, end: int
 ) -> NDArray[np.bool_]:
     """Mark the cells that lie on some way of least cost from ``start`` to ``end``."""
-    left = np.array(ahead)
-    inside = (cells.start >= start) & (cells.end <= end) & (price < _NOTHING)
-    tight = inside & (price + left[cells.end] == left[cells.start]) & (left[cells.start] < _NOTHING)
-    ends = cells.end[tight].tolist()
-    bounds = np.concatenate(([0], np.cumsum(tight)))[cells.offsets].tolist()
-    met = bytearray(left.size)
-    met[start] = 1
-    for low in range(start, end):
-        if met[low]:
-            for high in ends[bounds[low] : bounds[low + 1]]:
-                met[high] = 1
-    tight &= np.frombuffer(met, dtype=np.bool_)[cells.start]
-    return np.asarray(tight)
+    left = np.append(ahead, np.full(cells.offsets.size - 1 - ahead.size, NOTHING))
+    before = left[cells.start]
+    tight: NDArray[np.bool_] = price + left[cells.end] == before
+    tight &= before < NOTHING
+    tight[: cells.offsets[start]] = False
+    # Which of them can be come to from the start is the same question asked from the other end.
+    where = np.flatnonzero(tight)[::-1]
+    where = where[np.argsort(-cells.end[where], kind="stable")]
+    goal = left.size - 1
+    back = best_ahead(
+        goal - cells.end[where], goal - cells.start[where], np.zeros_like(where), goal - start, np.add
+    )
+    met = np.zeros(left.size, dtype=bool)
+    met[start:] = back[::-1] == 0
+    tight[where] = met[cells.start[where]]
+    return tight

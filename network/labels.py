@@ -115,7 +115,7 @@ def undominated(labels: Labels) -> Labels:
 def freshest(labels: Labels) -> Labels:
     """Return the labels that no other of the same start beats in both tension and freshness of the lubricant.
 
-    Only where more friction is always more tension: where nothing falls.
+    Only where more friction is always more tension: where no cable has to be held back.
 
     Parameters
     ----------

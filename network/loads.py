@@ -16,7 +16,7 @@ from mechanics.contact import FrictionLike, times
 from mechanics.errors import FloatArray
 from mechanics.interval import Passage, pick_friction
 from mechanics.limits import Cap, binds, overriding, sidewall_cap, tension_caps
-from mechanics.peaks import level_tensions
+from mechanics.peaks import level_tensions, steep
 from mechanics.setting import bend_angle
 from network.way import Pieces, Way, spread
 
@@ -86,11 +86,12 @@ class _Lot:
     def used(self) -> FloatArray:
         way, rules, pieces = self.way, self.way.rules, self.pieces
         chain, rub = pieces.chain, pieces.rubbing
-        entry, holding = self._entry(rub)
+        entry, holding, after = self._entry(rub)
         start = entry - np.where(holding == 0.0, rules.pusher, 0.0)
         added = self._assists(rub, start)
         weight = way.weight[pieces.segment]
-        after = tension_along(chain, weight, rub, start, added)
+        if after is None or added.any():
+            after = tension_along(chain, weight, rub, start, added)
         before = after - added
         entering = np.concatenate(([0.0], after[:-1]))
         entering[self.heads] = start
@@ -104,29 +105,50 @@ class _Lot:
         worst = np.maximum(worst, self._winch(before, start))
         return np.maximum(worst, self._restarts(piece, tension))
 
-    def _entry(self, rub: FrictionLike) -> tuple[FloatArray, FloatArray]:
-        """Entry tension before a pusher relieves it, and the least that keeps each pull taut."""
-        rules = self.way.rules
-        holding = self._holding(np.arange(self.feed.size), self.heads, rub)
-        if rules.low_friction_factor is not None:
-            low = times(rules.low_friction_factor, rub)
-            holding = np.maximum(holding, self._holding(np.arange(self.feed.size), self.heads, low))
-        return np.maximum(rules.entry, holding), holding
+    def _entry(self, rub: FrictionLike) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+        """Entry tension before a pusher relieves it, and the least that keeps each pull taut.
+
+        Where that need not be known, because all keep taut from the tension that the rules state, 0 stands for it,
+        and the tensions at the ends of the pieces are known.
+        """
+        rules, pulls = self.way.rules, np.arange(self.feed.size)
+        entry = np.full(pulls.size, rules.entry)
+        if rules.pusher or rules.low_friction_factor is not None:
+            holding = self._holding(pulls, self.heads, rub)
+            if rules.low_friction_factor is not None:
+                low = times(rules.low_friction_factor, rub)
+                holding = np.maximum(holding, self._holding(pulls, self.heads, low))
+            return np.maximum(entry, holding), holding, None
+        chain, weight = self.pieces.chain, self.way.weight[self.pieces.segment]
+        after = tension_along(chain, weight, rub, entry)
+        slips = np.flatnonzero(steep(chain, rub))
+        # Inside a piece the tension is at most this much lower than at its ends: what gravity takes on the way.
+        fall = -np.sin(np.minimum(chain.grade_in, chain.grade_out)[slips])
+        entering = np.where(np.isin(slips, self.heads), rules.entry, after[slips - 1])
+        taut = np.minimum(entering, after[slips]) > weight[slips] * chain.length[slips] * fall
+        held = np.unique(self.owner[slips[~taut]])
+        if not held.size:
+            return entry, np.zeros(pulls.size), after
+        holding = np.zeros(pulls.size)
+        holding[held] = self._holding(held, self.heads[held], rub)
+        return np.maximum(entry, holding), holding, None
 
     def _holding(self, pulls: IntArray, begin: IntArray, rub: FrictionLike) -> FloatArray:
         """Least tension at a piece of each of these pulls that keeps the rest of it taut."""
         chain = self.pieces.chain
         holding = np.zeros(pulls.size)
-        falls = np.concatenate(([0], np.cumsum(np.minimum(chain.grade_in, chain.grade_out) < 0.0)))
-        which = np.flatnonzero(falls[self.ends[pulls] + 1] > falls[begin])
+        slips = np.flatnonzero(steep(chain, rub))
+        # Up to the last piece that is so steep that the cable would slide: beyond it none need be held.
+        behind = np.searchsorted(slips, self.ends[pulls] + 1)
+        which = np.flatnonzero(behind > np.searchsorted(slips, begin))
         if which.size:
-            stop = self.ends[pulls[which]] + 1
+            stop = slips[behind[which] - 1] + 1
             at = spread(begin[which], stop)
             offsets = np.concatenate(([0], np.cumsum(stop - begin[which])))
             rest = Chain(chain.length[at], chain.grade_in[at], chain.grade_out[at], chain.turn[at], offsets)
             holding[which] = Passage(
                 rest, self.way.weight[self.pieces.segment[at]], pick_friction(rub, at)
-            ).entering()[0]
+            ).least()
         return holding
 
     def _assists(self, rub: FrictionLike, entry: FloatArray) -> FloatArray:

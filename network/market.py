@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from decimal import Decimal
 from fractions import Fraction
-from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +20,7 @@ from network.terms import PlanRules, Reel, Section
 FITS = 1e-6
 # Steps in which utilisations and climbs count.
 UTILISATION_STEP = 1e-9
+_FREE = Fraction(0)
 _CLIMB = 1e-6
 # Digits of the greatest price that count.
 _DIGITS = 12
@@ -104,7 +104,7 @@ def reel_for(rules: PlanRules, length: float) -> tuple[Reel | None, Fraction]:
         Of reels that cost the same, the shortest.
     """
     if not rules.reels:
-        return None, Fraction(0)
+        return None, _FREE
     fitting = [
         (
             exactly(r.cost) + exactly(rules.waste) * max(exactly(r.length) - exactly(length), Fraction(0)),
@@ -115,7 +115,7 @@ def reel_for(rules: PlanRules, length: float) -> tuple[Reel | None, Fraction]:
         if length <= r.length + FITS
     ]
     if not fitting:
-        return None, Fraction(0)
+        return None, _FREE
     cost, _, reel = min(fitting, key=lambda one: one[:2])
     return reel, cost
 
@@ -153,16 +153,22 @@ def market_of(
             raise DomainError(
                 f"{name} must be a vault from 0 to {last}, got {values.min()} to {values.max()}"
             )
-    new = np.array(list(map(attrgetter("price"), facts.vaults)), dtype=np.float64)
+    new = facts.prices.copy()
     new[[0, -1]] = 0.0
     unit = small_unit((*prices_of(rules), *np.unique(in_range("vaults.price", new, at_least=0.0)).tolist()))
     costs = rules.costs
     splice, setup, relube, middle = (
         round(exactly(p) * unit) for p in (costs.splice, costs.setup, costs.relube, costs.middle_feed)
     )
-    allowed = permitted(facts, "feed")[offers.feed] & permitted(facts, "pull")[offers.pull]
-    rows = np.flatnonzero(allowed)
-    rows = rows[np.argsort(offers.feed[rows], kind="stable")]
+    rows = np.arange(offers.feed.size)
+    closed = [
+        (~permitted(facts, what), ends) for what, ends in (("feed", offers.feed), ("pull", offers.pull))
+    ]
+    for shut, ends in closed:
+        if shut.any():
+            rows = rows[~shut[ends[rows]]]
+    if rules.middle_feed:
+        rows = rows[np.argsort(offers.feed[rows], kind="stable")]
 
     def settle(pulls: IntArray) -> tuple[IntArray, IntArray]:
         used = offers.settle(rows[pulls], rules.costs.relube == 0.0)
@@ -170,7 +176,7 @@ def market_of(
         cost = np.where(possible, setup + relube * offers.stops[rows[pulls]], IMPOSSIBLE)
         return cost, steps(np.where(possible, used, 0.0))
 
-    arrive, depart = np.array(facts.arrive), np.array(facts.depart)
+    arrive, depart = facts.stations
     stocks = _stocks(facts, rules)
     longest = np.full(last + 1, rules.longest)
     for low, high, reels in stocks[1:]:
@@ -185,11 +191,13 @@ def market_of(
         price = np.where(np.isfinite(cost), cost, 0.0) + new[end]
         return np.asarray(np.rint(price * float(unit)).astype(np.int64))
 
+    rise = offers.climb[rows]
+    climb = np.rint(rise / _CLIMB).astype(np.int64) if rise.any() else np.zeros(rows.size, dtype=np.int64)
     market = Market(
         offers.feed[rows],
         offers.pull[rows],
         setup + relube * offers.stops[rows],
-        np.rint(offers.climb[rows] / _CLIMB).astype(np.int64),
+        climb,
         settle,
         np.minimum(np.searchsorted(arrive, depart + room, side="right") - 1, _next_forced(facts, rules)),
         permitted(facts, "splice"),
@@ -267,7 +275,7 @@ def permitted(facts: RowFacts, what: str) -> NDArray[np.bool_]:
     ndarray of bool, shape (n + 1,)
         One a vault.
     """
-    allowed = np.array(list(map(attrgetter(what), facts.vaults)), dtype=bool)
+    allowed = facts.allowed[what].copy()
     allowed[[0, -1]] = True
     return allowed
 

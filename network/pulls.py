@@ -42,15 +42,16 @@ class PullOption:
     climb: float
 
     def __post_init__(self) -> None:
-        step = 1 if self.pull > self.feed else -1
-        way = [step * v for v in (self.feed, *self.relube, self.pull)]
-        if any(not a < b for a, b in itertools.pairwise(way)):
-            raise DomainError(
-                f"a pull runs from feed through relube to pull, got {self.feed}, {self.relube}, {self.pull}"
-            )
-        for name, value in (("utilisation", self.utilisation), ("climb", self.climb)):
-            if not (value >= 0.0 and math.isfinite(value)):
-                raise DomainError(f"{name} must be finite and at least 0, got {value!r}")
+        if self.relube or self.feed == self.pull:
+            step = 1 if self.pull > self.feed else -1
+            way = [step * v for v in (self.feed, *self.relube, self.pull)]
+            if any(not a < b for a, b in itertools.pairwise(way)):
+                raise DomainError(
+                    f"a pull runs from feed through relube to pull, got {self.feed}, {self.relube}, {self.pull}"
+                )
+        if not (0.0 <= self.utilisation < math.inf and 0.0 <= self.climb < math.inf):
+            name = "climb" if 0.0 <= self.utilisation < math.inf else "utilisation"
+            raise DomainError(f"{name} must be finite and at least 0, got {getattr(self, name)!r}")
 
     def moved(self, by: int) -> PullOption:
         """Return the same pull in a row that has so many vaults more before it."""

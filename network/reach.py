@@ -144,13 +144,17 @@ class RowPulls:
 
     @cached_property
     def _ways(self) -> tuple[tuple[Way, Carrier], tuple[Way, Carrier]]:
-        on, back = (Way(self.row, self.bundle, self.rules, against) for against in (False, True))
-        return (on, Carrier(on)), (back, Carrier(back))
+        on = Way(self.row, self.bundle, self.rules, False)
+        back = Way(self.row, self.bundle, self.rules, True, on)
+        ahead = Carrier(on)
+        return (on, ahead), (back, Carrier(back, ahead))
 
     @cached_property
     def steady(self) -> Steady:
         """The checks that no tension changes."""
-        return Steady(self.row, self.bundle, self.rules)
+        on = self.way(False)[0]
+        alone = not (on.before.size or on.behind.size)
+        return Steady(self.row, self.bundle, self.rules, on.setting if alone else None)
 
 
 class RowOffers:
@@ -171,24 +175,19 @@ class RowOffers:
         last = len(pulls.row.spans)
         farthest = pulls.steady.farthest
         nearest = np.searchsorted(farthest, np.arange(last + 1))
-        rows = []
+        found = []
         for against in (False, True):
             _, carrier = pulls.way(against)
-            own = feeds[feeds > 0] if against else feeds[feeds < last]
+            own = feeds[feeds > 0][::-1] if against else feeds[feeds < last]
             end = nearest[own] if against else farthest[own]
             if only is not None:
                 end = np.maximum(end, only) if against else np.minimum(end, only)
-            feed = np.abs(last - own) if against else own
+            feed = last - own if against else own
             reached = carrier.reached(feed, last - end if against else end)
-            number = last - np.arange(last + 1) if against else np.arange(last + 1)
-            rows.append((number[feed[reached.start]], number[reached.pull], reached.stops, reached.load))
+            pull = last - reached.pull if against else reached.pull
+            found.append((own[reached.start], pull, reached.stops, reached.load))
         self.feed, self.pull, self.stops, self._load = (
-            np.concatenate(columns) for columns in zip(*rows, strict=True)
-        )
-        # Long runs of these are in order as they come, which a stable sort makes use of.
-        order = np.argsort(self.feed * (last + 1) + self.pull, kind="stable")
-        self.feed, self.pull, self.stops, self._load = (
-            a[order] for a in (self.feed, self.pull, self.stops, self._load)
+            np.concatenate(columns) for columns in zip(*found, strict=True)
         )
         self.climb: FloatArray = pulls.row.climbs(self.feed, self.pull)
         self.exact = pulls.way(False)[1].exact
@@ -212,9 +211,10 @@ class RowOffers:
         ndarray, shape (n,)
             Of the option that :meth:`option` can give.
         """
+        new = rows[np.isnan(self._used[rows])]
+        back = self.feed[new] > self.pull[new]
         for against in (False, True):
-            own = rows[(self.feed[rows] > self.pull[rows]) == against]
-            self._settle(own[np.isnan(self._used[own])], against)
+            self._settle(new[back == against], against)
         used = self._used[rows]
         if stops_free:
             for k, row in enumerate(rows.tolist()):
@@ -239,19 +239,20 @@ class RowOffers:
     def _settle(self, rows: IntArray, against: bool) -> None:
         """Settle offers of one direction: evaluate them with as many stops as offered, and with more if need be."""
         way, carrier = self._pulls.way(against)
-        feed, pull = (way.numbered(a[rows]) for a in (self.feed, self.pull))
         loads = self._load[rows]
-        chosen: list[tuple[int, ...]] = [()] * rows.size
-        left = np.flatnonzero(np.isnan(loads))
-        between = np.concatenate(([0], np.cumsum(way.lubes)))
-        self._accept(rows[np.isfinite(loads)], loads[np.isfinite(loads)], chosen)
+        known = np.isfinite(loads)
+        if known.any():
+            self._accept(rows[known], loads[known], [()] * int(known.sum()))
+        left = rows[~known]
+        between = np.concatenate(([0], np.cumsum(way.lubes))) if way.ages else None
         while left.size:
-            found = least_loads(way, carrier, feed[left], pull[left], self.stops[rows[left]])
+            feed, pull = (way.numbered(a[left]) for a in (self.feed, self.pull))
+            found = least_loads(way, carrier, feed, pull, self.stops[left])
             relube = [tuple(way.vault(v) for v in stops) for _, stops in found]
-            self._accept(rows[left], np.array([load for load, _ in found]), relube)
-            most = between[pull[left]] - between[feed[left] + 1] if way.ages else 0
-            left = left[~np.isfinite(self._used[rows[left]]) & (self.stops[rows[left]] < most)]
-            self.stops[rows[left]] += 1
+            self._accept(left, np.array([load for load, _ in found]), relube)
+            most = 0 if between is None else between[pull] - between[feed + 1]
+            left = left[~np.isfinite(self._used[left]) & (self.stops[left] < most)]
+            self.stops[left] += 1
 
     def by_stops(self, row: int) -> Iterator[PullOption]:
         """Yield the options of a settled offer, fewest stops first, each of less utilisation than those before."""

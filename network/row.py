@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.chain import Chain, IntArray
 from mechanics.errors import DomainError, FloatArray
@@ -60,11 +61,25 @@ class RowFacts:
 
     def lengths(self, low: IntArray, high: IntArray) -> FloatArray:
         """Route lengths between many vaults; see :meth:`length`. [m]"""
-        return np.asarray(self._stations[0][high] - self._stations[1][low])
+        return np.asarray(self.stations[0][high] - self.stations[1][low])
 
     @cached_property
-    def _stations(self) -> tuple[FloatArray, FloatArray]:
+    def stations(self) -> tuple[FloatArray, FloatArray]:
+        """``arrive`` and ``depart`` as arrays. [m]"""
         return np.array(self.arrive), np.array(self.depart)
+
+    @cached_property
+    def prices(self) -> FloatArray:
+        """Price of each vault."""
+        return np.array([v.price for v in self.vaults], dtype=np.float64)
+
+    @cached_property
+    def allowed(self) -> dict[str, NDArray[np.bool_]]:
+        """At which vaults ``splice``, ``feed`` and ``pull`` are allowed by what the vaults say."""
+        return {
+            what: np.array([getattr(v, what) for v in self.vaults], dtype=np.bool_)
+            for what in ("splice", "feed", "pull")
+        }
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from mechanics.balance import Laws, Layout, march
+from mechanics.balance import Laws, Layout, Ready, march
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from mechanics.interval import cut_at_level, pick_friction
 from network.level import Level
+from network.sags import Sags
 from network.way import Way, spread
 
 # Stretches of so few pieces are looked over piece by piece, all at once.
@@ -41,7 +43,7 @@ class Stage:
         slid: FloatArray | None = None,
         scale: FloatArray | float = 1.0,
     ) -> None:
-        self.falls = way.falls
+        self.slips = way.slips
         self.filled = end > begin
         # Number of each stretch among those that have segments.
         self.number = np.cumsum(self.filled) - 1
@@ -57,9 +59,10 @@ class Stage:
         chain, rub = pieces.chain, pieces.rubbing
         upper = (np.repeat(scales, end - begin) * way.upper[spread(begin, end)])[pieces.item]
         weight = way.weight[pieces.segment]
-        if way.falls:
+        if way.slips:
             chain, source = cut_at_level(chain, weight, rub, 0.0)
             rub, upper, weight = pick_friction(rub, source), upper[source], weight[source]
+        if way.falls:
             chain, source = cut_at_level(chain, weight, rub, np.where(upper < np.inf, upper, 0.0))
             rub, upper, weight = pick_friction(rub, source), upper[source], weight[source]
         upper = np.minimum(upper, UNLIMITED)
@@ -69,7 +72,7 @@ class Stage:
         self.bound = np.minimum(upper, np.append(upper[1:], UNLIMITED))
         self.bound[self.last] = upper[self.last]
         self.upper, self.scales = upper, scales
-        if not self.falls and self._longest <= _SHORT and Level.serves(chain, rub):
+        if not way.falls and self._longest <= _SHORT and Level.serves(chain, rub):
             first, count = np.zeros((2, self.filled.size), dtype=np.int64)
             first[self.filled], count[self.filled] = self.first, np.diff(chain.offsets)
             self._level = Level(chain, weight, np.asarray(rub), first, count, upper, self.bound)
@@ -77,12 +80,12 @@ class Stage:
             return
         self.layout = Layout(chain)
         self.laws = Laws.of(self.layout, weight, rub)
-        level = (np.minimum(chain.grade_in, chain.grade_out) < 0.0) & (chain.grade_in != chain.grade_out)
-        self.peaks = np.add.reduceat(level.astype(np.int64), self.first) > 0
+        self._ready = Ready(self.layout, self.laws)
+        self._sags = Sags(chain, weight, rub, upper, self.first) if way.falls else None
 
     def carry(
-        self, stretch: IntArray, low: FloatArray, high: FloatArray, floor: float
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        self, stretch: IntArray, low: FloatArray, high: FloatArray, floor: float, held: bool = True
+    ) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.bool_] | None]:
         """Carry intervals, each through one of the stretches.
 
         Parameters
@@ -93,46 +96,56 @@ class Stage:
             Tensions entering. [N]
         floor : float
             Least tension allowed. [N]
+        held : bool, optional
+            Whether the upper ends are carried as well; if not, only where no cable has to be held back do the lower
+            ends tell all.
 
         Returns
         -------
         low, high : ndarray, shape (n,)
-            Tensions leaving; low above high, or NaN, where none serves. Where nothing on the way falls, tension never
-            has to be held back, so that the lower end alone decides and the upper is left as it was. [N]
+            Tensions leaving; low above high, or NaN, where none serves. Where nothing on the way is so steep that the
+            cable slips, it never has to be held back, so that the lower end alone decides and the upper is left as it
+            was. [N]
         load : ndarray, shape (n,)
-            Worst utilisation at the lower end; NaN where that was raised on the way, or may peak inside a piece.
+            Worst utilisation at the lower end; NaN where that was raised on the way. Above the limits it may be any that is.
+        raised : ndarray of bool, shape (n,), or None
+            Where the lower end was raised on the way; None where it never is.
         """
         if self._level is not None:
             low, worst = self._level.carry(stretch, low)
             scales = self._scale.take(stretch)
             worst *= scales
-            return np.where(worst <= scales, low, np.nan), high, worst
+            return np.where(worst <= scales, low, np.nan), high, worst, None
         load = np.zeros(low.size)
         which = np.flatnonzero(self.filled[stretch])
         if not which.size:
-            return low, high, load
+            return low, high, load, None
         column = self.number[stretch[which]]
         row = _place_in_group(column)
         entering, head = low[which], self.upper[self.first[column]]
-        lowest = self._march(row, column, entering, floor if self.falls else None, None)
+        lowest = self._march(row, column, entering, floor if self.slips else None, None)
         last = self.last[column]
         worst = self._over(np.maximum, lowest / self.bound)[row, column]
         worst = np.maximum(worst, entering / head) * self.scales[column]
-        low = low.copy()
-        if self.falls:
-            raised = self._over(np.minimum, lowest)[row, column] <= floor
-            load[which] = np.where(raised | self.peaks[column], np.nan, worst)
+        low, load[which] = low.copy(), worst
+        raised = None
+        possible = worst <= self.scales[column]
+        if self.slips:
+            raised = np.zeros(low.size, dtype=bool)
+            raised[which] = self._over(np.minimum, lowest)[row, column] <= floor
+            load[raised] = np.nan
+        if self.slips and held:
             most = np.minimum(high[which], head)
             highest = self._march(row, column, most, None, self.bound)
             high = high.copy()
             high[which] = highest[row, last]
             # An interval that enters above the first limit is empty, however it goes on.
             possible = entering <= most
-        else:
-            load[which] = worst
-            possible = worst <= self.scales[column]
+        if self._sags is not None:
+            peaks = self._sags.loads(row, column, entering, lowest)
+            load[which] = np.maximum(load[which], peaks * self.scales[column])
         low[which] = np.where(possible, lowest[row, last], np.nan)
-        return low, high, load
+        return low, high, load, raised
 
     def _march(
         self,
@@ -153,6 +166,7 @@ class Stage:
             None,
             None if floor is None else np.full(n, floor),
             None if ceiling is None else ceiling[self.layout.index],
+            ready=self._ready,
         )
         tension = np.empty_like(stepped)
         tension[:, self.layout.index] = stepped

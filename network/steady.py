@@ -13,7 +13,7 @@ from mechanics.checks import static_checks
 from mechanics.errors import FloatArray
 from mechanics.limits import Cap, binds, overriding
 from mechanics.pull import Rules, static_failures
-from mechanics.setting import NO_BEND, set_up
+from mechanics.setting import NO_BEND, Setting, set_up
 from mechanics.track import Track
 from network.row import Row
 
@@ -35,10 +35,13 @@ class Steady:
         What.
     rules : Rules
         By which limits.
+    setting : Setting, optional
+        The bundle along the row's line, where it is known.
     """
 
-    def __init__(self, row: Row, bundle: Bundle, rules: Rules) -> None:
+    def __init__(self, row: Row, bundle: Bundle, rules: Rules, setting: Setting | None = None) -> None:
         self.row, self.bundle, self.rules = row, bundle, rules
+        self._setting = setting
         self._without_reel = replace(rules, reel=None)
         self._reel = np.inf
         if rules.reel is not None and binds("reel_length", rules, True):
@@ -54,10 +57,8 @@ class Steady:
         What a stretch fails, a longer one that holds it fails too, so that one sweep with two ends finds all.
         """
         last = len(self.row.spans)
-        line = replace(self.row.line, vaults=(), tags=())
-        whole = all(
-            not static_failures(track, self.bundle, self._without_reel) for track in (line, *self._end_guides)
-        )
+        settings = [self._line, *(set_up(g, self.bundle, self._without_reel) for g in self._end_guides)]
+        whole = not any(c.binding and c.verdict == "fail" for s in settings for c in static_checks(s))
         if whole and self._reel == np.inf:
             return np.full(last + 1, last)
         farthest = np.empty(last + 1, dtype=np.int64)
@@ -94,6 +95,13 @@ class Steady:
         return np.maximum(least, np.maximum(self._guides, self._hardest(low, high)))
 
     @cached_property
+    def _line(self) -> Setting:
+        """The bundle along the whole line."""
+        if self._setting is not None:
+            return replace(self._setting, rules=self._without_reel)
+        return set_up(self.row.line, self.bundle, self._without_reel)
+
+    @cached_property
     def _guides(self) -> float:
         """Worst utilisation of the guides at the ends of every pull."""
         return max((self._worst(track) for track in self._end_guides), default=0.0)
@@ -104,16 +112,23 @@ class Steady:
         return [Track(g.chain, np.arange(len(g.chain)), g.bores) for g in ends]
 
     def _hardest(self, low: IntArray, high: IntArray) -> FloatArray:
-        """Worst utilisation of any segment of each stretch, from the maxima of runs of 1, 2, 4, ... segments."""
-        begin, end = self.row.first[low], self.row.last[high - 1]
-        level = np.frexp((end - begin).astype(np.float64))[1] - 1
-        runs = self._runs(int(level.max(initial=0)))
-        return np.asarray(np.maximum(runs[level, begin], runs[level, end - (1 << level)]))
+        """Worst utilisation of any segment of each stretch: of its first span, and of runs of 1, 2, 4, ... further ones."""
+        hardest = self._spans.take(low)
+        count = high - low - 1
+        more = np.flatnonzero(count)
+        if more.size:
+            level = np.frexp(count[more].astype(np.float64))[1] - 1
+            runs = self._runs(int(level.max()))
+            at, width = level * runs.shape[1], np.left_shift(1, level)
+            longer = np.maximum(runs.take(at + low[more] + 1), runs.take(at + high[more] - width))
+            hardest[more] = np.maximum(hardest[more], longer)
+        return hardest
 
     def _runs(self, level: int) -> FloatArray:
-        """Maxima of runs of up to 2 to the power of ``level`` segments; longer than asked for before, made anew."""
+        """Maxima of runs of up to 2 to the power of ``level`` spans, each with the crossing before it."""
         if level >= len(self._known_runs):
-            runs = [self._segments]
+            turns = self._hardest_of(self.row.last[:-1], self.row.first[1:])
+            runs = [np.maximum(self._spans, np.append(0.0, turns))]
             for power in range(level):
                 width = 1 << power
                 longer = runs[-1].copy()
@@ -123,26 +138,40 @@ class Steady:
         return self._known_runs
 
     @cached_property
+    def _spans(self) -> FloatArray:
+        """Worst utilisation of any segment of each span."""
+        return self._hardest_of(self.row.first, self.row.last)
+
+    def _hardest_of(self, begin: IntArray, end: IntArray) -> FloatArray:
+        """Worst utilisation of any segment of ranges that rise; 0 for an empty one."""
+        hardest = np.zeros(begin.size)
+        filled = np.flatnonzero(end > begin)
+        if filled.size:
+            bounds = np.stack((begin[filled], end[filled]), axis=1).ravel()
+            padded = np.append(self._segments, 0.0)
+            hardest[filled] = np.maximum.reduceat(padded, bounds)[::2]
+        return hardest
+
+    @cached_property
     def _segments(self) -> FloatArray:
         """Worst utilisation of each segment on its own.
 
         The tightest bend of each bore is judged; a wider one uses less of the same radius, and nothing else differs.
         """
-        setting = set_up(self.row.line, self.bundle, self._without_reel)
+        setting = self._line
         line, bends = setting.track, setting.curvature > NO_BEND
         radius = 1.0 / np.maximum(setting.curvature, NO_BEND) - 0.5 * setting.diameter
-        used = np.zeros(len(line.chain))
+        whole, least = np.zeros(len(line.bores)), np.zeros(len(line.bores))
         for bore in range(len(line.bores)):
             own = np.flatnonzero(line.bore == bore)
             tightest = int(own[np.argmax(setting.curvature[own])])
             one = Track(line.chain.part(tightest, tightest + 1), line.bore[[tightest]], line.bores)
             checks = [c for c in static_checks(set_up(one, self.bundle, self._without_reel)) if c.binding]
             radii = [c.limit for c in checks if c.name in _RADII and c.limit is not None]
-            used[own] = max((c.utilisation or 0.0 for c in checks if c.name not in _RADII), default=0.0)
-            for least in radii:
-                which = own[bends[own]]
-                used[which] = np.maximum(used[which], least / np.maximum(radius[which], 1e-3 * least))
-        return used
+            whole[bore] = max((c.utilisation or 0.0 for c in checks if c.name not in _RADII), default=0.0)
+            least[bore] = max(radii, default=0.0)
+        needed = least[line.bore] * bends
+        return np.maximum(whole[line.bore], needed / np.maximum(radius, np.maximum(1e-3 * needed, 1e-300)))
 
     def _worst(self, track: Track) -> float:
         checks = static_checks(set_up(track, self.bundle, self._without_reel))

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.cable import Bundle
 from mechanics.chain import Chain, IntArray
 from mechanics.contact import FrictionLike, PressedFriction
 from mechanics.errors import FloatArray
-from mechanics.friction import prepare
+from mechanics.friction import prepare, worn
 from mechanics.interval import pick_friction
 from mechanics.limits import binds, sidewall_cap, tension_caps
+from mechanics.peaks import steep
 from mechanics.pull import Rules
-from mechanics.setting import set_up
+from mechanics.setting import Setting, set_up
 from mechanics.track import Bore, Friction, Track
 from network.row import Row, Stretch
 
@@ -64,9 +66,13 @@ class Way:
         By which limits.
     against : bool
         Whether pulls run against the row's direction.
+    other : Way, optional
+        The same row with the same bundle the other way: what holds either way is taken from it.
     """
 
-    def __init__(self, row: Row, bundle: Bundle, rules: Rules, against: bool) -> None:
+    def __init__(
+        self, row: Row, bundle: Bundle, rules: Rules, against: bool, other: Way | None = None
+    ) -> None:
         line = row.line
         chain = line.chain.reversed() if against else line.chain
         guides = [
@@ -78,7 +84,7 @@ class Way:
         extra = [bores.setdefault(b, len(bores)) for guide in guides for b in guide.bores]
         self.row, self.bundle, self.rules, self.against = row, bundle, rules, against
         self.track = Track(
-            Chain.joined([chain, *(g.chain for g in guides)]),
+            Chain.joined([chain, *(g.chain for g in guides)]) if extra else chain,
             np.concatenate((line.bore[::-1] if against else line.bore, np.array(extra, dtype=np.int64))),
             tuple(bores),
         )
@@ -88,11 +94,16 @@ class Way:
         self.before = np.arange(n, n + len(guides[0].chain))
         self.behind = np.arange(n + len(guides[0].chain), len(self.track.chain))
         vaults = row.vaults[::-1] if against else row.vaults
-        self.tags = tuple(v.tag for v in vaults)
-        self.lubes = np.array([v.relube for v in vaults])
-
-        setting = set_up(self.track, bundle, rules)
-        self.setting = setting
+        self._vaults = vaults
+        # Where each segment of this way, and before it of its like, stands in the other.
+        self._turned = np.concatenate((np.arange(n)[::-1], np.arange(n, len(self.track.chain))))
+        self._other = other
+        setting: Setting
+        if other is None:
+            setting = set_up(self.track, bundle, rules)
+        else:
+            setting = other.setting.along(self.track, self._turned)
+        self.setting: Setting = setting
         self.weight = setting.weight
         caps = [c.limit for c in tension_caps(bundle, rules) if binds(c.name, rules, True)]
         self.cap = min(caps, default=np.inf)
@@ -102,12 +113,35 @@ class Way:
         with np.errstate(divide="ignore"):
             self.upper = np.minimum(self.cap, 1.0 / self.press)
         # Where nothing falls, a cable is taut from any entry tension, and more friction is always more tension.
-        self.falls = bool(np.any(np.minimum(self.track.chain.grade_in, self.track.chain.grade_out) < 0.0))
-        self.slid = np.concatenate(([0.0], np.cumsum(np.where(self.track.guide[:n], 0.0, chain.length))))
+        self.falls = bool(
+            self.track.chain.grade_in.min(initial=0.0) < 0.0
+            or self.track.chain.grade_out.min(initial=0.0) < 0.0
+        )
+        # Where nothing is so steep that the cable slides by itself, it stays taut from any entry tension.
+        least = [min(b.friction.lubricated, b.friction.pressed or np.inf) for b in self.track.bores]
+        rub = setting.correction * np.array(least)[self.track.bore]
+        self.slips = self.falls and bool(steep(self.track.chain, rub).any())
         self.ages = any(
             not b.guide and b.friction.hold is not None and (b.friction.dry or 0.0) > b.friction.lubricated
             for b in line.bores
         )
+
+    @cached_property
+    def tags(self) -> tuple[str, ...]:
+        """Tag of each vault."""
+        return tuple(v.tag for v in self._vaults)
+
+    @cached_property
+    def lubes(self) -> NDArray[np.bool_]:
+        """At which vaults a cable that passes can be lubricated."""
+        return np.array([v.relube for v in self._vaults])
+
+    @cached_property
+    def slid(self) -> FloatArray:
+        """What a cable slides before each segment of the line, and before the line's end. [m]"""
+        n = int(self.last[-1])
+        ages = np.where(self.setting.guide[:n], 0.0, self.track.chain.length[:n])
+        return np.concatenate(([0.0], np.cumsum(ages)))
 
     @property
     def spans(self) -> int:
@@ -144,7 +178,7 @@ class Way:
             The same pieces with the same coefficients as the pulls they are part of.
         """
         if not self.ages:
-            whole = self._whole
+            whole = self.whole
             chain, rubbing = whole.chain, pick_friction(whole.rubbing, segments)
             laid = Chain(
                 chain.length[segments],
@@ -170,8 +204,29 @@ class Way:
         )
 
     @cached_property
-    def _whole(self) -> Pieces:
+    def whole(self) -> Pieces:
         """The whole way where no friction changes on it: each segment is one piece."""
+        if self._other is not None and not (self.before.size or self.behind.size):
+            back = self._other.whole
+            rubbing = pick_friction(back.rubbing, self._turned)
+            return Pieces(back.chain.reversed(), back.segment, back.item, rubbing)
+        track, setting = self.track, self.setting
+        if not any(b.waviness for b in track.bores):
+            # One segment of each bore tells the coefficients of all.
+            unit = np.ones(len(track.bores))
+            each = prepare(
+                Track(Chain(unit, 0.0 * unit, 0.0 * unit, 0.0 * unit), np.arange(unit.size), track.bores)
+            )
+            laws = replace(
+                each,
+                chain=track.chain,
+                source_segment=np.arange(track.bore.size),
+                friction=each.friction[track.bore],
+                pressed=each.pressed[track.bore],
+                press_force=each.press_force[track.bore],
+            )
+            rubbing = laws.rubbing(setting.correction, setting.factor)
+            return Pieces(track.chain, laws.source_segment, laws.source_segment, rubbing)
         prepared = prepare(self.track)
         rubbing = prepared.rubbing(self.setting.correction, self.setting.factor)
         return Pieces(prepared.chain, prepared.source_segment, prepared.source_segment, rubbing)
@@ -198,10 +253,8 @@ class Way:
             Chain(length, grade_in, grade_out, turn),
             np.where(item < 0, len(self.track.bores), self.track.bore[shown]),
             (*self.track.bores, _BEFORE),
-            tuple((int(k), int(k)) for k in starts),
-            ("",) * starts.size,
         )
-        prepared = prepare(track, range(starts.size))
+        prepared = worn(track, starts)
         at = item[prepared.source_segment]
         keep = np.flatnonzero(at >= 0)
         at, cut = at[keep], prepared.chain
