@@ -221,7 +221,10 @@ class _Reading:
         try:
             for name, text in cells.items():
                 if name in ("length", "angle", "radius", "offset", "elevation", "inside_diameter"):
-                    values[name] = measured(text, self.columns[name], self.sheet.decimal_comma)
+                    column = self.columns[name]
+                    # a workbook keeps numbers apart from text, which may be written either way
+                    either = self.sheet.decimal_comma or (r, column.at) in self.sheet.texts
+                    values[name] = measured(text, column, self.sheet.decimal_comma, either)
             self._take(kind, number, cells, values)
         except DomainError as error:
             self.faults.append(f"row {number}: {error}")

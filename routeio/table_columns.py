@@ -113,7 +113,7 @@ def column_of(heading: str, at: int) -> Column | None:
     return Column(name, at, unit, heading)
 
 
-def measured(text: str, column: Column, decimal_comma: bool) -> float:
+def measured(text: str, column: Column, decimal_comma: bool, either: bool | None = None) -> float:
     """Return a cell as a quantity.
 
     Parameters
@@ -124,6 +124,8 @@ def measured(text: str, column: Column, decimal_comma: bool) -> float:
         It stands in.
     decimal_comma : bool
         Whether ``12,5`` is twelve and a half here.
+    either : bool, optional
+        Whether ``1.200`` may be twelve hundred here; default: where commas are decimal.
 
     Returns
     -------
@@ -142,7 +144,7 @@ def measured(text: str, column: Column, decimal_comma: bool) -> float:
     """
     kind, what = MEASURED[column.name], column.heading
     grouped = _GROUPED.fullmatch(text)
-    if decimal_comma and grouped:
+    if grouped and (decimal_comma if either is None else either):
         head, tail = grouped["head"], grouped["tail"]
         raise DomainError(
             f"{what} {text!r} may be thousands or decimals; write {head}{tail} or {head}.{tail}0"

@@ -43,6 +43,8 @@ class Sheet:
         By row and column from 0: what is wrong with a cell whatever it should hold.
     merged : tuple of (int, int, str)
         First and last row from 0 of merged cells, and their name.
+    texts : frozenset of (int, int)
+        Cells of a workbook that hold text, by row and column, numbers written as text among them.
     decimal_comma : bool
         Whether a comma stands before decimals: where semicolons or tabs part the columns.
     """
@@ -51,6 +53,7 @@ class Sheet:
     rows: tuple[tuple[str, ...], ...]
     faults: dict[tuple[int, int], str] = field(default_factory=dict)
     merged: tuple[tuple[int, int, str], ...] = ()
+    texts: frozenset[tuple[int, int]] = frozenset()
     decimal_comma: bool = False
 
 
@@ -141,6 +144,7 @@ def _sheet(sheet: openpyxl.worksheet.worksheet.Worksheet, where: Where) -> Sheet
         raise _damaged(where, f"sheet {sheet.title!r} has {sheet.max_column} columns")
     rows: list[tuple[str, ...]] = []
     faults: dict[tuple[int, int], str] = {}
+    written: set[tuple[int, int]] = set()
     for r, cells in enumerate(sheet.iter_rows()):
         texts = []
         for c, cell in enumerate(cells):
@@ -152,12 +156,14 @@ def _sheet(sheet: openpyxl.worksheet.worksheet.Worksheet, where: Where) -> Sheet
                 faults[r, c] = f"holds the error {value}"
             elif isinstance(value, datetime.date | datetime.time | datetime.timedelta):
                 faults[r, c] = f"holds the date or time {value}"
+            if isinstance(value, str):
+                written.add((r, c))
             texts.append(as_text(value))
         rows.append(tuple(texts))
     while rows and not any(rows[-1]) and not any(r == len(rows) - 1 for r, _ in faults):
         rows.pop()
     merged = tuple((m.min_row - 1, m.max_row - 1, m.coord) for m in sheet.merged_cells.ranges)
-    return Sheet(sheet.title, tuple(rows), faults, merged)
+    return Sheet(sheet.title, tuple(rows), faults, merged, frozenset(written))
 
 
 def _few_enough(rows: int, where: Where) -> None:

@@ -272,6 +272,14 @@ def test_formulas_and_merged_cells_are_refused_by_row(raw, book):
     assert "row 3: cells C3:D3 are merged" in str(refused)
 
 
+def test_a_number_written_as_text_in_a_workbook_is_asked_about_where_it_may_be_either(raw, survey, book):
+    refused = refusal(raw, book(["vault", "A"], ["straight", None, "1.200"], ["vault", "B"]))
+    assert "row 3: length [ft] '1.200' may be thousands or decimals; write 1200 or 1.2000" in str(refused)
+    for written in (1.234, "1.2", "1.2345", "1200", "12.5 ft"):
+        (duct,) = survey(book(["vault", "A"], ["straight", None, written], ["vault", "B"])).ducts
+        assert duct.chain.total_length == pytest.approx(float(str(written).removesuffix(" ft")) * FT)
+
+
 def test_a_workbook_cut_short_and_another_sheet(raw, book, tmp_path):
     path = book(["vault", "A"], ["straight", None, 120], ["vault", "B"])
     whole = path.read_bytes()
