@@ -33,6 +33,7 @@ LIBRARY_ERRORS = (
     ValueError,
     IndexError,
     OverflowError,
+    OSError,
 )
 
 

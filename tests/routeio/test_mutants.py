@@ -28,6 +28,7 @@ from routeio import (
     dxf,
     dxf_peek,
     gis,
+    gis_arrow,
     gis_parquet,
     gis_peek,
     landxml,
@@ -237,6 +238,7 @@ def _read(path: Path, seed: int) -> str:
     )  # fmt: skip
     if seed % 2:
         peek(path)
+    gis_arrow.FEWEST = 0 if seed % 3 else 1_000  # layers as large ones are read, and as small ones
     opened = []
     if is_drawing:
         dxf.open_drawing = lambda *told, **how: opened.append(open_drawing(*told, **how)) or opened[-1]

@@ -10,7 +10,7 @@ import shapely
 from routeio import gis_arrow, gis_open
 from routeio.gis_parts import kinds_of, parts_of
 from routeio.layer_facts import Features
-from routeio.wkb import plain_lines
+from routeio.wkb import LineDecoder
 
 pyarrow = pytest.importorskip("pyarrow")
 
@@ -21,6 +21,15 @@ def chunk(records, before=b""):
     ends = np.cumsum([len(before), *map(len, values)])
     data = np.frombuffer(before + b"".join(values) + b"beyond", np.uint8)[: ends[-1]]
     return ends, data, np.array([r is not None for r in records], dtype=bool)
+
+
+def plain_lines(chunks, room=0):
+    """The plain lines of chunks decoded one after another."""
+    decoder = LineDecoder(room)
+    kinds = [decoder.add(*some) for some in chunks]
+    lines = decoder.lines()
+    assert lines.kind.tolist() == [kind for some in kinds for kind in some.tolist()]
+    return lines
 
 
 def line(rng, flavor="iso", parts=None, z=None, order=1):
@@ -80,7 +89,7 @@ def test_plain_lines_are_those_of_shapely(seed, share):
         ]
         chunks.append(chunk(records, before=bytes(rng.integers(0, 20))))
         every += records
-    plain = plain_lines(chunks)
+    plain = plain_lines(chunks, (0, 10, 10_000)[seed % 3])
     if share in (0.0, 1.0):
         assert ((plain.kind >= 0) == (share == 0.0)).all()
     geometry = shapely.from_wkb(np.array(every, dtype=object), on_invalid="ignore")
