@@ -28,9 +28,9 @@ from tautline.deliver.digest import (
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, pulls_of, sections_of
 from tautline.deliver.present import Units, count, percent, plain, words
 from tautline.deliver.reasons import (
-    NO_REMEDY,
     alternative_rows,
     gain_words,
+    no_remedy,
     price,
     reach_words,
     remedy_words,
@@ -161,7 +161,7 @@ def _environment(document: Document, units: Units) -> Environment:
         other_words=other_words(document, units),
         narrow=narrow_words(document, units),
         numbered=lambda items: list(enumerate(items, 1)),
-        no_remedy=NO_REMEDY,
+        no_remedy=lambda stretch: no_remedy(stretch, document),
         remedy=lambda remedy: remedy_words(remedy, document),
         reasons=splice_reasons(document),
         runner=runner_words,

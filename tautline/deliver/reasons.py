@@ -17,6 +17,27 @@ NO_REMEDY = (
     "duct's size and at the limits"
 )
 
+_NARROW = "first a duct that the bundle fits, as said above"
+
+
+def no_remedy(stretch: Data, document: Document) -> str:
+    """Return what is said where nothing that was looked for helps a stretch.
+
+    Parameters
+    ----------
+    stretch : mapping
+        One of those that want a section.
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    str
+        Part of a sentence.
+    """
+    narrow = [[one["from"], one["to"]] for one in (document.get("no_plan") or {}).get("narrow", ())]
+    return _NARROW if narrow and any(span in narrow for span in stretch["spans"]) else NO_REMEDY
+
 
 def price(value: float) -> str:
     """Return a sum in the job's prices, to the hundredth and no longer than need be.

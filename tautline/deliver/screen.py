@@ -12,9 +12,9 @@ from tautline.deliver.digest import failing_of, place_of, ways_in
 from tautline.deliver.frame import Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, columns, count, isolated, percent, plain, used, words
 from tautline.deliver.reasons import (
-    NO_REMEDY,
     alternative_rows,
     gain_words,
+    no_remedy,
     price,
     reach_words,
     remedy_words,
@@ -161,7 +161,7 @@ def _remedies(stretch: Mapping[str, Any], document: Document) -> list[str]:
     if not stretch["looked"]:
         return _wrap("what would help here was not looked for: --why looks everywhere", "    ")
     if not stretch["remedies"]:
-        return _wrap(NO_REMEDY, "    ")
+        return _wrap(no_remedy(stretch, document), "    ")
     lines = _wrap(
         "what would help, each on its own:" if len(stretch["remedies"]) > 1 else "what would help:", "    "
     )

@@ -273,6 +273,8 @@ def test_a_duct_too_small_is_named_with_the_smallest_that_does(tmp_path, capsys)
     assert "3 x 500 kcmil copper, shielded does not fit 3 PVC 40" in told
     assert "the smallest that does is 4 PVC 40" in told
     assert "MH-2 to MH-3" in told
+    assert "first a duct that the bundle fits" in told
+    assert "the smallest that does is 4 PVC 40" in page(document)
     # doing as told does it, and half a size less would not
     assert main(["plan", str(narrowed(tmp_path, "3 1/2")), "--json"]) == 1
     assert json.loads(capsys.readouterr().out)["no_plan"]["narrow"][0]["smallest"]["bore"] == "4 PVC 40"
