@@ -165,14 +165,7 @@ def features(
         ``bad-filter``, ``no-filter-here``, and as :func:`sources`.
     """
     if source.path.suffix.lower() == ".parquet":
-        if where is not None:
-            raise InputRefusedError(
-                "no-filter-here",
-                f"GeoParquet is not filtered here (where = {where!r})",
-                Where(file=source.path.name),
-                "filter when exporting, or export as GeoPackage",
-            )
-        return gis_parquet.features(source.path, columns)
+        return gis_parquet.features(source.path, columns, where)
     try:
         with warnings.catch_warnings(record=True) as warned:
             warnings.simplefilter("always")

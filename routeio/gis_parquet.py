@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import shapely
 from pyproj.exceptions import CRSError
 
 from routeio.findings import InputRefusedError, Where
+from routeio.gis_filter import matching
 from routeio.layer_facts import Facts, Features
 
 try:
@@ -52,7 +54,7 @@ def facts(path: Path) -> Facts:
     )
 
 
-def features(path: Path, columns: Sequence[str]) -> Features:
+def features(path: Path, columns: Sequence[str], where: str | None = None) -> Features:
     """Read a file.
 
     Parameters
@@ -61,33 +63,57 @@ def features(path: Path, columns: Sequence[str]) -> Features:
         A GeoParquet file.
     columns : sequence of str
         Fields to read.
+    where : str, optional
+        Attribute filter.
 
     Returns
     -------
     Features
-        Feature ids are row numbers from 0.
+        Feature ids are row numbers from 0, of the whole file.
 
     Raises
     ------
     InputRefusedError
-        ``reader-missing``, ``damaged-layer``.
+        ``reader-missing``, ``damaged-layer``, ``bad-filter``.
     """
     known, geo = _opened(path)
     main = str(geo["primary_column"])
+    rows = np.arange(int(known.metadata.num_rows)) if where is None else _matching(path, known, geo, where)
     try:
         table = known.read(columns=[*columns, main])
+        table = table if where is None else table.take(rows)
         wkb = table.column(main).to_numpy()
     except (pyarrow.ArrowException, OSError, ValueError, KeyError) as error:
         raise _damaged(path, error) from error
     geometry = shapely.from_wkb(wkb, on_invalid="ignore")
     there = np.array([value is not None for value in wkb], dtype=bool)
     return Features(
-        np.arange(table.num_rows),
+        rows,
         geometry,
         there & shapely.is_missing(geometry),
         {name: np.array(table.column(name).to_pylist(), dtype=object) for name in columns},
         _crs(geo["columns"][main], path),
     )
+
+
+def _matching(path: Path, known: Any, geo: dict[str, Any], where: str) -> np.ndarray:
+    """Return the rows that a filter lets through."""
+    fields = [name for name in known.schema_arrow.names if name not in geo["columns"]]
+    named = [name for name in fields if name.casefold() in where.casefold()]
+    try:
+        table = known.read(columns=named)
+    except (pyarrow.ArrowException, OSError, KeyError) as error:
+        raise _damaged(path, error) from error
+    values = {name: table.column(name).to_pylist() for name in named}
+    try:
+        return matching(values, int(known.metadata.num_rows), where)
+    except (sqlite3.Error, sqlite3.Warning) as error:
+        raise InputRefusedError(
+            "bad-filter",
+            f"the filter {where!r} does not work: {' '.join(str(error).split())[:200]}",
+            Where(file=path.name, layer=path.stem),
+            "the fields are " + ", ".join(repr(f) for f in fields),
+        ) from error
 
 
 def _opened(path: Path) -> tuple[Any, dict[str, Any]]:

@@ -15,7 +15,7 @@ class Selection:
     layer : str or tuple of str, optional
         Names or patterns (``*`` and ``?``, case ignored); empty: let the reader guess, as a finding.
     where : str, optional
-        An attribute filter in the SQL of OGR (GIS files only).
+        An attribute filter in the SQL of OGR (GIS files only; of GeoParquet in that of SQLite, as of GeoPackages).
     fields : mapping of str to str, optional
         Our name to the file's field or attribute name. For ducts: size, type, inside_diameter, friction, count,
         free, length, flooded, id. For vaults: name, kind, rim, invert, splice, feed, pull.

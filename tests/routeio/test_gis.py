@@ -341,9 +341,24 @@ def test_geoparquet(tmp_path, raw, survey):
     assert [(p.where.id, p.fields.size) for p in read.lines] == [("a", "5"), ("b", "4")]
     assert [f.where.id for f in read.findings if f.code == "geometry-null"] == ["2"]
     assert read.ground.crs == "EPSG:32632"
-    with pytest.raises(InputRefusedError) as refused:
-        raw(path, ducts=Selection("ducts", "nm = 'a'"))
-    assert refused.value.code == "no-filter-here"
+    for where, ids in (
+        ("nm = 'b'", ["1"]),
+        ("dia >= 4 AND NM IN ('a', 'c')", ["0"]),
+        ("nm IS NOT NULL", ["0", "1"]),
+    ):
+        read = raw(path, ducts=Selection("ducts", where))
+        assert [p.where.id for p in read.lines] == ids
+        assert read.counts["skipped by filter"] == 3 - len(ids)
+    for where in (
+        "color = 'a'",
+        "nm = ",
+        "nm = 'a'; DROP TABLE layer",
+        "1) UNION SELECT 1 WHERE (1",
+        "nm = readfile('x')",
+    ):
+        with pytest.raises(InputRefusedError, match="the fields are 'nm', 'dia'") as refused:
+            raw(path, ducts=Selection("ducts", where))
+        assert refused.value.code == "bad-filter"
     whole = path.read_bytes()
     path.write_bytes(whole[:-300])
     with pytest.raises(InputRefusedError) as refused:
