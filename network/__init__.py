@@ -73,7 +73,7 @@ __all__ = [
     "guide_bend",
     "plan_feeder",
     "plan_row",
-    "pulls_of",
     "propose",
+    "pulls_of",
     "runners_up",
 ]
