@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import mmap
 import os
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO, cast
 
 from routeio import wire
 from routeio.findings import InputRefusedError, Where
@@ -23,7 +25,7 @@ DRIVERS_OFF = (
 #: The signal the system sends when processor time is up (SIGXCPU), and the one it kills with.
 _OUT_OF_TIME, _KILLED = 24, 9
 #: Last words of a process that asked for more memory than it was allowed.
-_OUT_OF_MEMORY = ("MemoryError", "bad_alloc", "Cannot allocate", "out of memory")
+_OUT_OF_MEMORY = ("MemoryError", "bad_alloc", "Cannot allocate", "out of memory", "File too large")
 
 
 def in_worker(
@@ -58,7 +60,7 @@ def in_worker(
     return wire.received(answered(["routeio.worker", reader], request, path, limits))
 
 
-def answered(module: list[str], request: dict[str, Any], path: Path, limits: Limits) -> bytes:
+def answered(module: list[str], request: dict[str, Any], path: Path, limits: Limits) -> bytes | mmap.mmap:
     """Return what a module answers that is run in a process of its own.
 
     Parameters
@@ -74,8 +76,8 @@ def answered(module: list[str], request: dict[str, Any], path: Path, limits: Lim
 
     Returns
     -------
-    bytes
-        For :mod:`routeio.wire`.
+    bytes or mmap
+        For :mod:`routeio.wire`: the memory that the other process wrote to, without a copy.
 
     Raises
     ------
@@ -96,19 +98,22 @@ def answered(module: list[str], request: dict[str, Any], path: Path, limits: Lim
         where,
         "audit and save the file again, or allow more time if it is sound",
     )
-    try:
-        done = subprocess.run(
-            [sys.executable, "-P", "-m", *module],
-            input=json.dumps(request).encode(),
-            capture_output=True,
-            timeout=limits.wall(size),
-            env=_environment(),
-            check=False,
-        )
-    except subprocess.TimeoutExpired as error:
-        raise too_long from error
-    if done.returncode == 0:
-        return done.stdout
+    with _blank() as answer:
+        try:
+            done = subprocess.run(
+                [sys.executable, "-P", "-m", *module],
+                input=json.dumps(request).encode(),
+                stdout=answer,
+                stderr=subprocess.PIPE,
+                timeout=limits.wall(size),
+                env=_environment(),
+                check=False,
+            )
+        except subprocess.TimeoutExpired as error:
+            raise too_long from error
+        if done.returncode == 0:
+            length = os.fstat(answer.fileno()).st_size
+            return mmap.mmap(answer.fileno(), length, access=mmap.ACCESS_READ) if length else b""
     last_words = done.stderr.decode("utf-8", "replace").strip().splitlines()
     said = last_words[-1][:300] if last_words else f"it ended with status {done.returncode}"
     if -done.returncode == _OUT_OF_TIME:
@@ -128,6 +133,13 @@ def answered(module: list[str], request: dict[str, Any], path: Path, limits: Lim
     )
 
 
+def _blank() -> BinaryIO:
+    """Return a file without a name, in memory where the system has such files."""
+    if sys.platform == "linux":
+        return os.fdopen(os.memfd_create("answer"), "w+b")
+    return cast(BinaryIO, tempfile.TemporaryFile())
+
+
 def _environment() -> dict[str, str]:
     """The worker's environment: one thread a library, no drivers that reach beyond the file."""
     return {
@@ -136,6 +148,8 @@ def _environment() -> dict[str, str]:
         "OMP_NUM_THREADS": "1",
         "GDAL_SKIP": DRIVERS_OFF,
         "GDAL_NUM_THREADS": "1",
+        # pages as they are needed: where memory is short, or the machine a guest, large ones are dear
+        "NUMPY_MADVISE_HUGEPAGE": "0",
         # how long to wait for another program to let go of a GeoPackage [ms]
         "SQLITE_BUSY_TIMEOUT": "1000",
         "PYTHONIOENCODING": "utf-8",

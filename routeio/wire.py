@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import mmap
 import struct
 from collections.abc import Mapping
 from dataclasses import asdict, replace
@@ -134,12 +135,12 @@ def send_arrays(kind: str, value: object, arrays: Mapping[str, np.ndarray], stre
     _write({kind: value}, arrays, stream)
 
 
-def received_arrays(data: bytes) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+def received_arrays(data: bytes | mmap.mmap) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """Return the values and arrays that :func:`send_arrays` wrote, or raise the refusal that was sent.
 
     Parameters
     ----------
-    data : bytes
+    data : bytes or mmap
         All of it.
 
     Returns
@@ -197,12 +198,12 @@ def send_survey(raw: RawSurvey, stream: BinaryIO) -> None:
     _write(head, arrays, stream)
 
 
-def received(data: bytes) -> RawSurvey | dict[str, Any]:
+def received(data: bytes | mmap.mmap) -> RawSurvey | dict[str, Any]:
     """Return what was sent, or raise the refusal that was.
 
     Parameters
     ----------
-    data : bytes
+    data : bytes or mmap
         All of it.
 
     Returns
@@ -300,7 +301,7 @@ def _write(head: object, arrays: Mapping[str, np.ndarray], stream: BinaryIO) -> 
     stream.flush()
 
 
-def _parsed(data: bytes) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+def _parsed(data: bytes | mmap.mmap) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     if len(data) < _LENGTH.size:
         raise ValueError("nothing came back")
     (length,) = _LENGTH.unpack_from(data)

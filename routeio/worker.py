@@ -71,7 +71,7 @@ def limit(cpu_seconds: float, memory_mb: float) -> None:
     cpu_seconds : float
         Processor time. [s]
     memory_mb : float
-        Address space. [MB]
+        Address space, and what it may write. [MB]
     """
     if resource is None:
         return
@@ -79,6 +79,7 @@ def limit(cpu_seconds: float, memory_mb: float) -> None:
     for kind, soft, hard in (
         (resource.RLIMIT_CPU, seconds, seconds + 2),
         (resource.RLIMIT_AS, memory, memory),
+        (resource.RLIMIT_FSIZE, memory, memory),  # the answer
         (resource.RLIMIT_CORE, 0, 0),
     ):
         _, most = resource.getrlimit(kind)
