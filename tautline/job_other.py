@@ -143,7 +143,12 @@ def _read(table: Table, common: Common) -> StatedBundle | None:
         reel, reels = common.plan.reel, common.plan.reels
         if (reel is not None or reels) and not same:
             table.assume(f"{table.name}.reel not stated: as in [plan] taken.")
-    friction = read_friction(table.sub("friction"))
+    slides = table.sub("friction")
+    friction = read_friction(slides)
+    if slides.values and "lubricated" not in slides:
+        slides.fault(
+            "lubricated", "is missing: the friction of this bundle is stated whole, or as in [friction]"
+        )
     if bundle is None or common.bundle is None or first is None or last is None:
         return None
     jackets = {b.cables[0].jacket for b in (bundle, common.bundle)}

@@ -199,6 +199,7 @@ def test_a_vault_that_is_not_there_is_refused(tmp_path, capsys):
         ("350 kcmil", "-350 kcmil", "other_bundle[1].conductor.area must be above 0"),
         ('area = "350 kcmil"', 'area = "350 kcmil", cables = 3', "other_bundle[1].conductor.cables is not a key"),
         ("[friction]", '[limits]\nmax_tension = "9000 lbf"\n[friction]', "other_bundle[1].limits.max_tension is missing"),
+        ('reel = "1500 ft"', 'friction = { dry = 0.5, hold = "900 ft" }', "other_bundle[1].friction.lubricated is missing"),
         ('reel = "1500 ft"', "cables = 7", "other_bundle[1].cables must be a whole number from 1 to 6"),
     ],
 )  # fmt: skip
