@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from routeio.dxf import layer_table
-from routeio.dxf_layers import lines_by_layer
+from routeio.dxf_layers import ducts_guessed
 from routeio.dxf_open import Opened, open_drawing
 from routeio.dxf_shapes import attributes_of, layer_of
 from routeio.dxf_units import drawing_units
@@ -59,7 +59,7 @@ def peek(path: Path) -> dict[str, Any]:
     except InputRefusedError as refusal:
         missing.append(f"units: {refusal.message}{size}")
     missing.append("crs: a drawing does not say; state it only to have results on the map")
-    ducts = layers_like("ducts", lines_by_layer(table))
+    ducts = ducts_guessed(table)
     taken = {g.name for g in ducts}
     vaults = layers_like(
         "vaults",

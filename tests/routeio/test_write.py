@@ -10,7 +10,7 @@ import shapely
 
 from mechanics.centreline import place
 from mechanics.errors import DomainError
-from routeio import bulges
+from routeio import bulges, dxf_peek, gis_peek
 from routeio.write import read_chains, write_survey
 from routeio.write_gpkg import has_height
 
@@ -163,3 +163,26 @@ def test_a_file_without_our_numbers(tmp_path, saved, drawing):
     drawing.modelspace().add_lwpolyline([(0, 0), (1, 0)])
     with pytest.raises(ValueError, match="no segments"):
         read_chains(saved(drawing))
+
+
+@pytest.fixture
+def graded(survey, tmp_path):
+    """As a schedule states it: bends in plan, a rise and a drop with the vertical curves of their bends, vaults at levels."""
+    head = "kind,tag,length [ft],angle [deg],radius [ft],direction,offset [ft],elevation [ft]"
+    rows = ("vault,A,,,,,,100", "straight,,120", "bend,,,45,12.5,left", "straight,,60", "rise,,,10,25,,4", "straight,,80",
+            "vault,B", "straight,,50", "drop,,,15,25,,6", "straight,,40", "bend,,,90,25,right", "straight,,70", "vault,C", "end")  # fmt: skip
+    path = tmp_path / "span.csv"
+    path.write_text("\n".join((head, *rows)), encoding="utf-8")
+    return survey(path)
+
+
+@pytest.mark.parametrize(("file", "layer"), [("out.dxf", "TAUTLINE-3D"), ("out.gpkg", "ducts")])
+def test_graded_ducts_read_back_from_their_lines_alone(graded, tmp_path, survey, file, layer):
+    write_survey(graded, tmp_path / file)
+    peek = {"out.dxf": dxf_peek, "out.gpkg": gis_peek}[file].peek
+    assert [name for what, name, _ in peek(tmp_path / file)["guesses"] if what == "ducts"] == [layer]
+    again = survey(tmp_path / file, ducts=layer, vaults="*vault*", units="ft")
+    assert [len(d.chain) for d in graded.ducts] == [len(d.chain) for d in again.ducts]
+    for before, after in zip(graded.ducts, again.ducts, strict=True):
+        chain = after.chain if before.start_vault == after.start_vault else after.chain.reversed()
+        assert alike(before.chain, chain)
