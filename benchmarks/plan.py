@@ -1,9 +1,25 @@
 """Planning a feeder of many vaults against plain Python with networkx, side by side in one run, to the same plan.
 
-A row of vaults about 130 m apart, with guides at most of them, each feed reaching about eight: all feasible pulls both
-ways, and of the cheapest plans the one of least worst utilisation and then of least climb. The plain version loops over
-spans and segments and gives networkx the graph; it knows flat ground alone. CPU time, so that a busy machine does not
-matter. Run ``python benchmarks/plan.py [vaults]``.
+A row of vaults about 130 m apart, bends on guides at two vaults of three, each feed reaching about eight of them. Both
+sides are given the row (ours as arrays, the plain one as lists of numbers), the cable and the prices, and both give the
+same plan: sections, reels' worth of cable, which way each is pulled, cost and worst utilisation; the run stops where they
+differ. Both do this work, counted in checks for every pull in both directions as far as it gets:
+
+- what a job settles once: friction's and curvature's part in every segment, inside radii, limits as tensions;
+- tension, carried on from span to span (a pull over one span more goes on from where the shorter one ended), against its
+  limit; sidewall pressure in every bend; bending radius as it stays and while it is pulled, in every bend; clearance in
+  every duct; length on a reel with slack; what is allowed at the vaults where it is fed and drawn out;
+- cost of each section, spliced where splicing is allowed; of the cheapest plans the one of least worst utilisation, and of
+  those the one with the earlier ends and feeds. Nothing climbs on the flat, and friction that does not age needs no re-lube stops:
+  neither side has any to find.
+
+The plain side is written as one would write it for speed: local variables, hyperbolic functions once a bend and not once a
+pull, what no tension changes once a span. It knows flat ground and steady friction alone; hills and friction with distance
+are shown for ours beside it. What the same loops cost where every pull is worked out from its feed on is shown too.
+
+Growth: what a pull costs at three lengths of row and two reaches, which stays about the same where cost grows in
+proportion to vaults times reach. CPU time, so that a busy machine matters little.
+Run ``python benchmarks/plan.py [vaults]``.
 """
 
 from __future__ import annotations
@@ -13,6 +29,7 @@ import random
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import TypeVar
 
@@ -30,6 +47,9 @@ RADIUS, LIMIT, SIDEWALL = 7.62, 45_000.0, 20_000.0
 DUCT = Bore(0.15, Friction(FRICTION))
 GUIDES = Bore(None, Friction(0.12), guide=True)
 COSTS = Costs()
+REEL, SLACK = 2000.0, 5.0
+BENDING, BENDING_PULLED = 12 * DIAMETER, 12 * DIAMETER
+CLEARANCE = 0.00635
 
 
 def row_of(count: int, hilly: bool, ages: bool = False) -> Row:
@@ -60,8 +80,12 @@ def _stretch(bore: Bore, segments: list[tuple[float, float, float, float]]) -> S
     return Stretch(Chain(*columns), (bore,) * len(segments))
 
 
-Segment = tuple[float, float, float, float, float]
-"""Length, turn, centreline and inside radius, friction coefficient."""
+Segment = tuple[float, float, float, float, bool]
+"""Length, turn, inside diameter of the duct, friction coefficient, whether on guides."""
+Piece = tuple[bool, float, float, float, float]
+"""Whether a bend; what a straight adds; or cosh, sinh, squared weight on the radius; most tension allowed in it."""
+Pull = tuple[int, int, float]
+"""Feed, pull vault, worst utilisation."""
 
 
 def segments_of(stretches: tuple[Stretch, ...]) -> list[list[Segment]]:
@@ -70,116 +94,209 @@ def segments_of(stretches: tuple[Stretch, ...]) -> list[list[Segment]]:
     for s in stretches:
         rows = zip(s.chain.length.tolist(), s.chain.turn.tolist(), s.bores, strict=True)
         plain.append(
-            [
-                (
-                    m,
-                    abs(t),
-                    m / abs(t) if t else 0.0,
-                    (m / abs(t) if t else 0.0) - 0.5 * (b.inside_diameter or 0.0),
-                    b.friction.lubricated,
-                )
-                for m, t, b in rows
-            ]
+            [(m, abs(t), b.inside_diameter or 0.0, b.friction.lubricated, b.guide) for m, t, b in rows]
         )
     return plain
 
 
-def plain_candidates(
-    spans: list[list[Segment]], crossings: list[list[Segment]]
-) -> list[tuple[int, int, float]]:
-    """Every feasible pull of flat spans, as section ends and utilisation, by loops."""
+def plain_pieces(
+    stretches: list[list[Segment]], limit: float
+) -> tuple[list[list[Piece]], list[float], list[float]]:
+    """What a job settles once for each stretch: its pieces, its worst utilisation by what no tension changes, its length."""
+    pieces, steady, lengths = [], [], []
+    for segments in stretches:
+        own: list[Piece] = []
+        used = total = 0.0
+        for length, turn, inside, friction, guide in segments:
+            total += length
+            if not guide:
+                used = max(used, CLEARANCE / (inside - DIAMETER))
+            if turn == 0.0:
+                own.append((False, friction * WEIGHT * length, 0.0, 0.0, 0.0))
+                continue
+            radius = length / turn
+            free, angle, press = radius - 0.5 * inside, friction * turn, WEIGHT * radius
+            used = max(used, BENDING_PULLED / free)
+            if not guide:
+                used = max(used, BENDING / free)
+            own.append((True, math.cosh(angle), math.sinh(angle), press * press, min(SIDEWALL * free, limit)))
+        pieces.append(own)
+        steady.append(used)
+        lengths.append(total)
+    return pieces, steady, lengths
+
+
+def plain_pulls(
+    spans: list[list[Segment]], crossings: list[list[Segment]], vaults: tuple[RowVault, ...], limit: float
+) -> list[Pull]:
+    """Every feasible pull of flat spans, both ways, by loops."""
     last = len(spans)
+    ducts, duct_used, duct_length = plain_pieces(spans, limit)
+    turns, turn_used, turn_length = plain_pieces(crossings, limit)
     found = []
     for against in (False, True):
         if against:
-            spans, crossings = ([s[::-1] for s in row[::-1]] for row in (spans, crossings))
+            ducts, turns = ([s[::-1] for s in row[::-1]] for row in (ducts, turns))
+            duct_used, turn_used, duct_length, turn_length = (
+                row[::-1] for row in (duct_used, turn_used, duct_length, turn_length)
+            )
+            vaults = vaults[::-1]
+        fed = [v.feed for v in vaults[:-1]]
+        drawn = [v.pull for v in vaults[1:-1]] + [True]
+        fed[0] = True
         for feed in range(last):
+            if not fed[feed]:
+                continue
             tension = used = 0.0
+            length = 2.0 * SLACK
             for pull in range(feed, last):
-                way = spans[pull] if pull == feed else crossings[pull - 1] + spans[pull]
-                for length, turn, radius, inside, friction in way:
-                    if turn == 0.0:
-                        tension += friction * WEIGHT * length
+                if pull > feed:
+                    length += turn_length[pull - 1]
+                    if turn_used[pull - 1] > used:
+                        used = turn_used[pull - 1]
+                    way = turns[pull - 1] + ducts[pull]
+                else:
+                    way = ducts[pull]
+                length += duct_length[pull]
+                if duct_used[pull] > used:
+                    used = duct_used[pull]
+                for bend, cosh, sinh, press, most in way:
+                    if bend:
+                        tension = tension * cosh + math.sqrt(tension * tension + press) * sinh
+                        if tension > most * used:
+                            used = tension / most
                     else:
-                        angle, press = friction * turn, WEIGHT * radius
-                        tension = tension * math.cosh(angle) + math.sqrt(
-                            tension * tension + press * press
-                        ) * math.sinh(angle)
-                        used = max(used, tension / inside / SIDEWALL)
-                used = max(used, tension / LIMIT)
-                if used > 1.0:
+                        tension += cosh
+                if tension > limit * used:
+                    used = tension / limit
+                if used > 1.0 or length > REEL:
                     break
-                found.append((last - pull - 1, last - feed, used) if against else (feed, pull + 1, used))
+                if drawn[pull]:
+                    ends = (last - feed, last - pull - 1) if against else (feed, pull + 1)
+                    found.append((*ends, used))
     return found
 
 
-def plain_plan(last: int, candidates: list[tuple[int, int, float]]) -> tuple[float, float]:
-    """Cost and worst utilisation of the best plan, networkx finding the ways."""
+def plain_plan(vaults: tuple[RowVault, ...], pulls: list[Pull]) -> tuple[float, float, list[tuple[int, int]]]:
+    """Cost, worst utilisation, and feed and pull vault of each section of the best plan, networkx finding the ways."""
+    last = len(vaults) - 1
+    splice = [v.splice for v in vaults]
+    splice[0] = splice[last] = True
+    on: dict[tuple[int, int], float] = {}
+    back: dict[tuple[int, int], float] = {}
+    for feed, pull, used in pulls:
+        if splice[feed] and splice[pull]:
+            if feed < pull:
+                on[feed, pull] = used
+            else:
+                back[pull, feed] = used
+    price = COSTS.setup + COSTS.splice
     graph = nx.DiGraph()
-    for low, high, used in candidates:
-        cost = COSTS.setup + (COSTS.splice if high < last else 0.0)
-        edge = graph.get_edge_data(low, high)
-        if edge is None or used < edge["used"]:
-            graph.add_edge(low, high, cost=cost, used=used)
+    graph.add_weighted_edges_from(
+        ((*way, price if way[1] < last else COSTS.setup) for way in on | back), "cost"
+    )
     gone = nx.single_source_dijkstra_path_length(graph, 0, weight="cost")
     left = nx.single_source_dijkstra_path_length(graph.reverse(copy=False), last, weight="cost")
-    worst = {0: 0.0}
-    for low in range(last):
-        if low in worst:
+    total = gone[last]
+    ahead = {last: 0.0}
+    for low in range(last - 1, -1, -1):
+        if low in gone:
             for high, edge in graph.adj[low].items():
-                if high in left and gone[low] + edge["cost"] + left[high] == gone[last]:
-                    worst[high] = min(worst.get(high, math.inf), max(worst[low], edge["used"]))
-    return gone[last], worst[last]
+                if high in ahead and gone[low] + edge["cost"] + left[high] == total:
+                    used = min(on.get((low, high), math.inf), back.get((low, high), math.inf))
+                    ahead[low] = min(ahead.get(low, math.inf), max(ahead[high], used))
+    worst = ahead[0]
+    sections, here = [], 0
+    while here < last:
+        here, feed = min(
+            (high, here if on.get((here, high), math.inf) <= worst else high)
+            for high, edge in graph.adj[here].items()
+            if ahead.get(high, math.inf) <= worst
+            and min(on.get((here, high), math.inf), back.get((here, high), math.inf)) <= worst
+            and gone[here] + edge["cost"] + left[high] == total
+        )
+        sections.append((here, feed))
+    return total, worst, sections
 
 
-def ours(row: Row) -> Plan:
+def from_the_feed(spans: list[list[Segment]], crossings: list[list[Segment]], few: list[Pull]) -> None:
+    """The same loops with every pull worked out by itself."""
+    ducts, turns = (plain_pieces(row, LIMIT)[0] for row in (spans, crossings))
+    for feed, pull, _ in few:
+        tension = used = 0.0
+        low, high = min(feed, pull), max(feed, pull)
+        for k in range(low, high):
+            for bend, cosh, sinh, press, most in (turns[k - 1] if k > low else []) + ducts[k]:
+                if bend:
+                    tension = tension * cosh + math.sqrt(tension * tension + press) * sinh
+                    used = max(used, tension / most)
+                else:
+                    tension += cosh
+            used = max(used, tension / LIMIT)
+
+
+def ours(row: Row, limit: float = LIMIT) -> Plan:
     """The same by the row's pulls and the exact planner."""
-    plan = plan_row(row.facts, RowPulls(row, BUNDLE, RULES).offers(), PlanRules(COSTS))
+    rules = replace(RULES, overrides={"max_tension": Override(limit)})
+    plan = plan_row(
+        row.facts, RowPulls(row, BUNDLE, rules).offers(), PlanRules(COSTS, reel=REEL, slack=SLACK)
+    )
     if not isinstance(plan, Plan):
         raise SystemExit(plan.reason)
     return plan
 
 
 BUNDLE = Bundle((Cable(DIAMETER, WEIGHT, conductor_area=4e-4),))
-RULES = Rules(max_sidewall=SIDEWALL, overrides={"max_tension": Override(LIMIT)})
+RULES = Rules(max_sidewall=SIDEWALL, slack=SLACK, reel=REEL)
 
 
-def timed(task: Callable[[], T], rounds: int = 3) -> tuple[float, T]:
-    """Least CPU time of a few rounds [s], and what came of it."""
-    times = []
-    for _ in range(rounds):
-        begin = time.process_time()
-        result = task()
-        times.append(time.process_time() - begin)
-    return min(times), result
+def timed(task: Callable[[], T]) -> tuple[float, T]:
+    """CPU time [s], and what came of it."""
+    begin = time.process_time()
+    result = task()
+    return time.process_time() - begin, result
 
 
-def main() -> None:
-    """Print times and ratios."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
+def compare(count: int) -> float:
+    """Print both sides for a flat row, and return what the plain one spends [s]."""
     flat = row_of(count, hilly=False)
     # Laid end to end beforehand, as the lists of the plain version are.
     laid_out(flat)
-    stretches = segments_of(flat.spans), segments_of(flat.crossings)
-    first, candidates = timed(lambda: plain_candidates(*stretches), 2)
-    second, (cost, worst) = timed(lambda: plain_plan(count - 1, candidates), 2)
+    lists = segments_of(flat.spans), segments_of(flat.crossings)
+    first = second = quick = math.inf
+    for _ in range(4):  # by turns, so that a busy spell hits both
+        spent, pulls = timed(lambda: plain_pulls(*lists, flat.vaults, LIMIT))
+        first = min(first, spent)
+        spent, (cost, worst, sections) = timed(partial(plain_plan, flat.vaults, pulls))
+        second = min(second, spent)
+        spent, plan = timed(partial(ours, flat))
+        quick = min(quick, spent)
     plain = first + second
-    quick, plan = timed(lambda: ours(flat))
-    if abs(plan.cost - cost) > 1e-6 or abs(plan.utilisation - worst) > 1e-7:
+    chosen = [(s.end, s.pulls[0].feed) for s in plan.sections]
+    if abs(plan.cost - cost) > 1e-6 or abs(plan.utilisation - worst) > 1e-7 or chosen != sections:
         raise SystemExit(f"plans differ: {plan.cost}, {plan.utilisation} and {cost}, {worst}")
-    print(
-        f"{count} vaults in line, {len(candidates)} feasible pulls, reach {len(candidates) / count / 2:.1f}"
-    )
+    print(f"{count} vaults in line, {len(pulls)} feasible pulls, reach {len(pulls) / count / 2:.1f}")
     print(f"plain Python: pulls                     {first * 1e3:8.0f} ms")
     print(f"plain Python: plan by networkx          {second * 1e3:8.0f} ms")
     print(f"plain Python in all, flat               {plain * 1e3:8.0f} ms   1.0")
     print(
         f"tautline, flat                          {quick * 1e3:8.0f} ms   {plain / quick:.1f} times as fast"
     )
-    few = random.Random(2).sample(candidates, 100)
-    single, _ = timed(partial(one_by_one, flat, few), 1)
-    single *= len(candidates) / len(few)
+    few = random.Random(2).sample(pulls, 2000)
+    once, _ = timed(lambda: from_the_feed(*lists, []))
+    each, _ = timed(lambda: from_the_feed(*lists, few))
+    alone = once + (each - once) * len(pulls) / len(few) + second
+    print(f"plain, each pull from its feed on       {alone * 1e3:8.0f} ms   {plain / alone:.2f}")
+    single, _ = timed(partial(one_by_one, flat, few[:100]))
+    single *= len(pulls) / 100
     print(f"every pull evaluated in full (from 100) {single * 1e3:8.0f} ms   {plain / single:.4f}")
+    return plain
+
+
+def main() -> None:
+    """Print times and ratios."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
+    plain = compare(count)
     for name, hilly, ages in (
         ("tautline, flat, friction with distance", False, True),
         ("tautline, hills, held back", True, False),
@@ -187,15 +304,28 @@ def main() -> None:
     ):
         row = row_of(count, hilly, ages)
         laid_out(row)
-        spent, _ = timed(partial(ours, row), 1)
+        spent, _ = timed(partial(ours, row))
         print(f"{name:39s} {spent * 1e3:8.0f} ms   {plain / spent:.2f}")
+    print("growth, flat: vaults, reach, ms, us for each vault and vault reached, plain Python's")
+    for limit in (14_000.0, LIMIT):
+        for size in (count // 4, count // 2, count):
+            row = row_of(size, hilly=False)
+            laid_out(row)
+            lists = segments_of(row.spans), segments_of(row.crossings)
+            quick = min(timed(partial(ours, row, limit))[0] for _ in range(4))
+            slow, pulls = timed(partial(plain_pulls, *lists, row.vaults, limit))
+            slow += timed(partial(plain_plan, row.vaults, pulls))[0]
+            each = len(pulls) / 2
+            print(
+                f"{size:6d} {each / size:5.1f} {quick * 1e3:7.1f} {quick / each * 1e6:6.2f} {slow / each * 1e6:6.2f}"
+            )
 
 
-def one_by_one(row: Row, candidates: list[tuple[int, int, float]]) -> None:
+def one_by_one(row: Row, some: list[Pull]) -> None:
     """Evaluate pulls with everything that is to be said about each."""
-    pulls = RowPulls(row, BUNDLE, RULES)
-    for low, high, _ in candidates:
-        pulls.evaluate(low, high)
+    pulls = RowPulls(row, BUNDLE, replace(RULES, overrides={"max_tension": Override(LIMIT)}))
+    for feed, pull, _ in some:
+        pulls.evaluate(feed, pull)
 
 
 def laid_out(row: Row) -> None:

@@ -59,20 +59,34 @@ class Steady:
         last = len(self.row.spans)
         settings = [self._line, *(set_up(g, self.bundle, self._without_reel) for g in self._end_guides)]
         whole = not any(c.binding and c.verdict == "fail" for s in settings for c in static_checks(s))
-        if whole and self._reel == np.inf:
-            return np.full(last + 1, last)
+        if whole:
+            return self._on_a_reel()
         farthest = np.empty(last + 1, dtype=np.int64)
         high = 0
         for low in range(last + 1):
             high = max(high, low)
             while (
-                high < last
-                and self._fits(low, high + 1)
-                and (whole or self._passes(low, high + 1, self._without_reel))
+                high < last and self._fits(low, high + 1) and self._passes(low, high + 1, self._without_reel)
             ):
                 high += 1
             farthest[low] = high
         return farthest
+
+    def _on_a_reel(self) -> IntArray:
+        """For each vault, the farthest to which a reel holds the cable."""
+        last = len(self.row.spans)
+        if self._reel == np.inf:
+            return np.full(last + 1, last)
+        arrive, depart = self.row.facts.stations
+        room = depart + (self._reel - self._ends)
+        sure, most = (
+            np.maximum(np.searchsorted(arrive, room + near) - 1, np.arange(last + 1))
+            for near in (-_NEAR, _NEAR)
+        )
+        for low in np.flatnonzero(most > sure).tolist():
+            while sure[low] < most[low] and self._fits(low, int(sure[low]) + 1):
+                sure[low] += 1
+        return np.asarray(sure)
 
     def used(self, low: IntArray, high: IntArray, least: FloatArray) -> FloatArray:
         """Return the worst utilisation of stretches by a binding check among these, the reel's left out.
