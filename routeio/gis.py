@@ -108,6 +108,9 @@ class _Reading:
         for name in vaults:
             if name not in ducts:
                 self._layer(all_sources[name], known[name], as_ducts=False, as_vaults=True)
+        left = sum(max(f.features, 0) for name, f in known.items() if name not in {*ducts, *vaults})
+        if left:
+            self.counts["skipped in layers not chosen"] = left
         if not vaults and not self.vaults:
             self.findings.append(without_vaults(dict.fromkeys(all_sources, 1), where))
         if self.main is None:
