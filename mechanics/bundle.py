@@ -24,6 +24,7 @@ from mechanics.packing import ENCLOSING, EXACT, enclosing
 from mechanics.tables import Tables, tables_of
 
 _ALIKE = 1e-9  # sizes and shares that differ by less are equal
+_WEDGING = 0.75  # a cable beside others, wider than this times theirs, can stand between and part them
 _TIGHTEST = {  # of equal cables, where it is not that of the arrangement itself
     "cradled": ("Clearance is that of the triangle into which cradled cables can be drawn in a bend.",),
     "pair": (
@@ -180,7 +181,11 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
 
     For a ground or fibre cable beside the power cables no formula is published. It adds its weight and its fill, and
     moves the weight correction towards that of a row of one cable more: by its diameter over that of the others, all
-    the way from half of it on. Piles of circles let settle in a circle stay within that.
+    the way from half of it on. A second one moves it on to a row of two more; of two, each counts by twice its diameter.
+    One wider than three quarters of the others and lighter, or with less conductor, bears nothing yet parts them: what
+    the row presses more is then taken on what weighs. One wider than all the others counts as the largest of mixed sizes
+    does. Piles of circles let settle in a circle stay within that, but for three abreast that hold each other up at the
+    ratio where three jam.
 
     Examples
     --------
@@ -195,13 +200,14 @@ def lie(bundle: Bundle, inside_diameter: float, tables: Tables | None = None) ->
 @functools.lru_cache(maxsize=4096)
 def _lie(bundle: Bundle, D: float, tables: Tables) -> Lie:
     main = main_cables(bundle)
-    beside = [c.diameter for c in bundle.cables if c not in main]
+    others = [c for c in bundle.cables if c not in main]
+    beside = [c.diameter for c in others]
     diameters = [c.diameter for c in main]
     n = len(main)
     if n == 1 and len(beside) == 1 and bundle.arrangement is None:
         found = _unequal_pair(D, diameters[0], beside[0])
     else:
-        found = _with_beside(_alone(bundle, D, diameters, tables), D, max(diameters), n, beside)
+        found = _with_beside(bundle, _alone(bundle, D, diameters, tables), D, others)
     sizes = sorted((*diameters, *beside), reverse=True)
     least = enclosing(sizes)
     room = D - least
@@ -277,24 +283,52 @@ def _alone(bundle: Bundle, D: float, diameters: list[float], tables: Tables) -> 
     return _Found(arrangement, correction, factor, refusal, tuple(notes))
 
 
-def _with_beside(found: _Found, D: float, d: float, n: int, beside: list[float]) -> _Found:
-    """Return how the bundle lies with ground or fibre cables beside its ``n`` power cables; see :func:`lie`."""
+def _with_beside(bundle: Bundle, found: _Found, D: float, beside: list[Cable]) -> _Found:
+    """Return how the bundle lies with ground or fibre cables beside its power cables; see :func:`lie`."""
     if not beside:
         return found
+    main = main_cables(bundle)
+    n, own = len(main), max(c.diameter for c in main)
+    widths = sorted((c.diameter for c in beside), reverse=True)
+    d = max(own, widths[0])
     s = d / max(D - d, d)
-    size = sum(g / d if g < 0.5 * d else 1.0 for g in beside)
-    # a row of n cables has 1 + (n^2 - 1) s^2 / 6, one of n + 1 has (2n + 1) s^2 / 6 more
-    correction = found.correction + size * (2 * n + 1) / 6.0 * s**2
-    factor = max(found.factor * correction / found.correction, 0.5 * correction * (1.0 + size / 6.0))
+    correction, refusal = found.correction, found.refusal
+    if d > own * (1 + _ALIKE):  # the largest counts, as with other mixed sizes
+        correction = max(correction, 1.0 + (n * n - 1) / 6.0 * s**2)
+        count = n + len(beside)
+        wedge = count > 3 and count * d * d > LOOSE_FILL * D * D
+        if wedge and (bundle.weight_correction is None or bundle.sidewall_factor is None):
+            refusal = refusal or (
+                f"no formula is published for a cable of {1000 * d:.1f} mm beside smaller ones: the equivalent, {count} "
+                f"of the largest, holds only {_within(d, math.sqrt(count / LOOSE_FILL), math.inf)}; state "
+                "weight_correction and sidewall_factor"
+            )
+    if len(widths) == 1:
+        sizes = [g / d if g < 0.5 * d else 1.0 for g in widths]
+    else:  # two can stand between the others
+        sizes = [min(1.0, 2.0 * g / d) for g in widths]
+    for k, size in enumerate(sizes, n):
+        # a row of k cables has 1 + (k^2 - 1) s^2 / 6, one of k + 1 has (2k + 1) s^2 / 6 more
+        correction += size * (2 * k + 1) / 6.0 * s**2
+    if widths[0] > _WEDGING * own:
+        # all the rest presses on a light one between: what the row presses more stays, and what it weighs is less
+        carried = n + sum(_carried(c, main) for c in beside)
+        correction = 1.0 + (correction - 1.0) * (n + len(beside)) / carried
+    factor = max(found.factor * correction / found.correction, 0.5 * correction * (1.0 + sum(sizes) / 6.0))
     note = (
         "A ground or fibre cable beside the others: no formula is published; a safe side is taken for weight "
         "correction and sidewall pressure."
     )
-    return found._replace(
-        correction=correction,
-        factor=factor,
-        notes=(*found.notes, note),
-    )
+    return found._replace(correction=correction, factor=factor, refusal=refusal, notes=(*found.notes, note))
+
+
+def _carried(cable: Cable, main: tuple[Cable, ...]) -> float:
+    """Return the least share of weight or tension of a cable beside the others, one of them having 1."""
+    shares = [cable.weight * len(main) / sum(c.weight for c in main)]
+    areas = [(c.conductor_area or 0.0) * c.conductors for c in main]
+    if min(areas) > 0:
+        shares.append((cable.conductor_area or 0.0) * cable.conductors * len(main) / sum(areas))
+    return min(1.0, *shares)
 
 
 def _chosen(bundle: Bundle, ratio: float, n: int, mixed: bool, tables: Tables) -> str:

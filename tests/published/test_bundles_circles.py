@@ -249,6 +249,8 @@ def lies(sizes: list[float], beside: list[float], D: float) -> tuple[float, floa
         ([1.0] * 2, [0.4], 2.6),
         ([1.0, 1.0, 0.8], [], 2.6),
         ([1.0], [0.5], 2.0),
+        ([1.0], [1.0, 1.0], 2.5),
+        ([0.6, 0.6], [1.0], 2.6),
         ([1.0, 0.5], [], 1.6),
     ],
 )
@@ -256,6 +258,22 @@ def test_cables_of_other_sizes_stay_within_the_safe_side(
     sizes: list[float], beside: list[float], D: float
 ) -> None:
     check_piles(D, np.array([*sizes, *beside]), lies(sizes, beside, D), wanted=4, seed=5)
+
+
+@pytest.mark.parametrize("ratio", [2.6, 3.5, 5.0])
+def test_a_light_cable_between_two_parts_them(ratio: float) -> None:
+    # a weightless one on the bottom, one of weight 1 leaning on it either side: radial and along the line of centres
+    s = 1.0 / (ratio - 1.0)
+    aside = 2.0 * np.arcsin(s)  # of each from the vertical; the line of centres stands at half of it
+    wall = np.linalg.solve(
+        [[np.cos(aside), np.sin(aside / 2)], [-np.sin(aside), np.cos(aside / 2)]], [1.0, 0.0]
+    )
+    pressed = 2.0 * wall[0] + 2.0 * wall[1] * np.sin(aside / 2)  # the walls beside, and below the light one
+    assert pressed / 2.0 == pytest.approx(1.0 + 2.0 * s**2)
+    power = Cable(diameter=1.0, weight=1.0, conductor_area=1.0)
+    light = Cable(diameter=1.0, weight=1e-6, role="fibre")
+    found = lie(Bundle((power, power, light)), ratio).weight_correction
+    assert pressed / 2.0 * (1.0 - 1e-5) < found < 1.1 * pressed / 2.0
 
 
 @pytest.mark.slow
