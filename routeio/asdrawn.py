@@ -13,7 +13,7 @@ import numpy as np
 from mechanics.errors import FloatArray
 from routeio.begin import first_chain
 from routeio.course import wrap
-from routeio.fit import Prior, fitted
+from routeio.fit import Prior, fitted, polished
 from routeio.pieces import Division, Prices, divide, piece_moments
 from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure
 
@@ -74,6 +74,7 @@ def as_drawn(traces: Traces, tolerance: float, prices: Prices = PRICES) -> AsDra
     while True:
         begun, sharp, single = first_chain(traces, division, kinked)
         chain, _ = fitted(traces, begun, _NO_PRIOR, closeness=1e-20, radii_only=True)
+        chain = polished(traces, chain, _NO_PRIOR)
         # the two ends of one chord hardly tell a radius, but they are where its arc touches
         chain = replace(chain, log_radius=np.where(single, begun.log_radius, chain.log_radius))
         off = np.abs(measure(traces, chain, derivatives=False).off)

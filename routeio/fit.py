@@ -23,6 +23,8 @@ from routeio.tangent import (
 
 #: Steps after which a chain that still cannot be, or is far from its goal, is given up.
 _HOPEFUL = 3
+#: Radii are polished where they are this near their best, as a part of them.
+_POLISH = 1e-6
 #: A fit that need not be closer than this is a rough one.
 _ROUGHLY = 0.1
 
@@ -127,6 +129,33 @@ def fitted(
             cost, damping, live = cost[stay], damping[stay], live[stay]
     final[lines] = cost
     return put(whole, lines, part), final
+
+
+def polished(traces: Traces, chain: Tangents, prior: Prior) -> Tangents:
+    """Return a chain fitted by its radii, nearer the best than its costs can tell.
+
+    A cost is flat about its least, so comparing costs finds the place to half the digits only; its slope tells the rest.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+    chain : Tangents
+        Fitted with ``radii_only``.
+    prior : Prior
+        Of the radii.
+
+    Returns
+    -------
+    Tangents
+        Alike but for the last digits of its radii.
+    """
+    for _ in range(2):
+        system = normal(traces, chain, prior)
+        move = system.right[:, 2] / system.diagonal[:, 2, 2]
+        move = np.where(np.abs(move) < _POLISH, move, 0.0)
+        chain = held(traces, replace(chain, log_radius=chain.log_radius + move))
+    return chain
 
 
 def _of_lines(traces: Traces, chain: Tangents, loss: FloatArray, prior: Prior) -> FloatArray:

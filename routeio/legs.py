@@ -13,6 +13,8 @@ from routeio.survey import Origin
 
 #: Legs shorter than this in plan and in elevation are no legs. [m]
 ZERO_LENGTH = 1e-6
+#: So far before the start of an arc a point may be found by rounding. [rad]
+_ROUND = 1e-9
 
 
 @dataclass
@@ -61,7 +63,9 @@ class Piece:
         hub = self.first + self.radius * np.array([-ray[1], ray[0]])
         out, away = self.first - hub, points - hub
         angle = np.arctan2(out[0] * away[:, 1] - out[1] * away[:, 0], away @ out)
-        return np.asarray(np.mod(angle * np.sign(self.turn) + 1e-9, 2.0 * np.pi) * abs(self.radius))
+        # a point at the very start is there, whatever rounding says, and not once round
+        swing = np.mod(angle * np.sign(self.turn) + _ROUND, 2.0 * np.pi) - _ROUND
+        return np.asarray(swing * abs(self.radius))
 
     def end_of(self) -> FloatArray:
         """Return where the element ends when it sets out from ``first``. [m]"""
