@@ -68,7 +68,10 @@ class _Kind:
 @functools.cache
 def _registry() -> pint.UnitRegistry[Any]:
     # exact fractions: 500 ft is 152.4 m to the last bit, and the two feet differ by what they should
-    return pint.UnitRegistry(non_int_type=Fraction)
+    definitions = resources.files("mechanics").joinpath("data/units.txt").read_text("utf-8")
+    registry: pint.UnitRegistry[Any] = pint.UnitRegistry(None, non_int_type=Fraction)
+    registry.load_definitions(definitions.splitlines())
+    return registry
 
 
 @functools.cache

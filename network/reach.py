@@ -59,8 +59,12 @@ class RowPulls:
         Returns
         -------
         RowOffers
-            Settled only where the planner asks.
+            Settled only where the planner asks; the same each time, so that what is settled stays so.
         """
+        return self._offers
+
+    @cached_property
+    def _offers(self) -> RowOffers:
         return RowOffers(self, np.arange(len(self.row.vaults)))
 
     def evaluate(self, feed: int, pull: int, relube: tuple[int, ...] = ()) -> PullResult:

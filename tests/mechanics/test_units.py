@@ -7,12 +7,24 @@ import math
 import time
 from fractions import Fraction
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from mechanics.errors import DomainError
-from mechanics.units import accepted, factor, gauge_area, kinds, quantity, show, shown_unit, shown_value
+from mechanics.units import (
+    _document,
+    _registry,
+    accepted,
+    factor,
+    gauge_area,
+    kinds,
+    quantity,
+    show,
+    shown_unit,
+    shown_value,
+)
 
 # NIST SP 811 (2008), appendix B: exact factors.
 FOOT = 0.3048
@@ -196,3 +208,19 @@ def test_show_refuses() -> None:
         factor("lbf", "length")
     with pytest.raises(DomainError, match="unit must be"):
         factor("degF", "temperature")
+
+
+def test_units_are_those_of_the_registrys_own_definitions() -> None:
+    """The short list that is read in a job's time, against all that come with pint."""
+    known = pint.UnitRegistry(non_int_type=Fraction)
+    names = {unit for units in _document()["spellings"].values() for unit in units}
+    assert len(names) > 30
+    for name in sorted(names - {"%"}):
+        if name.startswith("degree_"):
+            ours, theirs = (r.Quantity(Fraction(50), name).to("kelvin") for r in (_registry(), known))
+        else:
+            ours, theirs = (r.parse_expression(name).to_base_units() for r in (_registry(), known))
+            assert dict(ours.dimensionality) == dict(theirs.dimensionality), name
+        # One counts masses in grams, the other in kilograms.
+        mass = 1000 if "[mass]" in ours.dimensionality else 1
+        assert Fraction(ours.magnitude) == mass * Fraction(theirs.magnitude), name
