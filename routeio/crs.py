@@ -515,7 +515,11 @@ def _reprojected(
             "warning" if why != "as stated" else "info",
             f"projected from {name_of(crs)[:60]} to {name_of(target)[:60]} ({target.name}): {why}; "
             f"its scale here is {scale:.5f}"
-            + ("; elevations are taken in metres" if elevation is None and crs.is_geographic else ""),
+            + (
+                ""
+                if elevation
+                else f"; elevations are taken in {'metres' if crs.is_geographic else unit_of(crs)[0]}"
+            ),
             where,
             "" if why == "as stated" else "state project_to to choose another projected system",
         )

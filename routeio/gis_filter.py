@@ -34,7 +34,7 @@ def matching(columns: Mapping[str, Sequence[object]], rows: int, where: str) -> 
 
     Raises
     ------
-    sqlite3.Error
+    sqlite3.Error, ValueError
         It is no such expression, or names a field that is not there.
 
     Examples
@@ -71,6 +71,8 @@ def _plain(value: object) -> object:
     """Return a value as one that the table can hold."""
     if isinstance(value, bool | np.bool_):
         return int(value)
+    if isinstance(value, int) and not -(2**63) <= value < 2**63:
+        return float(value)
     if value is None or isinstance(value, int | float | str | bytes):
         return value
     if isinstance(value, Decimal | np.number):

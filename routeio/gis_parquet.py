@@ -107,7 +107,7 @@ def _matching(path: Path, known: Any, geo: dict[str, Any], where: str) -> np.nda
     values = {name: table.column(name).to_pylist() for name in named}
     try:
         return matching(values, int(known.metadata.num_rows), where)
-    except (sqlite3.Error, sqlite3.Warning) as error:
+    except (sqlite3.Error, sqlite3.Warning, ValueError) as error:
         raise InputRefusedError(
             "bad-filter",
             f"the filter {where!r} does not work: {' '.join(str(error).split())[:200]}",

@@ -81,7 +81,11 @@ def peek(path: Path) -> dict[str, Any]:
     units, crs, elevation = None, None, None
     extents = _extents(own, main)
     system = _system(known, main, path)
-    if system is not None:
+    if system is not None and system.is_geographic and not _fit_degrees(extents, 360.0):
+        missing.append(
+            f"crs: the file says or, as GeoJSON, implies {name_of(system)[:40]}, and its numbers are no degrees{_size(extents)}"
+        )
+    elif system is not None:
         plane, elevation = horizontal(system)
         crs = name_of(system)
         units = "degree" if plane.is_geographic else unit_of(plane)[0]
@@ -142,10 +146,15 @@ def _system(known: Mapping[str, Facts], main: str | None, path: Path) -> pyproj.
 def _size(extents: list[float] | None) -> str:
     if extents is None:
         return ""
-    low, high = np.array(extents[:2]), np.array(extents[2:])
-    if (np.abs([low[0], high[0]]) <= 180.0).all() and (np.abs([low[1], high[1]]) <= 90.0).all():
+    if _fit_degrees(extents, 180.0):
         return "; its numbers would fit degrees, such as EPSG:4326"
-    return "; it measures " + extents_in_units(low, high)
+    return "; it measures " + extents_in_units(np.array(extents[:2]), np.array(extents[2:]))
+
+
+def _fit_degrees(extents: list[float] | None, farthest: float) -> bool:
+    """Whether numbers may be longitudes and latitudes; some systems count longitudes to 360."""
+    x0, y0, x1, y1 = extents or (0.0, 0.0, 0.0, 0.0)
+    return max(abs(x0), abs(x1)) <= farthest and max(abs(y0), abs(y1)) <= 90.0
 
 
 def _elevations(

@@ -87,6 +87,7 @@ def as_json(found: Inspection) -> str:
         "format": seen.format,
         "units": seen.units,
         "crs": seen.crs,
+        "elevation_units": seen.elevation_units,
         "extents_file_units": seen.extents,
         "layers": [
             {"name": p.name, "kinds": dict(p.kinds), "fields": p.fields, "blocks": p.blocks, "crs": p.crs}

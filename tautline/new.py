@@ -179,7 +179,8 @@ def _unit_lines(seen: Peek) -> Iterator[str]:
     if seen.units is None and seen.crs is None and not in_a_plane and not seen.format.endswith("schedule"):
         # of a layer one of the two says all: a coordinate reference system has its unit
         yield f"crs = {_quoted(FILL_IN)}                   # such as EPSG:2287; it says the unit too"
-        yield '# units = "us_survey_foot"        # in place of crs, where the numbers lie in a plane of their own'
+        if any("does not say" in text for text in seen.missing):
+            yield '# units = "us_survey_foot"        # in place of crs, where the numbers lie in a plane of their own'
     else:
         if seen.units is None:
             yield f"units = {_quoted(FILL_IN)}                 # such as us_survey_foot, foot or metre"

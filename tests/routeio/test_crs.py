@@ -10,6 +10,7 @@ from shapely.geometry import LineString, Point
 
 from routeio import crs
 from routeio.findings import InputRefusedError, Where
+from routeio.gis_peek import peek
 from routeio.options import ReadOptions, Selection
 
 GEOD = Geod(ellps="WGS84")
@@ -33,6 +34,8 @@ def test_what_cannot_be_measured_in_is_projected(layer, raw, codes, code):
     read = raw(layer([line], crs=code), ducts="ducts")
     assert length(read) == pytest.approx(TRUE, rel=1e-3)
     assert codes(read)["reprojected"] == 1
+    (told,) = [f.message for f in read.findings if f.code == "reprojected"]
+    assert f"elevations are taken in {'metres' if code in ('EPSG:4326', 'EPSG:4258') else 'm'}" in told
     assert read.ground.crs == "EPSG:32632"
     assert read.ground.crs_of_file == code
 
@@ -123,6 +126,9 @@ def test_geojson_of_projected_numbers(tmp_path, raw):
     with pytest.raises(InputRefusedError, match="state the crs") as refused:
         raw(path)
     assert refused.value.code == "not-degrees"
+    looked = peek(path)
+    assert (looked["crs"], looked["units"]) == (None, None)
+    assert "its numbers are no degrees; it measures" in looked["missing"][-1]
     assert length(raw(path, crs="EPSG:25832")) == pytest.approx(100)
     collection["crs"] = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}}
     path.write_text(json.dumps(collection), encoding="utf-8")

@@ -355,6 +355,7 @@ def test_geoparquet(tmp_path, raw, survey):
         "nm = 'a'; DROP TABLE layer",
         "1) UNION SELECT 1 WHERE (1",
         "nm = readfile('x')",
+        "nm = '\0'",
     ):
         with pytest.raises(InputRefusedError, match="the fields are 'nm', 'dia'") as refused:
             raw(path, ducts=Selection("ducts", where))
