@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from mechanics.errors import FloatArray
 from routeio.course import Course
 from routeio.findings import Finding, InputRefusedError, Where, span_text
+from routeio.hidden import hidden_turn
 from routeio.legs import Piece, kinks
 from routeio.survey import Origin
 
@@ -55,6 +56,7 @@ def round_corners(
     stretch: FloatArray | None = None,
     what: str = "corner",
     locate: Callable[[FloatArray], FloatArray] | None = None,
+    scatter: float = 0.0,
 ) -> Rounded:
     """Give every kink between the pieces an arc.
 
@@ -76,6 +78,8 @@ def round_corners(
         What to call a corner in findings.
     locate : callable, optional
         From a point of the pieces to its place on the map; default: it is one. [m]
+    scatter : float
+        Standard deviation of the vertices, for how far each turn may be off; 0 says nothing of that. [m]
 
     Returns
     -------
@@ -121,7 +125,16 @@ def round_corners(
     room = np.minimum(left[:-1], left[1:]) * 0.4 if kink.size else np.zeros(0)
     gentle = np.minimum(4.0 * tolerance / np.maximum(np.abs(kink), 1e-15), room)
     tangent = np.where(sharp, corner, np.where(np.abs(kink) > 1e-12, np.maximum(gentle, 0.0), 0.0))
-    return _assemble(pieces, kink, sharp, tangent, straight, vertices, tuple(findings))
+    # a turn between two legs hangs on three vertices
+    sigma = scatter * np.sqrt(
+        2.0 / length[:-1] ** 2 + 2.0 / length[1:] ** 2 + 2.0 / (length[:-1] * length[1:])
+    )
+    # and one at an end leg on what that leg hides
+    for end in (0, -1) if scatter and kink.size else ():
+        if pieces[end].vertices[1] - pieces[end].vertices[0] == 1:
+            hides = hidden_turn(float(kink[end]), float(length[end]), sweep or 0.0)
+            sigma[end] = math.hypot(sigma[end], hides)
+    return _assemble(pieces, kink, sharp, tangent, straight, vertices, tuple(findings), sigma.tolist())
 
 
 def _placed(where: Where, point: FloatArray, locate: Callable[[FloatArray], FloatArray] | None) -> Where:
@@ -166,6 +179,7 @@ def _assemble(
     straight: BoolArray,
     vertices: FloatArray,
     findings: tuple[Finding, ...],
+    sigma: list[float],
 ) -> Rounded:
     """Lay the pieces and the arcs between them end to end."""
     length: list[float] = []
@@ -216,7 +230,7 @@ def _assemble(
         if i < n - 1 and (arc := arcs[i]) is not None:
             length.append(arc[0])
             turn.append(arc[1])
-            origins.append(Origin(piece.origin.id, "swept" if sharp[i] else "fitted"))
+            origins.append(Origin(piece.origin.id, "swept" if sharp[i] else "fitted", sigma[i] or None))
             here += arc[0]
     start = pieces[0].first
     course = Course((float(start[0]), float(start[1])), pieces[0].heading, np.array(length), np.array(turn))

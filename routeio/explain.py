@@ -15,7 +15,7 @@ from routeio.elements import laid_out
 from routeio.faithful import departures
 from routeio.fit import Prior, cell_costs, fitted, spread_of
 from routeio.pieces import Division, Prices, divide
-from routeio.scatter import EXACT, FLOOR, Scatter, estimated, revised, stated
+from routeio.scatter import EXACT, FLOOR, Scatter, estimated, likely, revised, stated
 from routeio.simplify import simplified
 from routeio.strays import FEWEST, spiked, strays
 from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure, put, ragged_take, stacked
@@ -23,9 +23,11 @@ from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure, put,
 #: A cell whose cost is this many standard deviations above what scatter would leave is explained badly.
 _POOR = 4.0
 #: What it costs to leave out a vertex, in units of the scatter's variance.
-_STRAY = 12.0
+_STRAY = 9.0
 #: And how far off a vertex lies that is left out, in standard deviations.
 _FAR = 4.5
+#: Scatter that a line of few vertices by itself is tried with, to see which explains it best. [m]
+_TRIED = (0.02, 0.05, 0.12, 0.3)
 #: Scatter is estimated again until it changes by less than this.
 _SETTLED = 0.1
 #: Scatter that grew by more than this from being taken as correlated is looked at again without.
@@ -126,6 +128,7 @@ def explained(
     traces = replace(traces, scatter=told.effective)
     lots: list[Explained] = []
     lines: list[IntArray] = []
+    told = _guessed(traces, told, beliefs)
     through = np.flatnonzero(told.exact)
     scattered = np.flatnonzero(~told.exact)
     if through.size:
@@ -214,11 +217,53 @@ def _told(traces: Traces, drawn: BoolArray, known: BoolArray, sigma: float | Non
     return Scatter(*(spread(f.name) for f in fields(Scatter)))
 
 
+def _guessed(traces: Traces, told: Scatter, beliefs: Beliefs) -> Scatter:
+    """Return the scatter with what lines of few vertices by themselves may have.
+
+    The fewest straights and bends that explain such a line leave it little to tell its scatter by, often nothing.
+    """
+    lone = np.flatnonzero(told.guess > 0.0)
+    if lone.size == 0:
+        return told
+    part = traces.take(lone)
+    size = np.diff(part.offsets)
+    best = np.full(lone.size, np.inf)
+    guess = likely(np.zeros(1), np.zeros(1)).repeat(lone.size)
+    # three vertices or four in two straights tell nothing
+    some = np.flatnonzero(size > 3)
+    for tried in _TRIED if some.size else ():
+        few, chain = _structure(
+            replace(part.take(some), scatter=np.full(some.size, tried)), beliefs, np.zeros(some.size, bool)
+        )
+        off = measure(few, chain, derivatives=False).off
+        square = np.add.reduceat(off * off, few.offsets[:-1])
+        free = np.maximum(size[some] - 3 * chain.count + 1, 0)
+        left = likely(square, free)
+        worth = size[some] * np.log(left) + 1.5 * np.log(size[some]) * chain.count
+        worth += 0.5 * square / left**2
+        better = worth < best[some]
+        best[some[better]], guess[some[better]] = worth[better], left[better]
+    whole = told.guess.copy()
+    whole[lone] = guess
+    return replace(told, guess=whole)
+
+
 def _through(traces: Traces, told: Scatter, beliefs: Beliefs, prices: Prices | None = None) -> Explained:
     """Explain lines by straights and arcs through their vertices."""
     found = as_drawn(traces, beliefs.tolerance, prices or EXACT_PRICES)
     none = np.zeros(traces.count, bool)
-    return Explained(traces, found.chain, told, none, found.sharp, found.turn_sd, found.radius_sd)
+    # going through the vertices does not make them exact
+    sigma = np.where(told.exact, told.guess, told.sigma)
+    doubt = np.maximum(sigma / traces.scatter, 1.0)[found.chain.line]
+    return Explained(
+        traces,
+        found.chain,
+        told,
+        none,
+        found.sharp,
+        found.turn_sd * doubt,
+        np.minimum(found.radius_sd * doubt, 1.0),
+    )
 
 
 def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) -> Explained:

@@ -12,6 +12,7 @@ import numpy as np
 from mechanics.errors import FloatArray
 from routeio.course import advance
 from routeio.elements import Elements
+from routeio.strays import FEWEST, MOST_STRAY
 from routeio.tangent import BoolArray, Traces
 
 #: How far vertices may lie from their shape beside their scatter: three of it, and as much again where a radius was
@@ -20,6 +21,8 @@ _SCATTERS = 6.0
 #: Turn between two vertices up to which a bend may be told from the vertices beyond them: where vertices are exact it
 #: is an arc between its tangents, where they scatter it may be as sharp as the corner of the two straights. [rad]
 _EXACT_TURN, _SCATTERED_TURN = np.radians(46.0), np.radians(100.0)
+#: Neighbours that may be stray together.
+_TOGETHER = 3
 #: Where along each element it is measured.
 _SHARES = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 
@@ -127,6 +130,42 @@ def faithless(traces: Traces, elements: Elements, tolerance: float, loose: BoolA
     astray = ~(vertex <= margin[traces.line])
     out = np.bincount(line, far, minlength=traces.count) > 0
     return np.asarray(out | (np.bincount(traces.line, astray, minlength=traces.count) > 0))
+
+
+def left_behind(traces: Traces, elements: Elements, tolerance: float, loose: BoolArray) -> BoolArray:
+    """Return the vertices that a shape leaves, where they are so few, and so few together, that they are strays.
+
+    A line of scattered vertices does not become corners at every vertex because two of them lie a metre off.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+    elements : Elements
+        Their shapes.
+    tolerance : float
+        How far an arc may lie from vertices drawn for it. [m]
+    loose : ndarray of bool, shape (m,)
+        Lines whose vertices scatter.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        One a vertex.
+    """
+    line, size = traces.line, np.diff(traces.offsets)
+    _, vertex = departures(traces, elements)
+    margin = tolerance + _SCATTERS * traces.scatter
+    off = ~(vertex <= margin[line]) & (loose & (size >= FEWEST))[line]
+    out = off | (traces.weight == 0.0)
+    many = np.bincount(line, out, minlength=traces.count) > MOST_STRAY * size
+    # neighbours that go off together, more than strays do
+    together = off.copy()
+    for beside in range(1, _TOGETHER + 1):
+        together[beside:] &= off[:-beside] & (line[beside:] == line[:-beside])
+        together[:beside] = False
+    many |= np.bincount(line, together, minlength=traces.count) > 0
+    return np.asarray(off & ~many[line])
 
 
 def _from_leg(points: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:

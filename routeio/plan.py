@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from mechanics.chain import Chain
 from mechanics.errors import FloatArray
-from routeio.corners import Rounded, round_corners
+from routeio.corners import round_corners
 from routeio.course import Course
 from routeio.elements import laid_out
 from routeio.explain import Beliefs, explained, plainer
-from routeio.faithful import faithless
+from routeio.faithful import faithless, left_behind
 from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.legs import Piece, pieces_of
 from routeio.options import ReadOptions
@@ -22,6 +22,9 @@ from routeio.radii import settle_radii
 from routeio.ready import Ready
 from routeio.runs import Run, Runs
 from routeio.survey import Origin
+
+#: Standard deviation of a turn from which it is said that scatter was assumed. [rad]
+_DOUBT = math.radians(1.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,8 +105,11 @@ def _smooth(line: Ready, run: int, laid: Runs) -> Plan:
     """Return the plan of a line that is one run without sharp corners."""
     course, origins = laid.course(run, line)
     start, end = laid.miss[run]
+    findings = laid.findings(run, line, 0)
+    if laid.assumed[run]:
+        findings += _doubted(line, origins, laid.guess[run])
     return Plan(
-        course, origins, laid.stations(run), laid.findings(run, line, 0), laid.scatter[run], laid.residual[run],
+        course, origins, laid.stations(run), findings, laid.scatter[run], laid.residual[run],
         (start, end), *((None, None) if line.upright else laid.whole(run)),
     )  # fmt: skip
 
@@ -128,7 +134,13 @@ def _explained(lines: Sequence[Ready], runs: list[Run], options: ReadOptions, be
     plain = np.zeros(len(runs), bool)
     # a shape that leaves its line gives way to a plainer one: straights and arcs through the vertices, then the legs
     for arcs in (True, False):
-        away = faithless(found.traces, elements, beliefs.tolerance, found.averaged & ~found.scatter.exact)
+        loose = found.averaged & ~found.scatter.exact
+        away = faithless(found.traces, elements, beliefs.tolerance, loose)
+        if away.any() and arcs:
+            behind = left_behind(found.traces, elements, beliefs.tolerance, loose)
+            weight = np.where(behind, 0.0, found.traces.weight)
+            found = replace(found, traces=replace(found.traces, weight=weight))
+            away = faithless(found.traces, elements, beliefs.tolerance, loose)
         if not away.any():
             break
         plain |= away
@@ -160,26 +172,25 @@ def _pieced(line: Ready, own: list[int], runs: list[Run], laid: Runs | None, opt
     rounded = round_corners(
         pieces, line.xy, sweep=options.sweep, tolerance=options.chord_tolerance, where=line.where,
         what="grade break" if line.upright else "corner", locate=line.locate,
+        scatter=max([scatter, *guesses]),
     )  # fmt: skip
-    origins = _with_doubt(rounded, max([scatter, *guesses]))
-    return Plan(rounded.course, origins, rounded.stations, (*findings, *rounded.findings), scatter, residual)
+    findings += rounded.findings
+    if laid is not None and any(laid.assumed[number] for number in own):
+        findings += _doubted(line, rounded.origins, max(guesses))
+    return Plan(rounded.course, rounded.origins, rounded.stations, tuple(findings), scatter, residual)
 
 
-def _with_doubt(rounded: Rounded, scatter: float) -> tuple[Origin, ...]:
-    """Return the origins, corners between legs that may scatter with how far their turn may be off.
-
-    Each leg's direction is off by the scatter of its two ends over its length.
-    """
-    if not scatter:
-        return rounded.origins
-    length, turn = rounded.course.length, rounded.course.turn
-    out = list(rounded.origins)
-    for i in range(1, len(out) - 1):
-        if turn[i] and out[i].sigma_turn is None and not turn[i - 1] and not turn[i + 1]:
-            reach = [length[j] + length[i] / 2 for j in (i - 1, i + 1)]
-            doubt = scatter * math.sqrt(2.0) * math.hypot(1.0 / reach[0], 1.0 / reach[1])
-            out[i] = Origin(out[i].id, out[i].how, doubt, out[i].sigma_radius)
-    return tuple(out)
+def _doubted(line: Ready, origins: Sequence[Origin], guess: float) -> tuple[Finding, ...]:
+    """Return what is to be said of turns that are kept as drawn though the vertices may scatter."""
+    worst = max((o.sigma_turn or 0.0 for o in origins), default=0.0)
+    if not worst > _DOUBT:
+        return ()
+    return (Finding(
+        "scatter-assumed", "info",
+        f"{len(line.xy)} vertices of a line by itself hardly tell how far they scatter: its turns are kept as drawn, one "
+        f"may be {math.degrees(1.96 * worst):.0f} degrees off if the vertices are {span_text(guess)} off", line.where,
+        "state the scatter, 0 where the line was drawn and not digitised",
+    ),)  # fmt: skip
 
 
 def not_at_end(plan: Plan, line: Ready, tolerance: float) -> Finding | None:

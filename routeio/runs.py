@@ -14,9 +14,11 @@ from routeio.course import Course, ends_of, wrap
 from routeio.elements import Elements
 from routeio.explain import Explained
 from routeio.findings import Finding, span_text
+from routeio.hidden import beyond_ends
 from routeio.legs import Piece
 from routeio.radii import Radii
 from routeio.ready import Ready
+from routeio.scatter import EXACT
 from routeio.survey import How, Origin
 from routeio.tangent import BoolArray, IntArray
 
@@ -73,6 +75,7 @@ class Runs:
         # scattered, but with hardly a vertex but at corners: nothing is averaged, and every corner is in doubt
         loose = ~found.averaged & ~found.scatter.exact
         self.guess: list[float] = np.where(loose, found.scatter.sigma, found.scatter.guess).tolist()
+        self.assumed: list[bool] = ((found.scatter.guess > EXACT) & ~found.averaged).tolist()
         weight = traces.weight
         square = np.add.reduceat(weight * e.off * e.off, traces.offsets[:-1])
         self.residual: list[float] = np.sqrt(
@@ -88,8 +91,9 @@ class Runs:
         run = np.repeat(np.arange(count), np.diff(e.offsets))
         leg = np.clip(self.vertex - traces.offsets[run], 0, np.diff(traces.offsets)[run] - 2)
         radius = e.length / np.where(bends, np.abs(e.turn), 1.0)
+        hidden = np.where((found.averaged | (found.scatter.guess > 0.0))[run], beyond_ends(traces, e), 0.0)
         self._rows = [
-            np.where(bends, found.turn_sd[e.straight], 0.0).tolist(),
+            np.where(bends, np.hypot(found.turn_sd[e.straight], hidden), 0.0).tolist(),
             np.where(bends, found.radius_sd[e.straight] * radius, 0.0).tolist(),
             leg.tolist(),
             bends.tolist(),

@@ -18,6 +18,8 @@ _NEAR = 3.0
 _LEAST = 0.1
 #: Lines of fewer vertices have none: what a few vertices do may be the duct.
 FEWEST = 12
+#: Where more of a line's vertices seem stray, it is the shape that is rough.
+MOST_STRAY = 0.15
 #: Neighbours looked at, and how many of them must agree.
 _LOOK, _AGREE = 6, 5
 #: Turned one way and back again within a few vertices by more than this, it is a spike. [rad]
@@ -53,9 +55,8 @@ def strays(traces: Traces, scatter: FloatArray) -> BoolArray:
         if not found.any():
             break
         stray[at[found]] = True
-    # where many seem stray, it is the shape that is rough
     share = np.bincount(line, stray, minlength=traces.count) / np.diff(traces.offsets)
-    stray[share[line] > 0.15] = False
+    stray[share[line] > MOST_STRAY] = False
     return stray
 
 
