@@ -89,6 +89,8 @@ def peek(path: Path) -> dict[str, Any]:
         plane, elevation = horizontal(system)
         crs = name_of(system)
         units = "degree" if plane.is_geographic else unit_of(plane)[0]
+        if driver == "GeoJSON" and crs == "EPSG:4979":
+            elevation = None  # what the library takes for any file with heights in it
         if elevation is None:
             guesses += _elevations(driver, plane, extents, guesses)
     else:

@@ -40,8 +40,8 @@ def as_text(found: Inspection) -> str:
     seen = found.peek
     lines = [
         f"{seen.file}: {seen.format}",
-        f"units: {seen.units or 'not stated in the file'}",
-        f"coordinate system: {seen.crs or 'not stated in the file'}",
+        f"units: {_stated(found.told.units, seen.units)}",
+        f"coordinate system: {_stated(found.told.crs, seen.crs)}",
         f"elevations: {_elevation_unit(found)}",
     ]
     if seen.extents is not None:
@@ -54,7 +54,7 @@ def as_text(found: Inspection) -> str:
             lines += _wrap(text)
     if found.survey is not None:
         summary = summarise(found.survey)
-        system = units_read(seen)
+        system = units_read(seen, found.survey)
         lines += ["", "AS READ", *_summary(summary, system), "", "DUCTS", *_ducts(found.survey, system)]
         lines += [
             "",
@@ -149,7 +149,7 @@ def write_inspection(found: Inspection, path: Path) -> None:
         raise ValueError("the file was refused: there is nothing to draw")
     if path.resolve() == Path(found.survey.file).resolve():
         raise OutputError(path, "it is the file inspected; name another")
-    picture = SurveyPicture(found.survey, units_read(found.peek))
+    picture = SurveyPicture(found.survey, units_read(found.peek, found.survey))
     svg, height = picture.render()
     save(svg, picture.width, height, path)
 
@@ -223,6 +223,10 @@ def write_read(survey: Survey, path: Path) -> None:
         raise OutputError(path, "it is there already; move it away or name another with --write") from error
     except OSError as error:
         raise OutputError(path, f"{error.strerror or error}; name another place with --write") from error
+
+
+def _stated(told: str | None, own: str | None) -> str:
+    return f"{told}, as stated" if told else own or "not stated in the file"
 
 
 def _elevation_unit(found: Inspection) -> str:

@@ -123,20 +123,22 @@ def _read(file: Path, seen: Peek, options: ReadOptions) -> Inspection:
     return Inspection(seen, survey, None, options)
 
 
-def units_read(seen: Peek) -> System:
+def units_read(seen: Peek, survey: Survey | None = None) -> System:
     """Return the system of units that whoever drew a file seems to read.
 
     Parameters
     ----------
     seen : Peek
         Of the file.
+    survey : Survey, optional
+        As read, for a file that does not say its unit itself.
 
     Returns
     -------
     {"us", "si"}
         ``us`` where the file is in feet, inches or miles.
     """
-    unit = seen.units or ""
+    unit = seen.units or ("" if survey is None else survey.ground.unit)
     words = ("foot", "feet", "inch", "mile", "yard")
     return "us" if unit in {"ft", "in", "mi", "yd"} or any(word in unit for word in words) else "si"
 

@@ -1,5 +1,7 @@
 """Vaults in a file beside that of the ducts, or among them, and the unit of their elevations: what is guessed, and why."""
 
+import json
+
 import pytest
 from shapely.geometry import LineString, Point
 
@@ -69,6 +71,10 @@ def test_the_unit_of_elevations_is_guessed_where_the_horizontal_one_says_nothing
         path = layer([line], file, crs=crs, kind="LineString Z", n=[1])
         (reason,) = [guessed(path, "elevation_units")["m"]]
         assert ("RFC 7946" if file == "a.geojson" else "they may be feet") in reason
+    bare = {"type": "LineString", "coordinates": [[9.0, 48.0, 12.0], [9.001, 48.0, 12.5]]}
+    path = path.with_name("bare.geojson")
+    path.write_text(json.dumps({"type": "Feature", "properties": {}, "geometry": bare}), encoding="utf-8")
+    assert "RFC 7946" in guessed(path, "elevation_units")["m"]
     assert guessed(layer([LINE], "p.fgb", kind="LineString", n=[1]), "elevation_units") == {}
     vaults = [Point(9.0, 48.0), Point(9.001, 48.0)]
     layer(vaults, "a_vaults.fgb", crs="EPSG:4326", kind="Point", tag=["A", "B"], invert_ft=[40.0, 41.0])

@@ -90,6 +90,10 @@ def test_a_shapefile_without_a_system_wants_one_thing_only(tmp_path, capsys):
     assert plain["feeder"] == ["A", "C"]
     document = planned(path.with_suffix(".toml"), capsys, **{'crs = "FILL IN"': 'units = "us_survey_foot"'})
     assert document["feeder"]["length_m"] == pytest.approx(600 * FT, rel=1e-4)
+    assert main(["inspect", str(path.with_suffix(".toml"))]) == 0
+    told = capsys.readouterr().out
+    assert "units: us_survey_foot, as stated" in told
+    assert "600.0 ft in all" in told
 
 
 def test_what_inspect_wrote_is_guessed_back(tmp_path, capsys):
