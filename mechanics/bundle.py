@@ -65,6 +65,9 @@ class Lie:
         of the tightest duct that takes it, so that a profile can still be drawn.
     notes : tuple of str
         Safe sides and equivalents taken.
+    least_share : float
+        Share of the bundle's contact force that presses on the least-pressed cable of those that touch the duct: what
+        friction that falls with the contact force is taken by.
     """
 
     arrangement: str
@@ -75,6 +78,7 @@ class Lie:
     fill: float
     refusal: str = ""
     notes: tuple[str, ...] = ()
+    least_share: float = 1.0
 
 
 def main_cables(bundle: Bundle) -> tuple[Cable, ...]:
@@ -231,6 +235,7 @@ def _lie(bundle: Bundle, D: float, tables: Tables) -> Lie:
         alike = sizes[0] <= sizes[-1] * (1 + _ALIKE)
         notes += _TIGHTEST.get(found.arrangement, ()) if alike else _TRIANGLE if gap > room else _DRAWN
     single_three = n == 3 and not bundle.triplexed
+    plain = sizes[0] <= sizes[-1] * (1 + _ALIKE) and greatest <= 1 + _ALIKE and not beside and not refusal
     return Lie(
         arrangement=found.arrangement,
         weight_correction=correction if bundle.weight_correction is None else bundle.weight_correction,
@@ -240,6 +245,7 @@ def _lie(bundle: Bundle, D: float, tables: Tables) -> Lie:
         fill=float(fill(D, [c.diameter for c in bundle.cables])),
         refusal=refusal,
         notes=notes,
+        least_share=_least_share(found, n) if plain else 1.0 / len(sizes),
     )
 
 
@@ -281,6 +287,13 @@ def _alone(bundle: Bundle, D: float, diameters: list[float], tables: Tables) -> 
     if mixed and arrangement == "cradled":
         factor = max(factor, float(sidewall_factor("triangular", ratio, 1.0)))
     return _Found(arrangement, correction, factor, refusal, tuple(notes))
+
+
+def _least_share(found: _Found, count: int) -> float:
+    """Return the share of the least-pressed of equal cables that touch the duct; of a loose pile, that of a flat row."""
+    if found.arrangement in {"pair", "triangular"}:
+        return 0.5 * found.correction
+    return {"single": 1.0, "cradled": 1.0 / 3.0, "diamond": 0.5}.get(found.arrangement, 1.0 / count)
 
 
 def _with_beside(bundle: Bundle, found: _Found, D: float, beside: list[Cable]) -> _Found:

@@ -64,7 +64,7 @@ class Prepared:
         correction : float or array_like, shape (n,)
             Weight correction of each piece.
         share : float or array_like, shape (n,), optional
-            Part of the bundle's contact force that presses on one cable (the sidewall factor).
+            Part of the bundle's contact force that presses on one cable, see :class:`mechanics.setting.Setting`.
 
         Returns
         -------

@@ -188,7 +188,7 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     chain, source = prepared.chain, prepared.source_segment
     weight = setting.weight[source]
     correction = setting.correction[source]
-    rubbing = prepared.rubbing(correction, setting.factor[source])
+    rubbing = prepared.rubbing(correction, setting.share[source])
     entry, holding, brake = _entry(chain, weight, rubbing, setting)
     pushed = rules.pusher > 0.0 and holding == 0.0
     start = entry - rules.pusher if pushed else entry

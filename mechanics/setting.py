@@ -43,6 +43,9 @@ class Setting:
         Inside diameter of each segment's duct, 0 on guides. [m]
     correction, factor : ndarray, shape (n,)
         Weight correction and sidewall factor on each segment.
+    share : ndarray, shape (n,)
+        Part of the bundle's contact force that presses on one cable, by which friction is taken where it depends on
+        that: of the least-pressed cable, or of the hardest-pressed where friction grows with the force.
     curvature : ndarray, shape (n,)
         Greatest of the centreline on each segment. [1/m]
     inside_curvature : ndarray, shape (n,)
@@ -60,6 +63,7 @@ class Setting:
     diameter: FloatArray
     correction: FloatArray
     factor: FloatArray
+    share: FloatArray
     curvature: FloatArray
     inside_curvature: FloatArray
 
@@ -124,14 +128,14 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
     shares = 1.0 if len(main_cables(bundle)) == 1 else 0.5
     used = set(np.flatnonzero(np.bincount(track.bore)).tolist())
     lies: list[Lie | None] = []
-    rows = np.zeros((5, len(track.bores)))
+    rows = np.zeros((6, len(track.bores)))
     weight = np.full(len(track.bores), weight_of(bundle))
     for k, bore in enumerate(track.bores):
         if k not in used:
             lies.append(None)
         elif bore.guide:
             lies.append(None)
-            rows[:, k] = 1.0, 0.0, 1.0, shares, 0.0
+            rows[:, k] = 1.0, 0.0, 1.0, shares, shares, 0.0
         elif bore.inside_diameter is None:
             raise DomainError(f"bores[{k}].inside_diameter must be stated for a duct, got None")
         else:
@@ -139,14 +143,17 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
                 weight[k] = weight_of(bundle, flooded=True)
             how = lie(bundle, bore.inside_diameter, tables)
             lies.append(how)
+            law = bore.friction
+            grows = law.pressed is not None and law.pressed > law.lubricated
             rows[:, k] = (
                 0.0,
                 bore.inside_diameter,
                 how.weight_correction,
                 how.sidewall_factor,
+                how.sidewall_factor if grows else how.least_share,
                 bore.waviness,
             )
-    guide, diameter, correction, factor, waviness = rows[:, track.bore]
+    guide, diameter, correction, factor, share, waviness = rows[:, track.bore]
     curvature = track.chain.curvature
     pressing = curvature + waviness
     inside = pressing / np.maximum(1.0 - 0.5 * diameter * pressing, _SHARPEST)
@@ -161,6 +168,7 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
         diameter,
         correction,
         factor,
+        share,
         curvature,
         inside,
     )

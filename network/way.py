@@ -225,10 +225,10 @@ class Way:
                 pressed=each.pressed[track.bore],
                 press_force=each.press_force[track.bore],
             )
-            rubbing = laws.rubbing(setting.correction, setting.factor)
+            rubbing = laws.rubbing(setting.correction, setting.share)
             return Pieces(track.chain, laws.source_segment, laws.source_segment, rubbing)
         prepared = prepare(self.track)
-        rubbing = prepared.rubbing(self.setting.correction, self.setting.factor)
+        rubbing = prepared.rubbing(self.setting.correction, self.setting.share)
         return Pieces(prepared.chain, prepared.source_segment, prepared.source_segment, rubbing)
 
     def _laid(
@@ -261,7 +261,7 @@ class Way:
         segment = segments[at]
         rubbing = prepared.rubbing(
             np.append(self.setting.correction, 1.0)[np.where(item < 0, -1, shown)][prepared.source_segment],
-            np.append(self.setting.factor, 1.0)[np.where(item < 0, -1, shown)][prepared.source_segment],
+            np.append(self.setting.share, 1.0)[np.where(item < 0, -1, shown)][prepared.source_segment],
         )
         chain = Chain(
             cut.length[keep],

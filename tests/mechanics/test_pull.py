@@ -271,6 +271,31 @@ def test_friction_that_depends_on_contact_is_told_as_one_coefficient_a_piece() -
     assert again == pytest.approx(result.tension[1:], rel=1e-9)
 
 
+@pytest.mark.parametrize(("count", "each"), [(1, 1.0), (2, 0.5), (3, 1 / 3), (5, 1 / 5), (6, 1 / 6)])
+def test_a_cable_is_pressed_by_its_own_share_of_the_bundle(count: int, each: float) -> None:
+    # level, in a wide duct, every cable presses with little more than its own 20 N/m: below the force of the law. The
+    # share of the hardest-pressed, half of the bundle and more, would take friction for less than it is.
+    cables = Bundle((Cable(diameter=0.01, weight=20.0),) * count)
+    for pressed, force, expected in ((0.15, 25.0, 0.3), (0.15, 15.0, 0.15), (0.45, 1e6, 0.3)):
+        bore = Bore(0.4, Friction(0.3, pressed=pressed, press_force=force))
+        result = evaluate_pull(track((200, 0, 0, 0), bores=(bore,)), cables, Rules())
+        assert result.friction[0] == pytest.approx(expected)
+    growing = Bore(0.4, Friction(0.3, pressed=0.45, press_force=1.2 * 20.0 * count * max(each, 0.5)))
+    result = evaluate_pull(track((200, 0, 0, 0), bores=(growing,)), cables, Rules())
+    assert result.friction[0] == pytest.approx(0.3)
+
+
+def test_of_three_cradled_an_outer_one_says_when_friction_falls() -> None:
+    # in a bend the middle one presses with the sidewall factor, an outer one with a third [ieee1185]
+    bend = (arc(3, 90), 0, 0, 90)
+    for third, expected in ((0.89, 0.3), (1.11, 0.15)):  # the law's change is spread over 10 % either way
+        bore = Bore(INSIDE, Friction(0.3, pressed=0.15, press_force=1000.0))
+        entry = 3 * 3.0 * 1000.0 * third
+        result = evaluate_pull(track((1e-3 * bend[0], 0, 0, 0.09), bores=(bore,)), THREE, Rules(entry=entry))
+        assert result.arrangement == "cradled"
+        assert result.friction[0] == pytest.approx(expected, rel=1e-6)
+
+
 def test_waviness_turns_the_cable_and_presses_it() -> None:
     plain, wavy = (
         track((300, 0, 0, 0), bores=(Bore(INSIDE, Friction(0.2), waviness=w),)) for w in (0.0, 0.01)
