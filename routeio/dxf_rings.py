@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from routeio import bulges
-from routeio.dxf_shapes import Shape
 from routeio.findings import Where
 from routeio.rawlines import RawVault
+
+if TYPE_CHECKING:
+    from routeio.dxf_shapes import Shape  # with it comes the library of drawings
 
 #: Pieces whose ends are within this of one another close a ring. [m]
 CLOSED = 0.005
