@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -66,11 +67,13 @@ def peek(path: Path) -> dict[str, Any]:
         {n: sum(k[kind] for kind in VAULT_KINDS) for n, k in table.items() if n not in taken},
         by_elimination=False,
     )
-    for what, found in (("ducts", ducts), ("vaults", vaults)):
+    tags, blocks, by_block = _blocks(opened)
+    as_blocks = () if vaults else _vault_blocks(by_block)
+    for what, found in (("ducts", ducts), ("vaults", (*vaults, *as_blocks))):
         if not found:
             missing.append(f"{what}: no layer's name says which layers hold the {what}")
-    tags, blocks = _blocks(opened)
     on_vaults = [t for g in vaults for t in tags.get(g.name.lower(), {})]
+    on_vaults += [t for g in as_blocks for t in by_block[g.name]]
     fields = [Guess(f"vaults.{g.what}", g.name, g.reason) for g in fields_like(_VAULT_FIELDS, on_vaults)]
     return {
         "format": f"DXF {opened.drawing.acad_release}",
@@ -88,22 +91,38 @@ def peek(path: Path) -> dict[str, Any]:
         "crs": None,
         "extents": extents,
         "missing": missing,
-        "guesses": [[g.what, g.name, g.reason] for g in (*ducts, *vaults, *fields)],
+        "guesses": [[g.what, g.name, g.reason] for g in (*ducts, *vaults, *as_blocks, *fields)],
     }
 
 
-def _blocks(opened: Opened) -> tuple[dict[str, dict[str, None]], dict[str, dict[str, None]]]:
-    """Return attribute tags and block names, in order of appearance, by layer in lower case."""
+def _vault_blocks(by_block: Mapping[str, Mapping[str, None]]) -> tuple[Guess, ...]:
+    """Return the blocks whose names sound like vaults, for a drawing whose layers' names do not."""
+    named = [g for name in by_block for g in layers_like("vaults", {name: 1}, by_elimination=False)]
+    return tuple(
+        Guess("vaults by block", g.name, f"the block's {g.reason.partition(',')[0].removeprefix('its ')}")
+        for g in named
+    )
+
+
+def _blocks(
+    opened: Opened,
+) -> tuple[dict[str, dict[str, None]], dict[str, dict[str, None]], dict[str, dict[str, None]]]:
+    """Return attribute tags and block names by layer in lower case, and tags by block, in order of appearance."""
     tags: dict[str, dict[str, None]] = defaultdict(dict)
     blocks: dict[str, dict[str, None]] = defaultdict(dict)
+    by_block: dict[str, dict[str, None]] = {}
     for entity in opened.drawing.modelspace():
         if entity.dxftype() != "INSERT":
             continue
         layer = layer_of(entity).lower()
-        blocks[layer].setdefault(str(entity.dxf.get("name", "")))
+        name = str(entity.dxf.get("name", ""))
+        blocks[layer].setdefault(name)
+        own = by_block.setdefault(name, {})
         for attrib in attributes_of(entity):
-            tags[layer].setdefault(str(attrib.dxf.get("tag", "")).strip().upper())
-    return tags, blocks
+            tag = str(attrib.dxf.get("tag", "")).strip().upper()
+            tags[layer].setdefault(tag)
+            own.setdefault(tag)
+    return tags, blocks, by_block
 
 
 def _extents(opened: Opened) -> list[float] | None:

@@ -60,7 +60,7 @@ class Peek:
     missing : tuple of str
         What the file does not say and a job would have to, each with what helps to find out.
     guesses : tuple of Guess
-        ``ducts`` and ``vaults`` for layers; ``vaults.name`` and so on for fields; ``elevation_units``; each with its
+        ``ducts`` and ``vaults`` for layers; ``vaults by block``; ``vaults.name`` and so on for fields; ``elevation_units``; each with its
         reason.
     elevation_units : str or None
         Unit of elevations where the file says one of its own.

@@ -249,6 +249,8 @@ def _layers(seen: Peek) -> Iterator[str]:
         for guess in seen.guesses:
             if guess.name == layer.name and "." not in guess.what:
                 yield f"  {'':<{wide}}  taken for {guess.what}: {guess.reason}"
+            if guess.what == "vaults by block" and guess.name in layer.blocks:
+                yield f"  {'':<{wide}}  block {guess.name} taken for vaults: {guess.reason}"
         if layer.fields:
             named = {g.name: g.what for g in seen.guesses if "." in g.what}
             fields = ", ".join(f + (f" ({named[f]})" if f in named else "") for f in layer.fields)

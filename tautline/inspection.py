@@ -83,7 +83,7 @@ def inspect_file(
         told,
         # fields are taken as guessed, so that tags and inverts are seen
         ducts=Selection(tuple(ducts) or seen.guessed("ducts"), fields=fields_guessed(seen, "ducts")),
-        vaults=Selection(tuple(vaults) or seen.guessed("vaults"), fields=fields_guessed(seen, "vaults")),
+        vaults=vaults_guessed(seen, vaults),
         units=units,
         crs=crs,
         elevation_units=elevation_units,
@@ -141,6 +141,27 @@ def units_read(seen: Peek, survey: Survey | None = None) -> System:
     unit = seen.units or ("" if survey is None else survey.ground.unit)
     words = ("foot", "feet", "inch", "mile", "yard")
     return "us" if unit in {"ft", "in", "mi", "yd"} or any(word in unit for word in words) else "si"
+
+
+def vaults_guessed(seen: Peek, layers: Sequence[str] = ()) -> Selection:
+    """Return what is taken for vaults.
+
+    Parameters
+    ----------
+    seen : Peek
+        Of the file.
+    layers : sequence of str, optional
+        Layers stated; empty: guessed, or the blocks guessed where no layer is.
+
+    Returns
+    -------
+    Selection
+        With the fields guessed.
+    """
+    fields = fields_guessed(seen, "vaults")
+    if layers:
+        return Selection(tuple(layers), fields=fields)
+    return Selection(seen.guessed("vaults"), fields=fields, block=seen.guessed("vaults by block"))
 
 
 def fields_guessed(seen: Peek, what: str) -> dict[str, str]:

@@ -12,7 +12,7 @@ from routeio.options import ReadOptions, Selection
 from routeio.peeking import Peek, peek
 from routeio.read import read_survey
 from routeio.survey import Survey
-from tautline.inspection import fields_guessed, units_read
+from tautline.inspection import fields_guessed, units_read, vaults_guessed
 
 FILL_IN = "FILL IN"
 _TOLD = 20  # vaults that are told one by one
@@ -129,9 +129,8 @@ def first_job(file: Path, job: Path) -> str:
 
 def _as_guessed(file: Path, seen: Peek) -> Survey | None:
     """Read the file by the guesses, for its vaults and corners; None where it cannot be read yet."""
-    ducts, vaults = (
-        Selection(seen.guessed(what), fields=fields_guessed(seen, what)) for what in ("ducts", "vaults")
-    )
+    ducts = Selection(seen.guessed("ducts"), fields=fields_guessed(seen, "ducts"))
+    vaults = vaults_guessed(seen)
     for units, crs in _anyhow(seen):
         try:
             told = ReadOptions(ducts=ducts, vaults=vaults, units=units, crs=crs)
@@ -152,19 +151,22 @@ def _anyhow(seen: Peek) -> Iterator[tuple[str | None, str | None]]:
 
 def _layer_lines(seen: Peek, what: str) -> Iterator[str]:
     layers = [g for g in seen.guesses if g.what == what]
+    blocks = [g for g in seen.guesses if g.what == f"{what} by block"]
     fields = [g for g in seen.guesses if g.what.startswith(f"{what}.")]
     for guess in layers:
         yield f"# {what}: layer {_flat(guess.name)}, because {_flat(guess.reason)}"
+    for guess in blocks:
+        yield f"# {what}: block {_flat(guess.name)}, because {_flat(guess.reason)}"
     for guess in fields:
         yield f"# {guess.what}: {_flat(guess.name)}, because {_flat(guess.reason)}"
     if what == "vaults" and not layers and _without_structures(seen):
         yield "# vaults: the file holds no structures; the ends of its alignments are taken for vaults"
         return
-    names = [_quoted(g.name) for g in layers] or [_quoted(FILL_IN)]
-    layer = names[0] if len(names) == 1 else f"[{', '.join(names)}]"
+    names = [_quoted(g.name) for g in layers or blocks] or [_quoted(FILL_IN)]
+    chosen = names[0] if len(names) == 1 else f"[{', '.join(names)}]"
     mapped = "".join(f", {g.what.split('.', 1)[1]} = {_quoted(g.name)}" for g in fields)
-    yield f"{what} = {{ layer = {layer}{mapped} }}"
-    if not layers:
+    yield f"{what} = {{ {'block' if blocks and not layers else 'layer'} = {chosen}{mapped} }}"
+    if not layers and not blocks:
         there = ", ".join(_flat(p.name) for p in seen.layers[:40])
         yield f"# no layer's name says which holds the {what}; there are: {there}"
 

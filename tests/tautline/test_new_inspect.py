@@ -160,6 +160,27 @@ def test_the_job_that_new_writes_runs_once_the_bundle_is_filled_in(code, system,
     assert [v["z"] for v in document["vaults"]] == pytest.approx([(10 + k) * metres for k in range(4)])
 
 
+def test_vaults_are_guessed_by_the_names_of_their_blocks_where_no_layer_says(tmp_path, capsys):
+    vaults_in_a_row(tmp_path / "row.dxf", 2)
+    drawing = ezdxf.readfile(tmp_path / "row.dxf")
+    drawing.blocks.new("NORTH ARROW").add_line((0, 0), (9, 9))
+    drawing.modelspace().add_blockref("NORTH ARROW", (50, 50))
+    for mark in drawing.modelspace().query("INSERT"):
+        mark.dxf.layer = "0"
+    drawing.saveas(tmp_path / "row.dxf")
+    assert main(["new", str(tmp_path / "row.dxf")]) == 0
+    plain = tomllib.loads((tmp_path / "row.toml").read_text(encoding="utf-8"))["route"]
+    assert (plain["vaults"]["block"], plain["vaults"]["name"], "layer" in plain["vaults"]) == (
+        "VAULT",
+        "TAG",
+        False,
+    )
+    assert plain["feeder"] == ["MH-0", "MH-3"]
+    capsys.readouterr()
+    assert main(["inspect", str(tmp_path / "row.dxf"), "--json"]) == 0
+    assert len(json.loads(capsys.readouterr().out)["vaults"]) == 4
+
+
 def test_new_says_which_vaults_share_a_tag_and_what_they_are_called(tmp_path):
     vaults_in_a_row(tmp_path / "row.dxf", 2, ("MH-0", "MH-1", "MH-1", "MH-3"))
     assert main(["new", str(tmp_path / "row.dxf")]) == 0
