@@ -53,10 +53,15 @@ def cut(chain: Chain, segment: ArrayLike, fraction: ArrayLike) -> tuple[Chain, I
         raise DomainError(f"segment must be from 0 to {n - 1}, got {which.min()} to {which.max()}")
     if not which.size:
         return chain, np.arange(n)
-    owner = np.concatenate([np.arange(n), which])
-    start = np.concatenate([np.zeros(n), where])
-    order = np.lexsort((start, owner))
-    owner, start = owner[order], start[order]
+    if np.any((which[1:] < which[:-1]) | ((which[1:] == which[:-1]) & (where[1:] < where[:-1]))):
+        order = np.lexsort((where, which))
+        which, where = which[order], where[order]
+    # Each segment begins with itself, and its cuts follow.
+    cuts = which + np.arange(1, which.size + 1)
+    owner, start = np.empty(n + which.size, dtype=np.int64), np.zeros(n + which.size)
+    begins = np.ones(owner.size, dtype=bool)
+    begins[cuts] = False
+    owner[begins], owner[cuts], start[cuts] = np.arange(n), which, where
     far_from_last = np.ones(owner.size, dtype=bool)
     far_from_last[1:] = (owner[1:] != owner[:-1]) | (start[1:] - start[:-1] > _CLOSEST)
     keep = far_from_last & (start < 1.0 - _CLOSEST)

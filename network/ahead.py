@@ -72,7 +72,7 @@ def _reckoned(onward: IntArray, price: IntArray, combine: np.ufunc) -> IntArray:
     while True:
         price = np.minimum(combine(price, price[onward]), NOTHING)
         farther = onward[onward]
-        if np.array_equal(farther, onward):
+        if (farther == onward).all():
             return price
         onward = farther
 
