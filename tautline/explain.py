@@ -8,15 +8,15 @@ from mechanics.units import show
 from tautline.deliver.digest import GRADE_UNKNOWN
 from tautline.document import Document
 from tautline.errors import UsageError
+from tautline.explain_answer import answer_lines
 from tautline.explain_bundle import in_each_duct
 from tautline.explain_checks import check_lines
-from tautline.explain_held import entry_line, held_lines
+from tautline.explain_held import depends_on_pressing, entry_line, held_lines
 from tautline.explain_lines import WIDTH, fitted
 from tautline.explain_lubricant import lubricant_lines
 from tautline.explain_page import Page
 from tautline.explain_reverse import other_lines, turned
 from tautline.explain_tensions import tension_lines
-from tautline.explain_units import Units
 from tautline.job_table import nearest
 
 _METHOD = (
@@ -27,6 +27,12 @@ _METHOD = (
     "of the arrangement, R the radius of the centreline, D the inside diameter of the duct (0 on guides).",
     "Every number is worked with all its digits and written with seven: what is put in as it is written gives what is "
     "written to about the last of them.",
+)
+
+
+_PRESSING = (
+    "Friction depends on how hard the cable is pressed: N = sqrt((T g' - w cos g)^2 + (T h' cos g)^2) on the bundle, q N on "
+    "the hardest-pressed cable, with g' = (g1 - g0)/L and h' = turn/L."
 )
 
 
@@ -85,8 +91,12 @@ def explain(document: Document, pull: Document, width: int = WIDTH) -> str:
     """
     page = Page.of(document, pull)
     parts = {
-        f"PULL {pull['feed']} -> {pull['pull']}   {document['job']['name']}": ["", *_head(page)],
-        "METHOD": _method(page.units),
+        f"PULL {pull['feed']} -> {pull['pull']}   {document['job']['name']}": [
+            "",
+            *answer_lines(page),
+            *_head(page),
+        ],
+        "METHOD": _method(page),
         "THE BUNDLE IN ITS DUCTS": in_each_duct(page),
         "TENSION, SEGMENT BY SEGMENT": tension_lines(page),
         "HELD BACK AT THE REEL": held_lines(page),
@@ -134,10 +144,12 @@ def _all_pulls(document: Document) -> list[Document]:
     return [pull for section in sections for pull in section["pulls"]]
 
 
-def _method(units: Units) -> list[str]:
+def _method(page: Page) -> list[str]:
+    units = page.units
     names = {"ft": "feet", "m": "metres", "lbf": "pounds-force", "N": "newtons"}
     said = {"length": names[units.length_name], "force": names[units.force_name]}
-    return ["  " + line.format(**said) for line in _METHOD]
+    pressing = [_PRESSING] if depends_on_pressing(page) else []
+    return ["  " + line.format(**said) for line in (*_METHOD, *pressing)]
 
 
 def _head(page: Page) -> Iterator[str]:

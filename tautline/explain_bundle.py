@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from tautline.explain_page import SAME, Page
-from tautline.explain_segment import number
+from tautline.explain_piece import number
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from mechanics.units import quantity, show
 from tautline.document import Document
 from tautline.explain_fit import fitting
 from tautline.explain_page import SAME, Page
-from tautline.explain_segment import number
+from tautline.explain_piece import number
 from tautline.explain_values import Shown, strained
 
 # inches or millimetres: lengths across the duct
@@ -81,7 +81,7 @@ def _unit(page: Page, check: Document) -> tuple[float, str]:
     return 1.0, "" if unit in ("", "1") else f" {unit}"
 
 
-def told(page: Page, check: Document, value: float | None) -> str:
+def told(page: Page, check: Document, value: float | None, figures: int = 7) -> str:
     """Return a value of a check with its unit.
 
     Parameters
@@ -92,6 +92,8 @@ def told(page: Page, check: Document, value: float | None) -> str:
         One of its checks.
     value : float or None
         SI.
+    figures : int, optional
+        To which it is rounded.
 
     Returns
     -------
@@ -103,7 +105,7 @@ def told(page: Page, check: Document, value: float | None) -> str:
     if check["unit"] == "degC":
         return show(value, "temperature", page.units.system)
     unit, name = _unit(page, check)
-    return f"{number(value / unit)}{name}"
+    return f"{number(float(f'{value / unit:.{figures}g}'))}{name}"
 
 
 def _used(page: Page, check: Document) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from mechanics.packing import ENCLOSING, enclosing
 from tautline.document import Document
 from tautline.explain_page import SAME, Page, bend
-from tautline.explain_segment import number
+from tautline.explain_piece import number
 from tautline.explain_values import Shown
 
 

@@ -6,8 +6,11 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from tautline.explain_lines import KEPT
 from tautline.explain_page import SAME, Page
-from tautline.explain_segment import Piece, Worked, number, work
+from tautline.explain_piece import Piece, Worked, number
+from tautline.explain_rows import continues, row, runs, table
+from tautline.explain_segment import work
 
 _NONE = 1e-9  # of a tension: left over from rounding
 
@@ -196,12 +199,39 @@ def _told(page: Page, held: Held, how: str, stated: float) -> Iterator[str]:
     yield f"  {how}:"
     if not held.steps:
         yield "    nothing must be held: nowhere does tan g fall below -c for long enough"
-    for step in held.steps:
-        yield from _stepped(page, step)
+    for run in runs(held.steps, lambda one, other: _alike(page, one, other)):
+        yield from _stepped(page, run[0]) if len(run) == 1 else _tabled(run)
     found = held.tension * units.force_unit
     yield f"    at the reel {units.told_force(found)}"
     if abs(found - stated) > SAME * max(1.0, stated):
         yield f"    THE DOCUMENT SAYS {units.told_force(stated)}"
+
+
+def _alike(page: Page, one: Step, other: Step) -> bool:
+    """Say whether a step may stand in one table with the one before: both whole segments of one stretch."""
+    return (
+        other.segment == one.segment - 1
+        and continues(one.piece, other.piece)
+        and all(
+            step.worked.row is not None
+            and math.isclose(step.piece.length, page.pieces[step.segment].length, rel_tol=1e-12)
+            for step in (one, other)
+        )
+    )
+
+
+def _tabled(run: list[Step]) -> Iterator[str]:
+    first, last = run[0], run[-1]
+    p, low = first.piece, "that" if first.factor == 1.0 else f"{number(first.factor)} of that"
+    yield f"    {first.segment + 1} to {last.segment + 1}. backwards: {p.kind}, in {len(run)} parts"
+    for line in first.worked.rule:
+        yield f"       {line}"
+    yield (
+        f"       c = -f x {number(p.correction)}, f {low} above, w = {number(p.weight)}, T1 = {number(first.entering)}, "
+        "then the T2 of the line above"
+    )
+    for line in table([row(s.segment + 1, s.piece, s.worked, s.worked.tension) for s in run]):
+        yield f"       {line}"
 
 
 def _stepped(page: Page, step: Step) -> Iterator[str]:
@@ -260,4 +290,4 @@ def _braked(page: Page, brake: float) -> Iterator[str]:
         "its equation above, T1 being the T2 of the one before (an assist takes off what it gives):"
     )
     found = braked(page)
-    yield "    " + ", ".join(f"{k}: {page.units.force(t)}" for k, t in enumerate(found[1:], 1))
+    yield "    " + ", ".join(f"{k}:{KEPT}{page.units.force(t)}" for k, t in enumerate(found[1:], 1))

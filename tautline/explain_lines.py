@@ -9,7 +9,8 @@ from collections.abc import Iterable, Iterator
 WIDTH = 110
 """Of a page that is told no width. [characters]"""
 _NARROWEST = 60
-_KEPT = "\u00a0"  # a space at which no line is broken
+KEPT = "\u00a0"
+"""A space at which no line is broken."""
 _LIST = re.compile(r"(?<=[,;]) (?=(?:[A-Za-z][\w' ]{0,5}|1/R) = )")
 _SHORT = 12  # characters; of a name that no line is broken behind
 _LEAD = re.compile(r" *(?:[a-z]+ {2,})?")  # the indent of a line, with the word in its margin
@@ -42,7 +43,7 @@ def fitted(lines: Iterable[str], width: int = WIDTH) -> Iterator[str]:
     for line in lines:
         text = line.rstrip()
         if len(text) <= room:
-            yield text
+            yield text.replace(KEPT, " ")
             continue
         lead = _LEAD.match(text)
         indent = lead.group() if lead else ""
@@ -51,7 +52,7 @@ def fitted(lines: Iterable[str], width: int = WIDTH) -> Iterator[str]:
         if _LIST.search(body):  # several equations: each stays whole
             widest = room - len(indent) - 4
             parts = [
-                " ".join(one if len(one) > widest else one.replace(" ", _KEPT) for one in _LIST.split(body))
+                " ".join(one if len(one) > widest else one.replace(" ", KEPT) for one in _LIST.split(body))
             ]
         elif body.endswith((".", ":")) or (len(parts) == 2 and len(parts[0]) < _SHORT):
             parts = [body]  # a sentence, or a letter that is said to be something
@@ -75,4 +76,4 @@ def _wrapped(text: str, indent: str, room: int) -> Iterator[str]:
         break_long_words=False,
         break_on_hyphens=False,
     ):
-        yield broken.replace(_KEPT, " ")
+        yield broken.replace(KEPT, " ")

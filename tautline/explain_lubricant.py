@@ -9,7 +9,7 @@ from itertools import pairwise
 from mechanics.units import quantity, show
 from tautline.document import Document
 from tautline.explain_page import SAME, Page
-from tautline.explain_segment import number
+from tautline.explain_piece import number
 
 
 def lubricant_lines(page: Page) -> Iterator[str]:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from tautline.document import Document
-from tautline.explain_segment import Piece
+from tautline.explain_piece import Piece
 from tautline.explain_units import Units
 
 SAME = 1e-6

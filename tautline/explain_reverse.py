@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from mechanics.units import quantity
 from tautline.document import Document
 from tautline.errors import UsageError
-from tautline.explain_segment import number
+from tautline.explain_piece import number
 from tautline.explain_units import Units
 
 _TENSIONS = ("max_tension", "conductor_tension", "eye_tension", "grip_tension", "sheath_tension")
@@ -66,6 +66,36 @@ def turned(pull: Document) -> Document:
     }
 
 
+def other_verdict(other: Document) -> str:
+    """Return the verdict on the other way of a pull, and why.
+
+    Parameters
+    ----------
+    other : dict
+        The other way, as the document has it.
+
+    Returns
+    -------
+    str
+        With the check that governs and what is used of its limit, and every check that failed, as far as they are told.
+    """
+    own = next((c for c in other.get("checks", []) if c["name"] == other.get("governs")), None)
+    used = own["utilisation"] if own else other["utilisation"]
+    governs = str(other.get("governs") or "").replace("_", " ")
+    # what has no utilisation can fail a pull that has room everywhere else
+    failed = [
+        c["name"].replace("_", " ")
+        for c in other.get("checks", [])
+        if c["binding"] and c["verdict"] == "fail" and c["name"] != other.get("governs")
+    ]
+    said = [
+        f"governed by {governs}" if governs else "",
+        "" if used is None else f"{100 * used:.1f} % of {'its' if own else 'a'} limit",
+        f"failed too: {', '.join(failed)}" if failed else "",
+    ]
+    return ", ".join((other["verdict"].upper(), *filter(None, said)))
+
+
 def other_lines(pull: Document, units: Units) -> Iterator[str]:
     """Tell what the other way of a pull comes to.
 
@@ -84,8 +114,7 @@ def other_lines(pull: Document, units: Units) -> Iterator[str]:
     other = pull["reverse"]
     profile, stops = other["profile"], ", ".join(other["relube"]) or "nowhere"
     k = max(range(len(profile["tension_N"])), key=lambda i: float(profile["tension_N"][i]))
-    governs = f", governed by {other['governs'].replace('_', ' ')}" if other.get("governs") else ""
-    yield f"  verdict: {other['verdict'].upper()}{governs}; {100 * other['utilisation']:.1f} % of a limit at the worst"
+    yield f"  verdict: {other_verdict(other)}"
     yield f"  entry tension {units.told_force(other['entry_tension_N'])}, exit {units.told_force(other['exit_tension_N'])}"
     yield (
         f"  greatest tension {units.told_force(other['max_tension_N'])}, about {units.told_length(profile['station_m'][k])} "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from mechanics.units import System, quantity, show
-from tautline.explain_segment import number
+from tautline.explain_piece import number
 
 
 @dataclass(frozen=True)
@@ -63,9 +63,9 @@ class Units:
         """Return a force per length, given in N/m, as a bare number."""
         return number(value * self.length_unit / self.force_unit)
 
-    def told_length(self, metres: float) -> str:
-        """Return a length with its unit."""
-        return f"{self.length(metres)} {self.length_name}"
+    def told_length(self, metres: float, figures: int = 7) -> str:
+        """Return a length with its unit, rounded to so many figures."""
+        return f"{number(float(f'{metres / self.length_unit:.{figures}g}'))} {self.length_name}"
 
     def told_force(self, newtons: float) -> str:
         """Return a force with its unit; in US units the newtons of the document stand behind it."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from tautline.document import Document
 from tautline.explain_held import braked, depends_on_pressing
 from tautline.explain_page import Page, bend
-from tautline.explain_segment import number
+from tautline.explain_piece import number
 from tautline.explain_tensions import sidewall
 
 _INTEGRATED = "by integration, as friction depends on how hard the cable is pressed"
