@@ -152,6 +152,35 @@ def against_inverts(ends: Sequence[tuple[float, Vault, Where]]) -> list[Finding]
     ]  # fmt: skip
 
 
+def at_ground(ends: Sequence[tuple[float, Vault, Where]]) -> list[Finding]:
+    """Say where lines seem to be drawn on the ground and not where their ducts lie.
+
+    Parameters
+    ----------
+    ends : sequence of (float, Vault, Where)
+        As for :func:`against_inverts`.
+
+    Returns
+    -------
+    list of Finding
+        ``line-at-ground``, one for all, where most ends at vaults with a rim are at it or above.
+    """
+    known = [(z, v.rim, v, where) for z, v, where in ends if v.rim is not None]
+    high = [one for one in known if one[0] > one[1] - AGREES]
+    if len(high) < _SEVERAL or 2 * len(high) <= len(known):
+        return []
+    z, rim, vault, where = high[0]
+    return [
+        Finding(
+            "line-at-ground", "warning",
+            f"at {len(high)} of {len(known)} ends the lines are as high as the rims of their vaults, such as "
+            f"{span_text(z)} at {vault.tag} with its rim at {span_text(rim)}: they may follow the ground and not the ducts",
+            replace(where, x=vault.x, y=vault.y),
+            "give the elevations of the ducts; or leave those of the lines out, and give inverts, or a terrain with its cover",
+        )
+    ]  # fmt: skip
+
+
 def _why_alike(pairs: np.ndarray) -> str:
     """Return what it may be that makes elevations on lines and inverts differ alike; empty where they do not."""
     if len(pairs) < _SEVERAL:

@@ -12,7 +12,7 @@ import numpy as np
 
 from mechanics.chain import Chain
 from mechanics.errors import FloatArray
-from routeio.elevation import against_inverts, with_inverts
+from routeio.elevation import against_inverts, at_ground, with_inverts
 from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.heights import STEEPEST
 from routeio.lay import added, laid, plan_of
@@ -107,7 +107,8 @@ def leveled(
     if grid is not None:
         out = _by_terrain(out, options, grid)
         findings += _inverts_against(vaults, grid)
-    findings += against_inverts(_own_ends(out, vaults))
+    own = _own_ends(out, vaults)
+    findings += [*at_ground(own), *against_inverts(own)]
     findings += _told(out, options, grid)
     return out, findings
 

@@ -103,3 +103,21 @@ def test_inverts_that_are_off_alike_say_what_may_be_behind_it(layer, survey, inv
     found = [f for f in read.findings if f.code == "line-against-invert"]
     assert len(found) == 4
     assert all(hint in f.remedy for f in found)
+
+
+@pytest.mark.parametrize(
+    ("rims", "said"), [((10.1, 10.9, 10.8), True), ((11.0, 12.1, 12.5), False), ((10.0, 12.1, 12.5), False)]
+)
+def test_lines_as_high_as_the_rims_may_follow_the_ground(layer, survey, codes, rims, said):
+    """All three at the rim; none; and only the first, as at the foot of a riser."""
+    places = [(500000 + 100 * k, 5400000, z) for k, z in enumerate((10.0, 10.9, 11.0))]
+    path = layer([LineString(places[:2]), LineString(places[1:])])
+    layer(
+        [Point(p[:2]) for p in places],
+        layer="vaults",
+        append=True,
+        kind="Point",
+        tag=["A", "B", "C"],
+        rim=rims,
+    )
+    assert ("line-at-ground" in codes(survey(path, ducts="ducts", vaults="vaults"))) == said
