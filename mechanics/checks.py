@@ -286,7 +286,9 @@ def _temperature(setting: Setting) -> Iterator[Check]:
     rules = setting.rules
     if rules.temperature is None:
         return
-    least, source = max(least_temperature(c.jacket, setting.tables) for c in main_cables(setting.bundle))
+    main = main_cables(setting.bundle)  # a bare conductor beside them has no jacket that could crack
+    jackets = [c.jacket for c in setting.bundle.cables if c in main or c.jacket]
+    least, source = max(least_temperature(jacket, setting.tables) for jacket in jackets)
     yield _not_colder(Cap("temperature", least, source), rules, rules.temperature)
     row = min(setting.tables.rows("lubricant"), key=lambda e: e.number("coldest"))
     yield _not_colder(

@@ -171,7 +171,7 @@ def sidewall_limit(bundle: Bundle, stated: float | None = None, tables: Tables |
     Parameters
     ----------
     bundle : Bundle
-        By the construction of its cables.
+        By the construction of its cables, those beside the power cables included: any may lie between them and the duct.
     stated : float, optional
         From the data sheet. [N/m]
     tables : Tables, optional
@@ -196,12 +196,12 @@ def sidewall_limit(bundle: Bundle, stated: float | None = None, tables: Tables |
     >>> round(sidewall_limit(Bundle((Cable(diameter=0.03, weight=20.0),))).limit, 1)  # 500 lbf/ft
     7297.0
     """
-    main = main_cables(bundle)
+    main_cables(bundle)
     known = tables_of(tables)
     if stated is not None:
         limit = number("stated", stated, above=0.0)
         return Cap("max_sidewall", limit, "the cable's data sheet, as stated in the job")
-    rows = [known.find("sidewall", c.construction) for c in main]
+    rows = [known.find("sidewall", c.construction) for c in bundle.cables]
     weakest = min(rows, key=lambda row: row.number("pressure"))
     return Cap("max_sidewall", weakest.number("pressure"), f"{weakest.key[0]}: {weakest.source}")
 

@@ -195,6 +195,8 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
     added, notes = _assists(track, source, chain, weight, rubbing, start, rules)
     if rules.pusher > 0.0 and not pushed:
         notes.append("The pull has to be held back: the pusher at the feed is left out.")
+    if pushed:
+        notes.append("The cable is pushed at the feed: whether it buckles in the duct is not worked out.")
     after = tension_along(chain, weight, rubbing, start, added)
     chain, again, after = cut_at_peaks(chain, weight, rubbing, start, added, after)
     if again is not None:
@@ -204,6 +206,11 @@ def evaluate_pull(track: Track, bundle: Bundle, rules: Rules, relube: Sequence[i
         rubbing = pick_friction(rubbing, again)
     tension = np.concatenate(([start], after))
     before = np.concatenate(([start], after - added))
+    if pushed and tension[-1] < 0.0:
+        notes.append(
+            f"The pusher gives {-tension[-1]:.0f} N more at the far end than the pull takes: set it lower, the cable would "
+            "run out ahead of the rope."
+        )
     friction = prepared.friction if again is None else prepared.friction[again]
     if isinstance(rubbing, PressedFriction):
         friction = constant_friction(chain, weight, rubbing, tension[:-1], before[1:]) / correction

@@ -125,6 +125,18 @@ def test_sidewall_from_table_data_sheet_or_override() -> None:
     assert (over.limit, over.overridden) == (400.0, True)
 
 
+def test_what_lies_beside_is_pressed_and_chilled_too() -> None:
+    fibre = Cable(diameter=0.015, weight=2.0, role="fibre", construction="fibre", jacket="low-smoke")
+    bare = Cable(diameter=0.012, weight=5.0, role="ground", construction="bare")
+    result = evaluated(Bundle((*THREE.cables, fibre, bare)), temperature=-3.0)
+    assert check(result, "max_sidewall").limit == pytest.approx(300 * LBF / 0.3048)  # of fibre, not 500
+    cold = check(result, "temperature")
+    assert (cold.limit, cold.verdict) == (0.0, "fail")  # of a low-smoke jacket: common practice
+    result = evaluated(Bundle((*THREE.cables, bare)), temperature=-3.0)
+    assert check(result, "max_sidewall").limit == pytest.approx(500 * LBF / 0.3048)
+    assert check(result, "temperature").limit == -5.0  # a bare conductor has no jacket
+
+
 def test_attention_from_four_fifths_of_a_limit() -> None:
     tension = evaluated().max_tension
     for share, verdict in ((0.79, "pass"), (0.81, "attention"), (0.999, "attention"), (1.001, "fail")):

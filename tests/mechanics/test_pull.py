@@ -247,6 +247,11 @@ def test_pusher_relieves_unless_the_pull_is_braked() -> None:
     down = evaluate_pull(track((300, -30, -30, 0)), ONE, Rules(pusher=500.0))
     assert down.entry_tension == down.holding_tension > 0
     assert any("pusher" in note for note in down.notes)
+    assert any("buckles" in note for note in pushed.notes)
+    assert not any("more at the far end" in note for note in pushed.notes)
+    # level, 300 m of 20 N/m at 0.2 take 1200 N
+    over = evaluate_pull(track((300, 0, 0, 0)), ONE, Rules(pusher=1700.0))
+    assert any("500 N more at the far end" in note for note in over.notes)
 
 
 def test_a_flooded_bore_carries_part_of_the_weight() -> None:
