@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from itertools import pairwise
+from collections.abc import Mapping
 from typing import Any
 
 from tautline.deliver.digest import cable_of
@@ -124,15 +123,13 @@ def count_of(document: Document, part: Mapping[str, Any]) -> int:
     return len(bundle_of(document, part)["cables"])
 
 
-def changes_of(document: Document, sections: Sequence[Mapping[str, Any]]) -> set[str]:
-    """Return the vaults at which the bundle changes from one section to the next.
+def changes_of(document: Document) -> set[str]:
+    """Return the vaults at which the bundle changes from one span to another.
 
     Parameters
     ----------
     document : mapping
         A result document.
-    sections : sequence of mapping
-        Its sections, in order.
 
     Returns
     -------
@@ -141,8 +138,11 @@ def changes_of(document: Document, sections: Sequence[Mapping[str, Any]]) -> set
     """
     if not document.get("other_bundles"):
         return set()
-    pairs = pairwise(sections)
-    return {a["to"] for a, b in pairs if a.get("other_bundle") != b.get("other_bundle")}
+    met: dict[str, set[int | None]] = {}
+    for span in document["route"]:
+        for tag in (span["from"], span["to"]):
+            met.setdefault(tag, set()).add(span.get("other_bundle"))
+    return {tag for tag, bundles in met.items() if len(bundles) > 1}
 
 
 def narrow_words(document: Document, units: Units) -> list[str]:

@@ -9,6 +9,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from tautline.deliver.atomic import replacing
+from tautline.deliver.bundles import changes_of
 from tautline.deliver.dxf_beside import Corner, draw_legend, draw_profiles, draw_schedule, rows_in_a_block
 from tautline.deliver.dxf_pen import WIDTHS, Pen, new_drawing, timeless
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, arcs, pulls_of, rank, role_words
@@ -214,8 +215,9 @@ class _Sheet:
             self.plan.block((x - 1.4 * r, y - 1.4 * r, x + 1.4 * r, y + 1.4 * r))
 
     def _vault_names(self) -> None:
+        changes = changes_of(self.document)
         for v in sorted(self.document["vaults"], key=lambda v: rank(v["roles"])):
-            work = role_words(v["roles"])
+            work = role_words(v["roles"], v["tag"] in changes)
             lines = [plain(v["tag"]), *([work] if work else [])]
             if v["station_m"] is not None:
                 lines.append(f"sta {self.units.text('length', v['station_m'])}")

@@ -106,20 +106,23 @@ def rank(roles: Sequence[str]) -> int:
     return min((list(ROLES).index(r) for r in roles if r in ROLES), default=len(ROLES))
 
 
-def role_words(roles: Sequence[str]) -> str:
+def role_words(roles: Sequence[str], changes: bool = False) -> str:
     """Return a vault's work in words; a pass-through vault and an end have none of their own.
 
     Parameters
     ----------
     roles : sequence of str
         As the document holds them.
+    changes : bool, optional
+        Whether another bundle goes on from there.
 
     Returns
     -------
     str
         Empty where there is nothing to do.
     """
-    return ", ".join(ROLES.get(r, plain(r)) for r in roles if r not in ("pass", "end"))
+    work = [ROLES.get(r, plain(r)) for r in roles if r not in ("pass", "end")]
+    return ", ".join([*work, "bundle changes"] if changes else work)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from tautline.deliver.bundles import changes_of
 from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words
 from tautline.deliver.labels import Label, Plan, text_width
 from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, mark_size, signs_of, vault_mark
@@ -59,6 +60,7 @@ class PlanPicture:
         self.units = Units.of(document)
         self.pulls = (only,) if only else pulls_of(document)
         self.only = only
+        self.changes = changes_of(document)
         shown = self._shown_vaults()
         self.vaults: Sequence[Any] = sorted(shown, key=lambda v: rank(v["roles"]))
         points = [p for one in self.pulls for p in one.data["path"]] + [(v["x"], v["y"]) for v in self.vaults]
@@ -306,7 +308,7 @@ class PlanPicture:
             x, y = self.xy((v["x"], v["y"]))
             size = mark_size(v["roles"])
             self._keep_free((v["x"], v["y"]), size)
-            work = role_words(v["roles"])
+            work = role_words(v["roles"], v["tag"] in self.changes)
             lines = (shorten(isolated(v["tag"]), longest), *([work] if work and rank(v["roles"]) < 2 else []))
             # the crew of a pull must find its ends by name, whatever that covers
             needed = self.only is not None and v["tag"] in (self.only.data["feed"], self.only.data["pull"])

@@ -314,7 +314,7 @@ def splice_reasons(document: Document) -> dict[str, str]:
     dict of str to str
         By vault tag; empty where none were worked out.
     """
-    changes = changes_of(document, sections_of(document))
+    changes = changes_of(document)
     return {s["vault"]: splice_words(s, s["vault"] in changes) for s in document.get("splices") or []}
 
 

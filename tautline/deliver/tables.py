@@ -311,7 +311,7 @@ def _materials(document: Document, pulls: Sequence[Pull], units: Units) -> Table
             reels[name] += 1
             lengths[name] += s["cable_length_m"]
     rows += [(f"cable, {name}: reels", number, lengths[name], None) for name, number in reels.items()]
-    changes, splices = changes_of(document, sections), Counter[str]()
+    changes, splices = changes_of(document), Counter[str]()
     joined = {v["tag"] for v in document["vaults"] if "splice" in v["roles"]}
     for before, after in pairwise(sections):
         if before["to"] in joined and before["to"] == after["from"]:

@@ -1,6 +1,7 @@
 """Other cables on a stretch of a feeder: through the job file and the commands, on a route written down row by row."""
 
 import json
+import re
 from importlib.resources import files
 
 import jsonschema
@@ -228,6 +229,7 @@ def test_everything_handed_over_says_which_cables_a_section_has(planned):
     assert told.count(thin) >= 1 + len([s for s in planned["sections"] if s.get("other_bundle") == 0])
     assert "MH-4: the bundle changes here" in told
     assert thin in page(planned)
+    assert re.findall(r">([^<>]*bundle changes)<", page(planned)) != []
     sheets = {t.name: t for t in tables_of(planned)}
     reels = {(r[0], r[3]) for r in sheets["Reels"].rows}
     materials = {r[0]: r[1:3] for r in sheets["Materials"].rows}
