@@ -138,9 +138,10 @@ def against_inverts(ends: Sequence[tuple[float, Vault, Where]]) -> list[Finding]
     list of Finding
         ``line-against-invert``, one for each end that is off by more than 0.15 m, at its vault.
     """
-    off = [(z, v.invert, v, where) for z, v, where in ends if v.invert is not None]
-    off = [one for one in off if not abs(one[0] - one[1]) <= AGREES]
-    hint = _why_alike(np.array([one[:2] for one in off], dtype=np.float64))
+    known = [(z, v.invert, v, where) for z, v, where in ends if v.invert is not None]
+    off = [one for one in known if not abs(one[0] - one[1]) <= AGREES]
+    most = 2 * len(off) > len(known)
+    hint = _why_alike(np.array([one[:2] for one in off], dtype=np.float64)) if most else ""
     return [
         Finding(
             "line-against-invert", "warning",
@@ -194,9 +195,11 @@ def _why_alike(pairs: np.ndarray) -> str:
                 "both in one unit"
             )
     if np.ptp(apart) <= AGREES:
+        middle = float(np.median(apart))
+        drawn = "be drawn at the top or the middle of the bank, or " if middle > 0.0 else ""
         return (
-            f"all differ by about {span_text(float(np.median(apart)))}: the lines may be drawn at the top or the middle of "
-            "the bank, or count from another datum"
+            f"all that differ do so by about {span_text(abs(middle))}: the lines may {drawn}count from another datum than "
+            "the inverts"
         )
     return ""
 

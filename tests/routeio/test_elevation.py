@@ -94,7 +94,14 @@ def test_a_line_that_comes_to_a_vault_off_its_invert_is_said_with_both(layer, su
     [
         ([z / 0.3048 for z in (10.0, 10.9, 11.0)], "0.305 times"),
         ([z * 0.3048 for z in (10.0, 10.9, 11.0)], "3.28 times"),
-        ([z - 0.6 for z in (10.0, 10.9, 11.0)], "by about 0.60 m"),
+        (
+            [z - 0.6 for z in (10.0, 10.9, 11.0)],
+            "by about 0.60 m (1.97 ft): the lines may be drawn at the top",
+        ),
+        (
+            [z + 0.6 for z in (10.0, 10.9, 11.0)],
+            "by about 0.60 m (1.97 ft): the lines may count from another",
+        ),
         ([9.0, 12.0, 10.0], "correct the one"),
     ],
 )
