@@ -13,7 +13,7 @@ import pyproj
 
 from routeio.beside import Beside, beside
 from routeio.crs import horizontal, must_project, name_of, parsed, unit_of
-from routeio.findings import Where
+from routeio.findings import InputRefusedError, Where
 from routeio.firstbytes import reader_for
 from routeio.gis_fields import DUCT_FIELDS, VAULT_FIELDS
 from routeio.gis_open import (
@@ -126,7 +126,10 @@ def _kinds(source: Source, known: Facts) -> dict[str, int]:
     """Return how many geometries of each kind a layer holds; of a mixed one, once it is read."""
     if plain_kind(known.kind) != "Unknown" or not 0 <= known.features <= _MOST_FEATURES:
         return {known.kind: known.features}
-    found = kinds_of(features(source, (), None, None, known))
+    try:
+        found = kinds_of(features(source, (), None, None, known))
+    except InputRefusedError:
+        return {known.kind: known.features}  # said when it is read, if it is asked for
     return {KINDS[k + 1]: n for k, n in sorted(Counter(found.tolist()).items())} or {known.kind: 0}
 
 
