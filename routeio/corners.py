@@ -22,6 +22,10 @@ BoolArray = NDArray[np.bool_]
 DRAFTING_KINK = math.radians(2.0)
 #: A line that turns back on itself by more than this has no bend that could be meant. [rad]
 REVERSAL = math.radians(175.0)
+#: A corner that turns by more than this is rare in a duct, and a bend in it is far shorter than what is drawn. [rad]
+HAIRPIN = math.radians(135.0)
+#: By how much, to be worth saying. [m]
+_MUCH = 0.5
 
 
 @dataclass(frozen=True)
@@ -121,6 +125,7 @@ def round_corners(
                 "check the vertices there, or draw the bend as it is",
             )
         )
+    findings += _hairpins(np.where(sharp, kink, 0.0), corner, places, what)
     left = length - np.concatenate(([0.0], corner)) - np.concatenate((corner, [0.0]))
     room = np.minimum(left[:-1], left[1:]) * 0.4 if kink.size else np.zeros(0)
     gentle = np.minimum(4.0 * tolerance / np.maximum(np.abs(kink), 1e-15), room)
@@ -135,6 +140,23 @@ def round_corners(
             hides = hidden_turn(float(kink[end]), float(length[end]), sweep or 0.0)
             sigma[end] = math.hypot(sigma[end], hides)
     return _assemble(pieces, kink, sharp, tangent, straight, vertices, tuple(findings), sigma.tolist())
+
+
+def _hairpins(kink: FloatArray, tangent: FloatArray, places: list[Where], what: str) -> list[Finding]:
+    """Say where a corner turns so far that its bend is much shorter than it and stays well short of its vertex."""
+    half = 0.5 * np.abs(kink)
+    radius = tangent / np.maximum(np.tan(half), 1e-12)
+    shorter = 2.0 * (tangent - radius * half)
+    passes = radius * (1.0 / np.cos(half) - 1.0)
+    return [
+        Finding(
+            "hairpin", "warning",
+            f"a {what} of {2.0 * math.degrees(half[i]):.1f} degrees, given a bend of {span_text(float(radius[i]))}, is "
+            f"{span_text(float(shorter[i]))} shorter than drawn and passes {span_text(float(passes[i]))} from its vertex",
+            places[i], "check that the line goes there and back; if it does, draw the return bend",
+        )
+        for i in np.flatnonzero((2.0 * half > HAIRPIN) & (shorter > _MUCH)).tolist()
+    ]  # fmt: skip
 
 
 def _placed(where: Where, point: FloatArray, locate: Callable[[FloatArray], FloatArray] | None) -> Where:

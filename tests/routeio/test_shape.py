@@ -183,6 +183,21 @@ def test_a_corner_with_no_room_for_its_sweep_is_a_finding_with_its_place():
     assert shape.chain.length[1] == pytest.approx(math.pi / 2, rel=1e-9)
 
 
+@pytest.mark.parametrize(("degrees", "said"), [(130.0, False), (150.0, True)])
+def test_a_bend_far_short_of_its_vertex_is_said(degrees, said):
+    """Tangent length R tan(D/2) and external distance R (1 / cos(D/2) - 1) of a circular curve, as in route surveying."""
+    turn, radius = math.radians(degrees), 2.0
+    shape = shape_of(
+        [(0, 0), (60, 0), (60 + 60 * math.cos(turn), 60 * math.sin(turn))], drawn=True, sweep=radius
+    )
+    found = [f for f in shape.findings if f.code == "hairpin"]
+    assert len(found) == said
+    if said:
+        assert f"{2 * radius * math.tan(turn / 2) - radius * turn:.2f} m" in found[0].message
+        assert f"{radius * (1 / math.cos(turn / 2) - 1):.2f} m" in found[0].message
+        assert (found[0].where.x, found[0].where.y) == (60.0, 0.0)
+
+
 def test_a_sharp_corner_without_a_sweep_is_refused():
     with pytest.raises(InputRefusedError) as told:
         shape_of([(0, 0), (30, 0), (30, 30)], drawn=True)
