@@ -180,7 +180,7 @@ def likely(square: FloatArray, free: FloatArray) -> FloatArray:
     Examples
     --------
     >>> likely(np.array([0.0, 8 * 0.02**2, 8 * 0.3**2]), np.array([0, 8, 8])).round(3)
-    array([0.19 , 0.024, 0.304])
+    array([0.224, 0.027, 0.31 ])
     """
     log = np.linspace(np.log(EXACT), np.log(4.0), 160)
     weight = -0.5 * ((log - np.log(USUAL)) / _USUAL_SPREAD) ** 2 - free[:, None] * log
