@@ -24,7 +24,7 @@ from routeio.gis_open import (
     sources,
 )
 from routeio.gis_parts import Parts, kinds_of, parts_of
-from routeio.ground import check_in_reach
+from routeio.ground import FARTHEST, bounds, check_in_reach
 from routeio.guess import Guess, fields_like
 from routeio.layer_facts import KINDS, LINES, MARKS, Facts, Features
 from routeio.layers import chosen, matcher, without_vaults
@@ -77,6 +77,7 @@ class _Reading:
     mixed: bool = False
     main: Placing | None = None
     main_crs: str | None = None
+    far: bool = False
 
     def run(self) -> RawSurvey:
         where = Where(file=self.path.name)
@@ -297,15 +298,15 @@ class _Reading:
 
     def _place(self, found: Features, parts: Sequence[Parts], where: Where) -> None:
         """Decide how this layer's coordinates become the survey's metres."""
-        # column by column: across them it takes ten times as long
-        low = np.array([np.min([some.coordinates[:, k].min() for some in parts]) for k in (0, 1)])
-        high = np.array([np.max([some.coordinates[:, k].max() for some in parts]) for k in (0, 1)])
+        every = [bounds(some.coordinates[:, :2]) for some in parts]
+        low, high = np.min([b[0] for b in every], axis=0), np.max([b[1] for b in every], axis=0)
         if not np.isfinite([low, high]).all():  # NaN is neither least nor greatest, but comes through
             for some in parts:
                 bad = ~np.isfinite(some.coordinates[:, :2]).all(axis=1)
                 if bad.any():
                     row = some.row_at(np.flatnonzero(bad)[0])
                     check_in_reach(some.coordinates[bad, :2], 1.0, replace(where, id=str(found.fids[row])))
+        self.far = not np.all(np.abs([low, high]) < FARTHEST)
         if self.main is None:
             self.main = placing(found.crs, self.options, low, high, where)
             self.main_crs = found.crs
@@ -377,10 +378,9 @@ class _Reading:
 
     def _metres(self, parts: Parts, fids: np.ndarray, where: Where) -> np.ndarray:
         """Return the coordinates of parts in metres; they are overwritten."""
-        plan = parts.coordinates[:, :2]
         bad = np.zeros(0, dtype=bool)
-        if not all(column.max() < 1e9 and column.min() > -1e9 for column in plan.T):
-            bad = ~(np.abs(plan) < 1e9).all(axis=1)
+        if self.far:
+            bad = ~(np.abs(parts.coordinates[:, :2]) < FARTHEST).all(axis=1)
         try:
             return self.placing.metres(parts.coordinates, where, spare=True)
         except InputRefusedError as refusal:

@@ -181,7 +181,9 @@ def features(
             ) from error
         raise refusal_of(error, source.path, source.layer) from error
     geometry = shapely.from_wkb(wkb, on_invalid="ignore")
-    missing = shapely.is_missing(geometry)
+    missing = (
+        shapely.is_missing(geometry) if plain is None else shapely.is_missing(geometry) & (plain.kind < 0)
+    )
     broken = np.zeros(len(geometry), dtype=bool)
     broken[missing] = [value is not None for value in wkb[missing]]
     return Features(

@@ -292,7 +292,9 @@ def _finding(plain: Mapping[str, Any]) -> Finding:
 
 def _write(head: object, arrays: Mapping[str, np.ndarray], stream: BinaryIO) -> None:
     packed = {name: np.ascontiguousarray(array) for name, array in arrays.items()}
-    said = [[name, array.dtype.str, array.shape] for name, array in packed.items()]
+    # of arrays of nothing but zeros, such as the bulges of a layer, the shape is enough
+    packed = {name: array if array.any() else array[:0] for name, array in packed.items()}
+    said = [[name, array.dtype.str, array.shape, packed[name].size > 0] for name, array in arrays.items()]
     text = json.dumps({"head": head, "arrays": said}).encode("utf-8")
     stream.write(_LENGTH.pack(len(text)))
     stream.write(text)
@@ -308,8 +310,11 @@ def _parsed(data: bytes | mmap.mmap) -> tuple[dict[str, Any], dict[str, np.ndarr
     at = _LENGTH.size + length
     said = json.loads(data[_LENGTH.size : at])
     arrays = {}
-    for name, kind, shape in said["arrays"]:
+    for name, kind, shape, follows in said["arrays"]:
         dtype = np.dtype(kind)
+        if not follows:
+            arrays[name] = np.zeros(shape, dtype)
+            continue
         count = int(np.prod(shape))
         arrays[name] = np.frombuffer(data, dtype, count, at).reshape(shape)
         at += count * dtype.itemsize
