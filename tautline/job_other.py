@@ -158,11 +158,16 @@ def _read(table: Table, common: Common) -> StatedBundle | None:
         )
     conductor = sheet.values.get("conductor")
     area = conductor.get("area") if isinstance(conductor, dict) else None
+    practice = rules.practice
+    if "practice" not in common.pulling:
+        practice, why = practice_of(area)
+        if practice != rules.practice:
+            table.assume(f"{table.name}: conductor stresses of {practice} practice taken ({why}).")
     longest = replace(common.plan, reel=reel, reels=reels).longest
     rules = replace(
         rules,
         max_sidewall=max_sidewall,
-        practice=rules.practice if "practice" in common.pulling else practice_of(area)[0],
+        practice=practice,
         overrides={**rules.overrides, **overrides},
         reel=None if math.isinf(longest) else longest,
     )

@@ -215,6 +215,9 @@ def test_half_a_data_sheet_is_never_taken_and_nothing_new_is_a_fault(tmp_path):
     (thin,) = read_job(job(tmp_path, THIN)).others
     assert thin.bundle.cables[0].name == ""
     assert len(thin.bundle.cables) == 3
+    metric = read_job(job(tmp_path, THIN.replace("350 kcmil", "185 mm2")))
+    assert [metric.rules.practice, metric.others[0].rules.practice] == ["us", "metric"]
+    assert "other_bundle[1]: conductor stresses of metric practice" in " ".join(metric.assumed)
     (ground,) = read_job(job(tmp_path, GROUND)).others
     assert [c.role for c in ground.bundle.cables] == ["power"] * 3 + ["ground"]
     assert ground.bundle.cables[0].diameter == pytest.approx(1.62 * 0.0254)
