@@ -310,6 +310,8 @@ def _spread(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return D, d and s = d/(D - d), checked for the arrangement."""
     counts = COUNTS[one_of("arrangement", arrangement, COUNTS)]
+    if cables is not None:
+        whole("cables", cables)
     n = counts[0] if len(counts) == 1 else cables
     if n not in counts or (cables is not None and cables != n):
         raise DomainError(f"cables must be {' or '.join(map(str, counts))} for {arrangement}, got {cables!r}")

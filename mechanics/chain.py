@@ -232,6 +232,8 @@ def _usual(*fields: ArrayLike) -> dict[str, FloatArray] | None:
 
     A survey makes a hundred thousand chains, and checking each array by itself would be most of the work.
     """
+    if any(isinstance(field, np.ma.MaskedArray) for field in fields):
+        return None
     try:
         rows = np.array(fields)
     except (TypeError, ValueError):

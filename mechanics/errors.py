@@ -54,6 +54,9 @@ def as_numbers(name: str, value: object) -> FloatArray:
     """
     if hasattr(value, "magnitude"):  # numpy would drop the unit
         raise DomainError(f"{name} must be plain numbers in SI units, got {_short(value)}")
+    if isinstance(value, np.ma.MaskedArray) and np.ma.is_masked(value):  # numpy would drop the mask
+        gap = tuple(int(i) for i in np.argwhere(np.ma.getmaskarray(value))[0])
+        raise DomainError(f"{_place(name, gap)} must be a real number, got a masked one")
     try:
         array = np.asarray(value)
         if array.dtype.kind not in "fiu":
@@ -392,7 +395,9 @@ def several(name: str, value: object, kind: type[_Kind]) -> tuple[_Kind, ...]:
     mechanics.errors.DomainError: assumed must be a sequence of str, got 'all of it'
     """
     if not isinstance(value, tuple | list) and (
-        isinstance(value, str | bytes) or not isinstance(value, Sequence | np.ndarray)
+        isinstance(value, str | bytes)
+        or not isinstance(value, Sequence | np.ndarray)
+        or (isinstance(value, np.ndarray) and value.ndim == 0)
     ):
         raise DomainError(f"{name} must be a sequence of {kind.__name__}, got {_short(value)}")
     return tuple(instance(f"{name}[{k}]", element, kind) for k, element in enumerate(value))

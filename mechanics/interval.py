@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 from mechanics.balance import march
 from mechanics.chain import Chain
 from mechanics.contact import FrictionLike, checked_friction, per_segment, pick_friction
-from mechanics.errors import DomainError, FloatArray, as_numbers, in_range, instance, together
+from mechanics.errors import DomainError, FloatArray, as_numbers, in_range, instance, number, together
 from mechanics.level import contact_force, cut_at_level, slope
 from mechanics.passage import Passage, backward_laws, reversing
 
@@ -59,7 +59,8 @@ def holding_tension(
     >>> round(holding_tension(chain, weight=20.0, friction=0.35), 1)
     680.8
     """
-    return float(Passage(_single(chain), weight, friction, added=added).least()[0])
+    held = Passage(_single(chain), weight, friction, added=added).least()[0]
+    return number("holding tension", held)  # NaN where tensions are beyond what a float holds
 
 
 def greatest_entry(
@@ -187,7 +188,8 @@ def entry_for(
     Raises
     ------
     DomainError
-        Names the argument, the first bad index and the legal range.
+        Names the argument, the first bad index and the legal range; or the first chain whose entry tension is beyond
+        what a float holds.
 
     Examples
     --------
@@ -218,6 +220,10 @@ def entry_for(
     in_order = np.empty(n)
     in_order[layout.index] = stepped
     ends[used] = in_order[chain.offsets[1:][used] - 1]
+    if not np.isfinite(ends).all():
+        raise DomainError(
+            f"entry tension of chain {int(np.argmin(np.isfinite(ends)))} is beyond what a float holds"
+        )
     return ends
 
 

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from mechanics.chain import Chain, IntArray
 from mechanics.contact import FrictionLike, PressedFriction, per_segment, pick_friction
-from mechanics.errors import FloatArray, in_range
+from mechanics.errors import FloatArray, in_range, instance
 from mechanics.pieces import cut
 
 _ROUNDS = 32  # halvings of the stretch in which a slope vanishes
@@ -94,7 +94,7 @@ def contact_force(chain: Chain, weight: ArrayLike, tension: ArrayLike, fraction:
     >>> contact_force(bend, weight=3.0, tension=16.0, fraction=1.0).tolist()
     [5.0]
     """
-    n = len(chain)
+    n = len(instance("chain", chain, Chain))
     return _contact(
         chain,
         per_segment("weight", in_range("weight", weight, at_least=0.0), n),

@@ -40,6 +40,7 @@ BAD: dict[str, object] = {
     "truth": True,
     "table": {},
     "grid": [[1.0, 2.0], [3.0]],
+    "masked": np.ma.array([9.0, 5.0], mask=[False, True]),
 }
 ANY = "below zero half"  # one number, whatever it is
 LEAST = "zero half"  # one number, at least 0
@@ -340,3 +341,23 @@ def test_a_quantity_with_a_unit_is_no_number() -> None:
 def test_a_chain_of_no_numbers(rows: list[Any]) -> None:
     with pytest.raises(mechanics.DomainError, match=r"length\[0\] must be a real number"):
         mechanics.Chain(rows, [0.0, 0.0], [0.0, 0.0], [0.0, 0.0])
+
+
+def test_one_number_in_an_array_is_no_sequence() -> None:
+    for call in (
+        mechanics.Bundle,
+        lambda one: mechanics.Track(STRAIGHT, np.zeros(3, dtype=np.int64), one),
+        lambda one: mechanics.plan_lubricant(one, []),
+        lambda one: mechanics.evaluate_pull(TRACK, BUNDLE, RULES, one),
+    ):
+        with pytest.raises(mechanics.DomainError, match=r"must be a sequence|must be a row|whole numbers"):
+            call(np.array(1))
+
+
+def test_a_tension_that_no_float_holds() -> None:
+    bend = mechanics.Chain([9.0, 5.0], [-0.3, 0.0], [-0.3, 0.0], [0.0, 1.0])
+    for call in (mechanics.tension_along, mechanics.entry_for):
+        with pytest.raises(mechanics.DomainError, match="beyond what a float holds"):
+            call(bend, 20.0, 0.3, 1.7e308)
+    with pytest.raises(mechanics.DomainError, match="must be finite, got nan"):
+        mechanics.holding_tension(bend, 20.0, 1e308)
