@@ -3,7 +3,8 @@
 Random ducts (see ``truth/routes.py``) are drawn by chords and digitised with scatter; what tension a pull through what
 is recovered takes is set beside that through the true duct, in both directions. Scatter and step are not told to the
 program, each line is recovered by itself, and corners left sharp get a sweep of 5 m. The simplified line has the scatter
-told to it: Douglas and Peucker's at three times the scatter, at least 5 cm, corners swept at 5 m.
+told to it: Douglas and Peucker's at three times the scatter, at least 5 cm, corners swept at 5 m. The fit from the truth
+knows how many bends there are, where, and the scatter: no method that has only the vertices does better but by luck.
 
 Run ``python benchmarks/shape.py [--routes N] [part ...]`` with any of the parts flat, dirty, short, hills, speed.
 """
@@ -21,7 +22,8 @@ import numpy as np
 import pyogrio
 import pyogrio.raw
 import shapely
-from truth.routes import FloatArray, digitised, drawn, route
+from truth.oracle import best_fit
+from truth.routes import FloatArray, digitised, drawn, route, short_line
 
 from mechanics.balance import tension_along
 from mechanics.chain import Chain
@@ -82,6 +84,7 @@ class Case:
     truth: Chain
     points: FloatArray
     hilly: bool = False
+    clean: FloatArray | None = None
 
 
 def shapes_of(cases: Sequence[Case], together: bool = False) -> list[Shape | Exception]:
@@ -106,6 +109,17 @@ def table(name: str, cases: Sequence[Case], scatter: float) -> None:
     ways["vertex by vertex"] = lambda _, case: cornered(case.points, 1e-6, case.hilly)
     ways["simplified, swept"] = lambda _, case: cornered(simplified(case.points, scatter), SWEEP, case.hilly)
     ways["recovered"] = recovered
+    bounds: list[float] = []
+
+    def from_truth(_i: int, case: Case) -> Chain | None:
+        if case.clean is None:
+            return None
+        chain, bound = best_fit(case.truth, case.clean, case.points, scatter)
+        bounds.append(np.degrees(bound))
+        return chain
+
+    if scatter and cases[0].clean is not None:
+        ways["from the truth"] = from_truth
     for label, way in ways.items():
         rows = []
         for i, case in enumerate(cases):
@@ -118,6 +132,9 @@ def table(name: str, cases: Sequence[Case], scatter: float) -> None:
         turn = np.abs(got[:, 4] - want[:, 4])
         cells = [f"{figure(np.median(v))} /{figure(np.percentile(v, 95))}" for v in (tension, pressure, turn)]
         print(f"  {name if label == 'vertex by vertex' else '':24} {label:18}" + "  ".join(cells))
+    if bounds:
+        # the median of the absolute value of a normal deviate is 0.6745 of its deviation
+        print(f"  {'':24} {'least possible':18}{'':46}{0.6745 * np.median(bounds):9.2f}")
     if refused:
         print(f"  {'':24} refused: {refused} of {len(cases)}")
 
@@ -148,13 +165,16 @@ def flat(count: int) -> None:
     for name, (step, scatter) in FLAT.items():
         rng = np.random.default_rng(11)
         truths = [route(rng) for _ in range(count)]
-        table(name, [Case(t, digitised(drawn(t, step), rng, scatter)) for t in truths], scatter)
+        clean = [drawn(t, step) for t in truths]
+        cases = [Case(t, digitised(c, rng, scatter), clean=c) for t, c in zip(truths, clean, strict=True)]
+        table(name, cases, scatter)
 
 
 def dirty(count: int) -> None:
     heading(f"dirty lines, 2 m, 5 cm, {count} routes a cell")
     for name, how in {
         "3 % of vertices 1 m off": {"strays": 0.03},
+        "two and two 1 m off": {"strays": 0.03, "together": 2},
         "correlated by 0.8": {"correlation": 0.8},
     }.items():
         rng = np.random.default_rng(12)
@@ -178,34 +198,18 @@ def hills(count: int) -> None:
 
 def short_case(rng: np.random.Generator, scatter: float, bent: bool) -> Case:
     """A line of 4 to 10 vertices 5 m apart or so: a straight, or two straights and a bend."""
-    count = int(rng.integers(4, 11))
-    span = 5.0 * (count - 1)
-    length, turn = np.array([span]), np.zeros(1)
-    if bent:
-        angle = np.radians(rng.uniform(11.25, 90.0))
-        arc = angle * rng.uniform(3.0, min(15.0, 0.6 * span / angle))
-        before = rng.uniform(0.3, 0.7) * (span - arc)
-        length, turn = np.array([before, arc, span - arc - before]), np.array([0.0, angle, 0.0])
-    truth = Chain(length, np.zeros(len(turn)), np.zeros(len(turn)), turn)
-    at = np.linspace(0.0, 1.0, count)
-    at[1:-1] += rng.uniform(-0.3, 0.3, count - 2) / (count - 1)
-    ends = np.concatenate(([0.0], np.cumsum(length)))
-    station = at * ends[-1]
-    fine = np.linspace(0.0, ends[-1], 4001)
-    way = np.interp(fine, ends, np.concatenate(([0.0], np.cumsum(turn))))
-    steps = np.diff(fine)[:, None] * np.column_stack((np.cos(way), np.sin(way)))[1:]
-    path = np.vstack(([0.0, 0.0], np.cumsum(steps, axis=0)))
-    points = np.column_stack([np.interp(station, fine, path[:, k]) for k in (0, 1)] + [np.zeros(count)])
+    truth, points = short_line(rng, bent)
     return Case(truth, digitised(points, rng, scatter))
 
 
 def short(count: int) -> None:
-    """Share of short lines whose total turn is off by no more than 1.96 of the deviations stated for its bends."""
+    """How often 1.96 of the deviations stated for bends cover what they, and the total turn, are off."""
     print(
-        f"\nlines of 4 to 10 vertices 5 m apart, {count} of a kind: total turn off by what is stated, times in 100"
+        f"\nlines of 4 to 10 vertices 5 m apart, {count} of a kind: covered by what is stated, times in 100, and how wide"
     )
     print(
-        f"  {'':24}{'':10}{'covered':>9}{'  total turn off, deg: median / 95th':38}{'vertex by vertex':>18}"
+        f"  {'':24}{'':10}{'total turn, deg: covered   stated  off: median / 95th':>54}"
+        f"{'  each turn, deg: covered   stated    off':42}{'vertex by vertex':>18}"
     )
     for scatter in (0.02, 0.05, 0.10, 0.30):
         rng = np.random.default_rng(14)
@@ -221,10 +225,12 @@ def short(count: int) -> None:
                 ("a layer", layer[k * count : (k + 1) * count]),
             ):
                 off, allowed = _false_turns(cases, shapes)
+                each, room = _each_turn(cases, shapes)
                 label = f"{100 * scatter:.0f} cm, {name}" if how == "alone" else ""
                 print(
-                    f"  {label:24}{how:10}{100.0 * np.mean(off <= allowed):9.1f}"
-                    f"{np.median(off):12.2f} / {np.percentile(off, 95):6.2f}{'':17}"
+                    f"  {label:24}{how:10}{100.0 * np.mean(off <= allowed):24.1f}{_middle(allowed):9.1f}"
+                    f"{np.median(off):10.2f} / {np.percentile(off, 95):6.2f}{'':2}"
+                    f"{_share(each <= room):23.1f}{_middle(room):9.1f}{_middle(each):7.2f}{'':3}"
                     f"{np.median(bare):8.2f} / {np.percentile(bare, 95):6.2f}"
                 )
 
@@ -240,6 +246,39 @@ def _false_turns(cases: Sequence[Case], shapes: Sequence[Shape | Exception]) -> 
         false.append(abs(np.degrees(np.abs(shape.chain.turn).sum()) - judged(case.truth)[-1]))
         allowed.append(np.degrees(1.96 * sum(o.sigma_turn or 0.0 for o in shape.origins)) + 1e-6)
     return np.array(false), np.array(allowed)
+
+
+def _each_turn(cases: Sequence[Case], shapes: Sequence[Shape | Exception]) -> tuple[FloatArray, FloatArray]:
+    """How far each bend's turn is from the duct's between the middles of the straights beside it, and 1.96 of what is
+    stated for it. [degrees]
+    """
+    off, allowed = [], []
+    for case, shape in zip(cases, shapes, strict=True):
+        if isinstance(shape, Exception):
+            continue
+        truth, chain = case.truth, shape.chain
+        ends, way = (np.concatenate(([0.0], np.cumsum(v))) for v in (truth.length, truth.turn))
+        knots = np.concatenate(([0.0], np.cumsum(chain.length)))
+        for k in np.flatnonzero(chain.turn):
+            low, high = knots[k], knots[k + 1]
+            if k and not chain.turn[k - 1]:
+                low = 0.5 * (knots[k - 1] + knots[k])
+            if k + 1 < len(chain.turn) and not chain.turn[k + 1]:
+                high = 0.5 * (knots[k + 1] + knots[k + 2])
+            a, b = np.interp(np.array([low, high]) * ends[-1] / knots[-1], ends, way)
+            off.append(abs(np.degrees(chain.turn[k] - (b - a))))
+            allowed.append(np.degrees(1.96 * (shape.origins[k].sigma_turn or 0.0)))
+    return np.array(off), np.array(allowed)
+
+
+def _share(inside: FloatArray) -> float:
+    """Times in 100; of nothing, all."""
+    return 100.0 * float(np.mean(inside)) if len(inside) else 100.0
+
+
+def _middle(values: FloatArray) -> float:
+    """Median; of nothing, 0."""
+    return float(np.median(values)) if len(values) else 0.0
 
 
 def spent(task: Callable[[], object]) -> float:

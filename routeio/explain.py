@@ -197,6 +197,38 @@ def plainer(found: Explained, lines: IntArray, beliefs: Beliefs, *, arcs: bool) 
     return _stacked([plain, _take(found, rest)], [lines, rest])
 
 
+def straighter(found: Explained, lines: IntArray, beliefs: Beliefs) -> Explained:
+    """Return the lines with some of them by straights alone, fitted to all of their scattered vertices.
+
+    Parameters
+    ----------
+    found : Explained
+        All lines.
+    lines : ndarray of int
+        Those to be explained anew, rising.
+    beliefs : Beliefs
+        As for :func:`explained`.
+
+    Returns
+    -------
+    Explained
+        All lines; no vertex of those is left out.
+    """
+    part = found.traces.take(lines)
+    part = replace(part, weight=np.ones(len(part.xy)), most=np.full(part.count, np.inf))
+    division = divide(part, replace(beliefs.prices, arc=np.inf), beliefs.prior)
+    chain, _ = fitted(part, first_chain(part, division)[0], beliefs.prior, closeness=1e-4)
+    turn_sd, radius_sd = spread_of(part, chain, beliefs.prior)
+    told = found.scatter.take(lines)
+    straight = Explained(
+        part, chain, told, np.ones(part.count, bool), np.zeros(len(turn_sd), bool), turn_sd, radius_sd
+    )
+    rest = np.setdiff1d(np.arange(found.traces.count), lines)
+    if rest.size == 0:
+        return straight
+    return _stacked([straight, _take(found, rest)], [lines, rest])
+
+
 def _told(traces: Traces, drawn: BoolArray, known: BoolArray, sigma: float | None, ceiling: float) -> Scatter:
     """Return the scatter of the lines: none of those known to be exact, that stated, or that estimated."""
     told = stated(traces.count, 0.0)

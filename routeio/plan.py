@@ -13,7 +13,7 @@ from mechanics.errors import FloatArray
 from routeio.corners import round_corners
 from routeio.course import Course
 from routeio.elements import laid_out
-from routeio.explain import Beliefs, explained, plainer
+from routeio.explain import Beliefs, explained, plainer, straighter
 from routeio.faithful import faithless, left_behind
 from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.legs import Piece, pieces_of
@@ -21,8 +21,11 @@ from routeio.options import ReadOptions
 from routeio.radii import settle_radii
 from routeio.ready import Ready
 from routeio.runs import Run, Runs
+from routeio.strays import FEWEST
 from routeio.survey import Origin
 
+#: From which of the plainer ways on a shape goes through the vertices.
+_THROUGH = 2
 #: Standard deviation of a turn from which it is said that scatter was assumed. [rad]
 _DOUBT = math.radians(1.0)
 
@@ -132,19 +135,27 @@ def _explained(lines: Sequence[Ready], runs: list[Run], options: ReadOptions, be
     radii = settle_radii(found, beliefs.prior, options.standard_radii, options.sweep)
     elements = laid_out(found.traces, radii.chain, radii.sharp)
     plain = np.zeros(len(runs), bool)
-    # a shape that leaves its line gives way to a plainer one: straights and arcs through the vertices, then the legs
-    for arcs in (True, False):
+    # a shape that leaves its line gives way to a plainer one: where vertices scatter without the few that are stray, then
+    # by straights alone; then straights and arcs through the vertices, then the legs
+    long = np.diff(offsets) >= FEWEST
+    for plainness in range(4):
         loose = found.averaged & ~found.scatter.exact
         away = faithless(found.traces, elements, beliefs.tolerance, loose)
-        if away.any() and arcs:
-            behind = left_behind(found.traces, elements, beliefs.tolerance, loose)
+        if plainness < _THROUGH:
+            away &= loose & long
+        if not away.any():
+            continue
+        some = np.flatnonzero(away)
+        if plainness == 0:
+            behind = left_behind(found.traces, elements, beliefs.tolerance, away)
             weight = np.where(behind, 0.0, found.traces.weight)
             found = replace(found, traces=replace(found.traces, weight=weight))
-            away = faithless(found.traces, elements, beliefs.tolerance, loose)
-        if not away.any():
-            break
-        plain |= away
-        found = plainer(found, np.flatnonzero(away), beliefs, arcs=arcs)
+            continue
+        if plainness < _THROUGH:
+            found = straighter(found, some, beliefs)
+        else:
+            plain |= away
+            found = plainer(found, some, beliefs, arcs=plainness == _THROUGH)
         radii = settle_radii(found, beliefs.prior, options.standard_radii, options.sweep)
         elements = laid_out(found.traces, radii.chain, radii.sharp)
     return Runs(found, radii, elements, plain, np.array([lines[r.line].backward for r in runs]))

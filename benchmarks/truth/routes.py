@@ -14,6 +14,8 @@ FloatArray = NDArray[np.float64]
 
 #: How far a chord stands off the arc it is drawn for. [m]
 SAGITTA = 0.02
+#: At which a duct sets out. [rad]
+HEADING = 0.3
 
 
 def route(rng: np.random.Generator, bends: int | None = None, hilly: bool = False) -> Chain:
@@ -47,7 +49,7 @@ def route(rng: np.random.Generator, bends: int | None = None, hilly: bool = Fals
 
 def drawn(chain: Chain, step: float | None = None) -> FloatArray:
     """Vertices of chords that stand off by ``SAGITTA``, cut up so that none is longer than the step, shape (k, 3)."""
-    points = place(chain, (0.0, 0.0, 0.0), 0.3, SAGITTA).points
+    points = place(chain, (0.0, 0.0, 0.0), HEADING, SAGITTA).points
     if step is None:
         return points
     legs = np.hypot(*np.diff(points[:, :2], axis=0).T)
@@ -64,14 +66,43 @@ def digitised(
     heights: float = 0.0,
     correlation: float = 0.0,
     strays: float = 0.0,
+    together: int = 1,
 ) -> FloatArray:
-    """The vertices with scatter on each, correlated along the line if said, and a share of them a metre off."""
+    """The vertices with scatter on each, correlated along the line if said, and a share of them a metre off, alone or so
+    many neighbours together the same way.
+    """
     noise = rng.normal(0.0, 1.0, points.shape)
     for i in range(1, len(noise) if correlation else 0):
         noise[i] = correlation * noise[i - 1] + math.sqrt(1.0 - correlation**2) * noise[i]
     out = points + noise * np.array([scatter, scatter, heights])
-    off = rng.random(len(points)) < strays
+    off = rng.random(len(points)) < strays / together
     way = rng.uniform(0.0, 2.0 * math.pi, len(points))
-    out[off, 0] += np.cos(way[off])
-    out[off, 1] += np.sin(way[off])
+    for beside in range(together):
+        k = np.flatnonzero(off) + beside
+        k = k[k < len(out)]
+        out[k, 0] += np.cos(way[k - beside])
+        out[k, 1] += np.sin(way[k - beside])
     return out
+
+
+def short_line(rng: np.random.Generator, bent: bool) -> tuple[Chain, FloatArray]:
+    """A duct of 4 to 10 vertices 5 m apart or so, a straight or two straights and a bend, and those vertices on it."""
+    count = int(rng.integers(4, 11))
+    span = 5.0 * (count - 1)
+    length, turn = np.array([span]), np.zeros(1)
+    if bent:
+        angle = np.radians(rng.uniform(11.25, 90.0))
+        arc = angle * rng.uniform(3.0, min(15.0, 0.6 * span / angle))
+        before = rng.uniform(0.3, 0.7) * (span - arc)
+        length, turn = np.array([before, arc, span - arc - before]), np.array([0.0, angle, 0.0])
+    truth = Chain(length, np.zeros(len(turn)), np.zeros(len(turn)), turn)
+    at = np.linspace(0.0, 1.0, count)
+    at[1:-1] += rng.uniform(-0.3, 0.3, count - 2) / (count - 1)
+    ends = np.concatenate(([0.0], np.cumsum(length)))
+    station = at * ends[-1]
+    fine = np.linspace(0.0, ends[-1], 4001)
+    way = np.interp(fine, ends, np.concatenate(([0.0], np.cumsum(turn))))
+    steps = np.diff(fine)[:, None] * np.column_stack((np.cos(way), np.sin(way)))[1:]
+    path = np.vstack(([0.0, 0.0], np.cumsum(steps, axis=0)))
+    points = np.column_stack([np.interp(station, fine, path[:, k]) for k in (0, 1)] + [np.zeros(count)])
+    return truth, points

@@ -13,6 +13,7 @@ from mechanics.balance import tension_along
 from mechanics.chain import Chain
 from routeio.options import ReadOptions
 from routeio.rawlines import RawLine
+from routeio.scatter import likely
 from routeio.shape import Shape, recover_many
 
 ROUTES = Path(__file__).parents[2] / "benchmarks" / "truth" / "routes.py"
@@ -28,8 +29,6 @@ CELLS = {
 }
 
 QUICK = {"as drawn", "2 m", "2 m, 5 cm", "strays"}
-# eight routes are too few for what 30 cm leaves of the tension at the median
-ASKED = {"10 m, 30 cm": "most"}
 
 
 @pytest.fixture(scope="module")
@@ -70,9 +69,8 @@ def test_tension_and_turn_against_the_truth(routes, cell):
         ends = [tension_along(c, 20.0, 0.25, 500.0)[-1] for c in (shape.chain, truth)]
         tension.append(100.0 * abs(ends[0] / ends[1] - 1.0))
         turn.append(np.degrees(abs(np.abs(shape.chain.turn).sum() - np.abs(truth.turn).sum())))
-    asked = ASKED.get(cell, "both")
-    assert asked == "most" or np.median(tension) <= median
-    assert asked == "median" or np.percentile(tension, 95) <= most
+    assert np.median(tension) <= median
+    assert np.percentile(tension, 95) <= most
     # ten metres apart and 30 cm off, vertices tell a total turn to a few degrees only
     assert np.median(turn) <= (5.0 if scatter > 0.2 else 1.0)
 
@@ -109,21 +107,55 @@ def test_a_vertical_curve_drawn_by_chords_is_one(routes, radius, arcs):
     assert not chain.turn.any()
 
 
-def test_few_vertices_of_a_straight_are_a_straight():
+@pytest.mark.parametrize("bent", [False, True], ids=["straight", "bend"])
+@pytest.mark.parametrize("scatter", [0.05, pytest.param(0.3, marks=pytest.mark.slow)])
+def test_what_is_stated_for_short_lines_covers_their_turn(routes, bent, scatter):
+    """95 times in 100, alone and in a layer, scatter not told; fewer than 54 of 60 have a chance of 3 %."""
     rng = np.random.default_rng(23)
-    lines = []
-    for k in range(60):
-        points = np.column_stack(
-            (np.arange(4 + k % 7) * 5.0, np.zeros(4 + k % 7), np.full(4 + k % 7, np.nan))
-        )
-        points[:, :2] += rng.normal(0.0, 0.05, (len(points), 2))
-        lines.append(raw(points))
-    shapes = recover_many(lines, ReadOptions(sweep=5.0))
-    alone = [recovered(line) for line in lines[:20]]
-    for lot in (shapes, alone):
+    truths, lines = [], []
+    for _ in range(60):
+        truth, clean = routes.short_line(rng, bent)
+        truths.append(np.abs(truth.turn).sum())
+        lines.append(raw(flat(routes.digitised(clean, rng, scatter))))
+    layer = recover_many(lines, ReadOptions(sweep=5.0))
+    for lot in (layer, [recovered(line) for line in lines[:: 2 if scatter > 0.1 else 6]]):
+        step = len(lines) // len(lot)
         covered = []
-        for shape in lot:
+        for truth, shape in zip(truths[::step], lot, strict=True):
             assert isinstance(shape, Shape)
             stated = sum(o.sigma_turn or 0.0 for o in shape.origins)
-            covered.append(np.abs(shape.chain.turn).sum() <= 1.96 * stated + 1e-9)
-        assert np.mean(covered) >= 0.95
+            covered.append(abs(np.abs(shape.chain.turn).sum() - truth) <= 1.96 * stated + 1e-9)
+        assert np.mean(covered) >= 0.9
+
+
+def test_a_lone_short_line_says_what_was_assumed_and_a_stated_scatter_rules(routes):
+    points = np.array([[0, 0], [5, 0.1], [10, 0.0], [13, 4], [16, 8.1]], float)
+    line = raw(np.column_stack((points, np.full(5, np.nan))))
+    shape = recovered(line)
+    assert "scatter-assumed" in {f.code for f in shape.findings}
+    told = recover_many([line], ReadOptions(sweep=5.0, scatter=0.02))[0]
+    exact = recover_many([line], ReadOptions(sweep=5.0, scatter=0.0))[0]
+    wide, narrow, none = (
+        sum(o.sigma_turn or 0.0 for o in s.origins) for s in (shape, told, exact) if isinstance(s, Shape)
+    )
+    assert wide > narrow > none
+    assert not {"scatter-assumed"} & {f.code for s in (told, exact) for f in s.findings}
+
+
+@pytest.mark.parametrize("at", [0, 14, 28], ids=["start", "middle", "end"])
+def test_two_stray_neighbours_leave_the_rest_of_the_line_alone(at):
+    rng = np.random.default_rng(24)
+    points = np.column_stack((np.arange(30) * 2.0, np.zeros(30), np.full(30, np.nan)))
+    points[:, :2] += rng.normal(0.0, 0.05, (30, 2))
+    points[at : at + 2, 1] += 1.0
+    chain = recovered(raw(points)).chain
+    # at an end they may be the duct's own way into its vault, and stay: a turn each way
+    assert np.count_nonzero(chain.turn) <= (2 if at != 14 else 0)
+
+
+def test_residuals_rule_over_what_is_usual_where_there_are_many():
+    """The deviation of normal residuals, from the law of large numbers."""
+    rng = np.random.default_rng(25)
+    for sigma in (0.02, 0.3):
+        off = rng.normal(0.0, sigma, 2000)
+        assert likely(np.array([off @ off]), np.array([2000]))[0] == pytest.approx(sigma, rel=0.06)
