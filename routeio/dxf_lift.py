@@ -36,7 +36,7 @@ _HEAD = re.compile(
 #: What vertices are written in, up to the first letter of the next entity's name.
 _NUMBERS = re.compile(rb"[-+.\deE \r\n]*")
 #: Words in whose place the section may end.
-_END = re.compile(rb"\n\s*(?:ENDSEC|SECTION|EOF)")
+_END = re.compile(rb"\n[^\S\n]*(?:ENDSEC|SECTION|EOF)")
 _SECTION = re.compile(rb"(?:\A|\n) *0\r?\n *SECTION\r?\n *2\r?\nENTITIES\r?\n")
 #: Codes that vertices have: x, y, widths at start and end, bulge, number.
 _VERTEX_CODES = (10, 20, 40, 41, 42, 91)
