@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from mechanics.units import show
 from tautline.deliver.digest import GRADE_UNKNOWN
 from tautline.document import Document
-from tautline.errors import UsageError
+from tautline.errors import ResultError, UsageError
 from tautline.explain_answer import answer_lines
 from tautline.explain_bundle import in_each_duct
 from tautline.explain_checks import check_lines
@@ -16,6 +16,7 @@ from tautline.explain_lines import WIDTH, fitted
 from tautline.explain_lubricant import lubricant_lines
 from tautline.explain_page import Page
 from tautline.explain_reverse import other_lines, turned
+from tautline.explain_sound import refuse_unsound
 from tautline.explain_tensions import tension_lines
 from tautline.job_table import nearest
 
@@ -55,17 +56,26 @@ def find_pull(document: Document, name: str) -> Document:
     Raises
     ------
     UsageError
-        No such pull; the message lists those there are.
+        No such pull, and the message lists those there are; or several of that name.
+    ResultError
+        What the document says of it does not hold together.
     """
     pulls = _all_pulls(document)
     names = [f"{p['feed']}:{p['pull']}" for p in pulls]
     if name.isdecimal() and 1 <= int(name) <= len(pulls):
-        return pulls[int(name) - 1]
-    if name in names:
-        return pulls[names.index(name)]
+        return _sound(document, pulls[int(name) - 1])
     back = [f"{p['pull']}:{p['feed']}" for p in pulls]
-    if name in back:
-        return turned(pulls[back.index(name)])
+    for known in (names, back):
+        numbers = [i for i, known_name in enumerate(known) if known_name == name]
+        if len(numbers) > 1 and any(pulls[i] != pulls[numbers[0]] for i in numbers):
+            listed = ", ".join(str(i + 1) for i in numbers)
+            way = "is the name" if known is names else "is the other way"
+            raise UsageError(
+                f'"{name}" {way} of {len(numbers)} pulls, numbers {listed}: say which by its number'
+            )
+        if numbers:
+            pull = _sound(document, pulls[numbers[0]])
+            return pull if known is names else turned(pull)
     listed = ", ".join(f"{i} {n}" for i, n in enumerate(names[:20], 1)) + (", ..." if len(names) > 20 else "")
     raise UsageError(
         f'there is no pull "{name}" in this result{nearest(name, names)}; it has {listed or "none"}'
@@ -88,7 +98,21 @@ def explain(document: Document, pull: Document, width: int = WIDTH) -> str:
     -------
     str
         Lines of text, in feet and pounds-force or in metres and newtons, as the job has it.
+
+    Raises
+    ------
+    ResultError
+        A number of the document is too large to be worked with.
     """
+    try:
+        return _page(document, pull, width)
+    except OverflowError as error:
+        raise ResultError(
+            f"the result has numbers in {pull['feed']}:{pull['pull']} too large to be worked; plan or check again"
+        ) from error
+
+
+def _page(document: Document, pull: Document, width: int) -> str:
     page = Page.of(document, pull)
     parts = {
         f"PULL {pull['feed']} -> {pull['pull']}   {document['job']['name']}": [
@@ -115,6 +139,11 @@ def explain(document: Document, pull: Document, width: int = WIDTH) -> str:
         if under:
             written.append("\n".join((heading, *under)))
     return "\n\n".join(written) + "\n"
+
+
+def _sound(document: Document, pull: Document) -> Document:
+    refuse_unsound(document, pull)
+    return pull
 
 
 def _listed(sentences: list[str]) -> list[str]:

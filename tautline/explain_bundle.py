@@ -138,10 +138,28 @@ def _in_duct(page: Page, inside: float, correction: float, factor: float) -> Ite
             yield f"    k' = k + z (2 N + 1)/6 s^2 = {with_them.correction_text} = {number(with_them.correction)}"
             yield f"    q' = max(q k'/k, k'/2 (1 + z/6)) = {with_them.factor_text} = {number(with_them.factor)}"
         return
-    yield (
-        f"    weight correction {number(correction)}, sidewall factor q = {number(factor)}: not by one of the plain "
-        "formulas; see the notes, and what the job overrides"
+    own = next(
+        (
+            lie
+            for lie in lies(len(main), d, inside)
+            if len(sizes) == 1 and page.pull["arrangement"] == lie.name
+        ),
+        None,
     )
+    for said, value, key in (
+        ("weight correction k", correction, "weight_correction"),
+        ("sidewall factor q", factor, "sidewall_factor"),
+    ):
+        how = "not by one of the plain formulas; see the notes"
+        if any(f"{key}:" in sentence for sentence in page.document["overrides"]):
+            how = "stated by the job"
+        elif own and not beside:
+            by = own.correction_text if key == "weight_correction" else own.factor_text
+            if math.isclose(
+                value, own.correction if key == "weight_correction" else own.factor, rel_tol=SAME
+            ):
+                how = f"{own.name} by {by}, s = d / (D - d) = {number(d / (inside - d))}, its own k {number(own.correction)}"
+        yield f"    {said} = {number(value)}, {how}"
 
 
 def _put(formula: str, s: str, k: str) -> str:

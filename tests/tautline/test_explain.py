@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tautline.errors import UsageError
+from tautline.errors import ResultError, UsageError
 from tautline.explain import explain, find_pull
 
 DOCUMENT = json.loads((Path(__file__).parent / "deliver" / "handwritten.json").read_text(encoding="utf-8"))
@@ -118,3 +118,54 @@ def test_warnings_that_touch_the_pull_are_printed():
     assert "warning [invert-missing]: no invert. Remedy: survey it." in text
     assert "Grade not known: taken as flat" in text
     assert "[far]" not in text
+
+
+@pytest.mark.parametrize(
+    ("part", "key", "value", "told"),
+    [
+        ("segments", "friction", [0.2], "segments.friction has 1 entries"),
+        ("profile", "tension_N", [], "profile.tension_N has 0 entries"),
+        ("segments", "length_m", 0.0, r"segments.length_m\[0\] must be above 0, got 0.0"),
+        ("segments", "turn_rad", math.nan, r"segments.turn_rad\[0\] is nan"),
+    ],
+)
+def test_a_document_that_does_not_hold_together_is_refused(part, key, value, told):
+    document = copy.deepcopy(DOCUMENT)
+    pull = document["sections"][0]["pulls"][0]
+    if isinstance(value, list):
+        pull[part][key] = value
+    else:
+        pull[part][key][0] = value
+    with pytest.raises(ResultError, match=told):
+        explain(document, find_pull(document, "1"))
+
+
+def test_numbers_too_large_to_be_worked_are_refused():
+    document = copy.deepcopy(DOCUMENT)
+    segments = document["sections"][0]["pulls"][0]["segments"]
+    segments["weight_correction"] = [1e300] * len(segments["length_m"])
+    with pytest.raises(ResultError, match="too large"):
+        explain(document, find_pull(document, "1"))
+
+
+def test_a_name_of_two_pulls_is_asked_back():
+    document = copy.deepcopy(DOCUMENT)
+    first = document["sections"][0]["pulls"][0]
+    document |= {"command": "check", "pulls": [first, first | {"relube": [], "length_m": 1.0}]}
+    with pytest.raises(UsageError, match="numbers 1, 2"):
+        find_pull(document, f"{first['feed']}:{first['pull']}")
+    assert find_pull(document, "2")["length_m"] == 1.0
+
+
+def test_the_page_begins_with_what_it_comes_to():
+    document = copy.deepcopy(DOCUMENT)
+    pull = document["sections"][0]["pulls"][0]
+    governs = next(c for c in pull["checks"] if c["name"] == pull["governs"])
+    first = " ".join(explain(document, pull).split("\n\n")[1].split())
+    assert first.startswith(f"{pull['verdict'].upper()} governed by {pull['governs'].replace('_', ' ')}")
+    assert f"({100 * governs['utilisation']:.1f} %)" in first
+    # a limit passed by a hair does not look like one just kept
+    governs |= {"value": 1.000001 * governs["limit"], "utilisation": 1.000001, "verdict": "fail"}
+    first = " ".join(explain(document, pull | {"verdict": "fail"}).split("\n\n")[1].split())
+    assert first.startswith("FAIL, 1 of ")
+    assert "(100.0001 %)" in first

@@ -165,7 +165,7 @@ def test_both_ways_of_a_pull_give_the_same_page(checked):
         assert (there["feed"], back["feed"]) == ("B", "C")
         own, other = (explain(document, p).split("HELD BACK")[-1] for p in (back, find_pull(document, "B:C")))
         assert there["reverse"]["lubricant"] == back["lubricant"]
-        turned = explain(document, {**there, **find_pull({"command": "check", "pulls": [there]}, "C:B")})
+        turned = explain(document, {**there, **find_pull({**document, "pulls": [there]}, "C:B")})
         assert (
             turned.split("\nCHECKS\n")[1].split("\nTHE OTHER WAY")[0].split("\nNOTES")[0]
             == (own.split("\nCHECKS\n")[1].split("\nTHE OTHER WAY")[0].split("\nNOTES")[0])
