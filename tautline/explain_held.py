@@ -275,7 +275,8 @@ def braked(page: Page) -> tuple[float, ...]:
         At the start and at the end of each segment, before an assist relieves it. [N]
     """
     unit = page.units.force_unit
-    tension = page.pull.get("brake_tension_N", page.pull["holding_tension_N"]) / unit
+    held: float = page.pull.get("brake_tension_N", page.pull["holding_tension_N"])
+    tension = held / unit
     found = [tension]
     for piece, added in zip(page.pieces, page.pull["segments"]["added_N"], strict=True):
         leaving = work(piece, tension).tension
