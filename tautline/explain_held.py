@@ -275,8 +275,9 @@ def braked(page: Page) -> tuple[float, ...]:
         At the start and at the end of each segment, before an assist relieves it. [N]
     """
     unit = page.units.force_unit
-    held: float = page.pull.get("brake_tension_N", page.pull["holding_tension_N"])
-    tension = held / unit
+    holding: float = page.pull["holding_tension_N"]
+    brake: float = page.pull.get("brake_tension_N", holding)
+    tension = brake / unit
     found = [tension]
     for piece, added in zip(page.pieces, page.pull["segments"]["added_N"], strict=True):
         leaving = work(piece, tension).tension
