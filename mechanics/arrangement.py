@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from mechanics.errors import DomainError, FloatArray, in_range, one_of, together, whole
 from mechanics.packing import ENCLOSING
-from mechanics.tables import built_in
+from mechanics.tables import Tables, tables_of
 
 LOOSE_FILL = 0.53
 """Greatest fill for which loose piles of four to six cables stay within the safe side taken."""
@@ -201,7 +201,9 @@ def clearance(
     return np.asarray(D - ENCLOSING[(cables or 1) - 1] * d)
 
 
-def jam_ratio(inside_diameter: ArrayLike, diameters: tuple[float, float, float]) -> FloatArray:
+def jam_ratio(
+    inside_diameter: ArrayLike, diameters: tuple[float, float, float], tables: Tables | None = None
+) -> FloatArray:
     r"""Jam ratio of three single cables: near 3 they can stand abreast and wedge in a bend.
 
     .. math:: J = 1.05\, D / \bar d
@@ -212,6 +214,8 @@ def jam_ratio(inside_diameter: ArrayLike, diameters: tuple[float, float, float])
         Of the duct, D. [m]
     diameters : tuple of three floats
         Of the cables; their mean counts. [m]
+    tables : Tables, optional
+        With a user's own allowance for ovality.
 
     Returns
     -------
@@ -236,7 +240,7 @@ def jam_ratio(inside_diameter: ArrayLike, diameters: tuple[float, float, float])
     d = in_range("diameters", diameters, above=0.0)
     if d.shape != (3,):
         raise DomainError(f"diameters must be three, got {d.size}")
-    allowance = built_in().find("limits", "jam_allowance").number("value")
+    allowance = tables_of(tables).find("limits", "jam_allowance").number("value")
     return np.asarray(allowance * D / d.mean())
 
 

@@ -241,7 +241,9 @@ def _lie(bundle: Bundle, D: float, tables: Tables) -> Lie:
         weight_correction=correction if bundle.weight_correction is None else bundle.weight_correction,
         sidewall_factor=factor if bundle.sidewall_factor is None else bundle.sidewall_factor,
         clearance=gap,
-        jam_ratio=float(jam_ratio(D, (diameters[0], diameters[1], diameters[2]))) if single_three else None,
+        jam_ratio=float(jam_ratio(D, (diameters[0], diameters[1], diameters[2]), tables))
+        if single_three
+        else None,
         fill=float(fill(D, [c.diameter for c in bundle.cables])),
         refusal=refusal,
         notes=notes,

@@ -131,7 +131,7 @@ class Tables:
     Raises
     ------
     DomainError
-        A user's table is not readable; the message names file, line and column.
+        No such folder, or a user's table is not readable; the message names file, line and column.
     """
 
     def __init__(self, folder: Path | str | None = None) -> None:
@@ -141,10 +141,15 @@ class Tables:
             return
         if not isinstance(folder, Path | str):
             raise DomainError(f"folder must be a path, got {folder!r}")
+        if not Path(folder).is_dir():
+            raise DomainError(f"folder must be a folder that there is, got {str(folder)!r}")
         for name in _COLUMNS:
             file = Path(folder) / f"{name}.csv"
             if file.is_file():
-                self._entries[name] |= _read(name, _text_of(file), str(file))
+                rows = _read(name, _text_of(file), str(file))
+                if name == "limits":
+                    _known_limits(rows)
+                self._entries[name] |= rows
                 self.extended = (*self.extended, str(file))
 
     def rows(self, table: str) -> Iterator[Entry]:
@@ -337,6 +342,20 @@ def _read(table: str, text: str, file: str) -> dict[tuple[str, ...], Entry]:
             raise DomainError(f"{place} says again what {entries[alike].place} says")
         entries[alike] = Entry(key, values, cells["source"], place)
     return entries
+
+
+def _known_limits(rows: Mapping[tuple[str, ...], Entry]) -> None:
+    """Refuse limits of a user's that nothing looks at, or that are of another kind than what they stand for."""
+    known = _built_in("limits")
+    for key, row in rows.items():
+        if key not in known:
+            names = ", ".join(e.key[0] for e in known.values())
+            raise DomainError(f"{row.place}, name must be one of {names}, got {row.key[0]!r}")
+        kind = known[key].text("kind")
+        if row.text("kind") != kind:
+            raise DomainError(
+                f"{row.place}, kind of {row.key[0]} must be {kind or 'empty'}, got {row.text('kind')!r}"
+            )
 
 
 def _value(cell: str, how: str, cells: Mapping[str, str], name: str) -> float | str:

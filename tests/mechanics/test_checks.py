@@ -317,9 +317,13 @@ def test_a_users_tables_rule_a_pull(tmp_path: Any) -> None:
         "construction,pressure,source\nshielded,1000 lbf/ft,its data sheet\n"
     )
     (tmp_path / "limits.csv").write_text(
-        "name,value,kind,source\npulling_eye,2 kN,force,stamped on the eye\n"
+        "name,value,kind,source\npulling_eye,2 kN,force,stamped on the eye\njam_allowance,1,,measured: round bends\n"
     )
     mine = evaluated(tables=Tables(tmp_path))
+    assert check(evaluated(THREE), "jam_ratio").value == pytest.approx(1.05 * INSIDE / 0.041)
+    assert check(evaluated(THREE, tables=Tables(tmp_path)), "jam_ratio").value == pytest.approx(
+        INSIDE / 0.041
+    )
     assert check(mine, "max_sidewall").limit == pytest.approx(1000 * LBF / 0.3048)
     assert check(mine, "eye_tension").limit == 2000.0
     assert check(mine, "eye_tension").source == "stamped on the eye"

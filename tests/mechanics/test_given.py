@@ -284,7 +284,7 @@ WALK: list[tuple[Callable[..., Any], dict[str, Any], dict[str, str]]] = [
         {"jacket": "PVC", "kind": "PVC 40"},
         {"jacket": NAME, "kind": NAME, "tables": "None"},
     ),
-    (tables.Tables, {}, {"folder": "None word figure"}),
+    (tables.Tables, {}, {"folder": "None"}),
     (packing.enclosing, {"diameters": [1.0]}, {"diameters": "two"}),
     (STRAIGHT.part, {"start": 0, "stop": 1}, {"start": "", "stop": ""}),
     (STRAIGHT.chain, {"index": 0}, {"index": ""}),

@@ -27,6 +27,11 @@ def test_a_folder_adds_and_replaces_rows(tmp_path: Path) -> None:
     assert mine.extended == (str(tmp_path / "ducts.csv"),)
 
 
+def test_a_folder_that_there_is_not(tmp_path: Path) -> None:
+    with pytest.raises(DomainError, match="folder must be a folder that there is"):
+        Tables(tmp_path / "none")
+
+
 def test_a_folder_without_tables_changes_nothing(tmp_path: Path) -> None:
     assert Tables(tmp_path).extended == ()
     assert list(Tables(tmp_path).rows("ducts")) == list(built_in().rows("ducts"))
@@ -48,6 +53,16 @@ def test_columns_may_stand_in_any_order_after_a_byte_order_mark(tmp_path: Path) 
             r"ducts\.csv, line 2, inside_diameter must be a number with a unit",
         ),
         ("ducts", HEAD + "clay,4,-100 mm,measured\n", r"line 2, inside_diameter must be above 0"),
+        (
+            "limits",
+            "name,value,kind,source\npuling_eye,20 kN,force,stamped\n",
+            r"line 2, name must be one of pulling_eye, .*, got 'puling_eye'",
+        ),
+        (
+            "limits",
+            "name,value,kind,source\npulling_eye,20 mm,length,stamped\n",
+            r"line 2, kind of pulling_eye must be force, got 'length'",
+        ),
         ("ducts", HEAD + "clay,4,0 mm,measured\n", r"line 2, inside_diameter must be above 0"),
         ("ducts", HEAD + "clay,4,nan mm,measured\n", r"line 2, inside_diameter must be a number"),
         ("ducts", HEAD + "clay,4,9**9**9 mm,measured\n", r"line 2, inside_diameter must be a number"),
