@@ -169,6 +169,7 @@ class Sweep:
         tension, worst = np.full(farthest.size, low), np.full(farthest.size, load)
         spare = np.empty(farthest.size)
         reach = farthest - begin - np.arange(farthest.size)
+        nearer = bool(np.any(farthest < self._last))
         loads: list[FloatArray] = []
         step = 0
         while True:
@@ -184,8 +185,9 @@ class Sweep:
                     np.maximum(work[0] - self._assist[here], self._floor, out=work[0])
             self._through(self._spans, here, work)
             np.maximum(work[1], np.divide(work[0], self._bound[here], out=work[2]), out=work[1])
-            there = np.full(farthest.size, np.nan)
-            there[:lanes] = np.where(reach[:lanes] > step, work[1], np.nan)
+            there = np.append(work[1], np.full(farthest.size - lanes, np.nan))
+            if nearer:
+                there[reach <= step] = np.nan
             if not (there <= scale).any():
                 break
             if behind.count:
