@@ -78,7 +78,7 @@ def find_pull(document: Document, name: str) -> Document:
             return pull if known is names else turned(pull)
     listed = ", ".join(f"{i} {n}" for i, n in enumerate(names[:20], 1)) + (", ..." if len(names) > 20 else "")
     raise UsageError(
-        f'there is no pull "{name}" in this result{nearest(name, names)}; it has {listed or "none"}'
+        f'there is no pull "{name}" in this result{nearest(name, [*names, *back])}; it has {listed or "none"}'
     )
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
+import sys
 import textwrap
 from collections.abc import Iterable, Iterator
 
@@ -14,6 +16,28 @@ KEPT = "\u00a0"
 _LIST = re.compile(r"(?<=[,;]) (?=(?:[A-Za-z][\w' ]{0,5}|1/R) = )")
 _SHORT = 12  # characters; of a name that no line is broken behind
 _LEAD = re.compile(r" *(?:[a-z]+ {2,})?")  # the indent of a line, with the word in its margin
+
+
+def terminal_width() -> int:
+    """Return how wide a page may be on this terminal, also where it goes through a pager.
+
+    Returns
+    -------
+    int
+        What COLUMNS says, else the terminal of output, messages or input, whichever there is; :data:`WIDTH` at most,
+        and without any. [characters]
+    """
+    told = os.environ.get("COLUMNS", "")
+    if told.isdecimal() and int(told) > 0:
+        return min(WIDTH, int(told))
+    for stream in (sys.__stdout__, sys.__stderr__, sys.__stdin__):
+        try:
+            columns = os.get_terminal_size(stream.fileno()).columns if stream else 0
+        except (OSError, ValueError):  # no terminal, or closed
+            continue
+        if columns > 0:
+            return min(WIDTH, columns)
+    return WIDTH
 
 
 def fitted(lines: Iterable[str], width: int = WIDTH) -> Iterator[str]:

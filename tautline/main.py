@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import shutil
 import sys
 import traceback
 from collections.abc import Callable, Sequence
@@ -425,11 +424,10 @@ def _report(given: argparse.Namespace) -> Exit:
 def _explain(given: argparse.Namespace) -> Exit:
     from tautline.document import read_document
     from tautline.explain import explain, find_pull
-    from tautline.explain_lines import WIDTH
+    from tautline.explain_lines import terminal_width
 
     document = read_document(given.result)
-    width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
-    _print(explain(document, find_pull(document, given.pull), width))
+    _print(explain(document, find_pull(document, given.pull), terminal_width()))
     return Exit.PASS
 
 

@@ -3,13 +3,17 @@
 import copy
 import json
 import math
+import os
 import re
+import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from tautline.errors import ResultError, UsageError
 from tautline.explain import explain, find_pull
+from tautline.explain_lines import terminal_width
 
 DOCUMENT = json.loads((Path(__file__).parent / "deliver" / "handwritten.json").read_text(encoding="utf-8"))
 
@@ -20,6 +24,9 @@ def test_a_pull_by_number_and_by_its_vaults():
     assert find_pull(DOCUMENT, f"{first['feed']}:{first['pull']}") is first
     with pytest.raises(UsageError, match="there is no pull"):
         find_pull(DOCUMENT, "99")
+    other = f"{first['pull']}:{first['feed']}"
+    with pytest.raises(UsageError, match=f'did you mean "{other}"'):
+        find_pull(DOCUMENT, other.swapcase() + "x")
 
 
 def test_everything_needed_stands_on_the_page():
@@ -169,3 +176,22 @@ def test_the_page_begins_with_what_it_comes_to():
     first = " ".join(explain(document, pull | {"verdict": "fail"}).split("\n\n")[1].split())
     assert first.startswith("FAIL, 1 of ")
     assert "(100.0001 %)" in first
+
+
+def test_the_page_is_as_wide_as_the_terminal_behind_a_pager(monkeypatch):
+    def size(descriptor):
+        if descriptor == 1:
+            raise OSError("not a terminal")
+        return os.terminal_size((80, 24))
+
+    streams = {
+        name: SimpleNamespace(fileno=lambda at=at: at)
+        for at, name in enumerate(("stdin", "stdout", "stderr"))
+    }
+    for name, stream in streams.items():
+        monkeypatch.setattr(sys, f"__{name}__", stream)
+    monkeypatch.delenv("COLUMNS", raising=False)
+    monkeypatch.setattr(os, "get_terminal_size", size)
+    assert terminal_width() == 80
+    monkeypatch.setenv("COLUMNS", "300")
+    assert terminal_width() == 110
