@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mechanics.errors import FloatArray
-from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure
+from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure, ragged_take
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +43,16 @@ class Elements:
     element: IntArray
     station: FloatArray
     off: FloatArray
+
+    def take(self, lines: IntArray, vertices: IntArray) -> Elements:
+        """Return those of the given lines alone, ``vertices`` being the offsets of all lines' vertices."""
+        index, offsets = ragged_take(self.offsets, lines)
+        at, sizes = ragged_take(vertices, lines)
+        moved = np.repeat(offsets[:-1] - self.offsets[:-1][lines], np.diff(sizes))
+        return Elements(
+            offsets, self.length[index], self.turn[index], self.straight[index], self.start[lines],
+            self.heading[lines], self.element[at] + moved, self.station[at], self.off[at],
+        )  # fmt: skip
 
 
 def laid_out(traces: Traces, chain: Tangents, sharp: BoolArray) -> Elements:

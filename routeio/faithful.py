@@ -120,8 +120,19 @@ def faithless(traces: Traces, elements: Elements, tolerance: float, loose: BoolA
         Those with a point of the shape further from its leg, or a vertex further from the shape, than scatter,
         tolerance and a bend told by the vertices about it explain.
     """
-    shape, vertex = departures(traces, elements)
     margin = tolerance + np.where(loose, _SCATTERS * traces.scatter, tolerance)
+    # a straight alone lies as near its legs as their vertices lie to it
+    lone = (np.diff(elements.offsets) == 1) & np.logical_and.reduceat(
+        traces.weight > 0.0, traces.offsets[:-1]
+    )
+    if lone.any():
+        out = lone & ~(np.maximum.reduceat(np.abs(elements.off), traces.offsets[:-1]) <= margin)
+        rest = np.flatnonzero(~lone)
+        if rest.size:
+            part = elements.take(rest, traces.offsets)
+            out[rest] = faithless(traces.take(rest), part, tolerance, loose[rest])
+        return np.asarray(out)
+    shape, vertex = departures(traces, elements)
     line = shape[:, 0].astype(np.int64)
     off, size, turn = shape[:, 1], shape[:, 2], shape[:, 3]
     sharp = 0.5 * size * np.tan(0.5 * np.minimum(turn, _SCATTERED_TURN))

@@ -138,14 +138,18 @@ def _explained(lines: Sequence[Ready], runs: list[Run], options: ReadOptions, be
     # a shape that leaves its line gives way to a plainer one: where vertices scatter without the few that are stray, then
     # by straights alone; then straights and arcs through the vertices, then the legs
     long = np.diff(offsets) >= FEWEST
+    some, leaves = np.arange(len(runs)), np.zeros(len(runs), bool)
     for plainness in range(4):
         loose = found.averaged & ~found.scatter.exact
-        away = faithless(found.traces, elements, beliefs.tolerance, loose)
-        if plainness < _THROUGH:
-            away &= loose & long
-        if not away.any():
-            continue
+        if some.size:
+            # only those that changed are looked at again
+            leaves[some] = faithless(
+                found.traces.take(some), elements.take(some, offsets), beliefs.tolerance, loose[some]
+            )
+        away = leaves & loose & long if plainness < _THROUGH else leaves.copy()
         some = np.flatnonzero(away)
+        if some.size == 0:
+            continue
         if plainness == 0:
             behind = left_behind(found.traces, elements, beliefs.tolerance, away)
             weight = np.where(behind, 0.0, found.traces.weight)
