@@ -19,6 +19,7 @@ from mechanics.limits import (
     overriding,
     sidewall_cap,
     tension_caps,
+    told,
 )
 from mechanics.rules import Check, Rules
 from mechanics.setting import NO_BEND, Setting, bend_angle
@@ -309,7 +310,7 @@ def _not_colder(cap: Cap, rules: Rules, temperature: float) -> Check:
         cap.limit,
         None,
         "degC",
-        cap.source,
+        told(cap, rules, True),
         binding,
         ("fail" if binding else "attention") if fails else "pass",
         None,

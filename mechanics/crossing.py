@@ -13,6 +13,7 @@ from mechanics.chain import Chain
 from mechanics.errors import number, point
 
 _SMALL = 1e-6  # lengths below this are none [m]
+_TOUCH = 1e-2  # of the radius: bends nearer to each other touch
 _ROUNDS = 60
 _WIDEST = math.radians(150.0)  # beyond, tangents hardly meet: one bend, wherever the mouths stand
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
@@ -192,7 +193,8 @@ def _least_set_back(a: _Vector, b: _Vector, d: _Vector, radius: float) -> tuple[
             low = middle
         else:
             high, found = middle, nearer
-    return high, found[0], 0.0  # just fitting: the bends touch
+    # either the bends just touch, or it is only for the way not to lead back, and a straight is left between them
+    return high, found[0], found[1] if found[1] > _TOUCH * radius else 0.0
 
 
 def _s_bend(a: _Vector, b: _Vector, d: _Vector, radius: float) -> tuple[_Vector, float] | None:

@@ -385,6 +385,29 @@ def binds(name: str, rules: Rules, usually: bool) -> bool:
     return usually if stated.binding is None else stated.binding
 
 
+def told(cap: Cap, rules: Rules, usually: bool) -> str:
+    """Return the source of a limit, and that the job lets its check bind, or not, against the usual.
+
+    Parameters
+    ----------
+    cap : Cap
+        The limit.
+    rules : Rules
+        With the job's overrides.
+    usually : bool
+        Whether it binds where the job does not say.
+
+    Returns
+    -------
+    str
+        For the check.
+    """
+    now = binds(cap.name, rules, usually)
+    if now == usually:
+        return cap.source
+    return f"{cap.source}; {'binding' if now else 'advice only'}, as stated in the job"
+
+
 def known_overrides(rules: Rules) -> None:
     """Refuse overrides of checks that do not exist, or that have no limit to state.
 
@@ -471,6 +494,7 @@ def at_least(
 def _held(
     cap: Cap, value: float, used: float, unit: str, rules: Rules, binding: bool, where: float | None
 ) -> Check:
+    source = told(cap, rules, binding)
     binding = binds(cap.name, rules, binding)
     attention = (rules.tables or built_in()).find("limits", "attention").number("value")
     verdict: Verdict = "pass"
@@ -478,4 +502,4 @@ def _held(
         verdict = "fail" if binding else "attention"
     elif binding and used > attention and cap.name not in SUPPLY:
         verdict = "attention"
-    return Check(cap.name, value, cap.limit, used, unit, cap.source, binding, verdict, where, cap.overridden)
+    return Check(cap.name, value, cap.limit, used, unit, source, binding, verdict, where, cap.overridden)

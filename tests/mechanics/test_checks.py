@@ -263,6 +263,17 @@ def test_jam_only_for_three_single_cables_in_bends() -> None:
         assert found.verdict == verdict
 
 
+def test_a_check_that_the_job_lets_bind_or_not_says_so() -> None:
+    for name, bound, said in (("max_sidewall", False, "advice only"), ("fill", True, "binding")):
+        usual, stated = evaluated(), evaluated(overrides={name: Override(binding=bound)})
+        assert check(stated, name).binding is bound
+        assert check(stated, name).source == f"{check(usual, name).source}; {said}, as stated in the job"
+        same = evaluated(overrides={name: Override(binding=not bound)})
+        assert check(same, name).source == check(usual, name).source
+    warm = evaluated(temperature=-30.0, overrides={"temperature": Override(binding=False)})
+    assert check(warm, "temperature").source.endswith("; advice only, as stated in the job")
+
+
 def test_cold_cable_and_lubricant() -> None:
     assert "temperature" not in names(evaluated())
     cool = evaluated(temperature=-10.0)

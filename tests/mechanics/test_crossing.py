@@ -72,6 +72,24 @@ def test_mouths_too_near_are_set_back_just_enough() -> None:
     assert way.set_back == pytest.approx((2 * R * math.sin(angle) - 0.2) / 2, abs=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("offset", "heading_in", "heading_out"),
+    [((1.5, -3.0, 0.0), 0.0, 0.0), ((0.9, 2.2, 0.0), 0.1, -0.4), ((4.8, -2.1, 0.0), 0.85, 0.7)],
+)
+def test_mouths_far_aside_leave_a_straight_between_the_bends(
+    offset: tuple[float, float, float], heading_in: float, heading_out: float
+) -> None:
+    # set back for the way not to lead back, not for want of room: the bends do not touch
+    way = vault_crossing(offset, heading_in, 0.0, heading_out, 0.0, 0.6)
+    assert way.guide.tolist() == [True, False, True]
+    end, heading, _ = lands(way, heading_in, 0.0)
+    back = way.set_back * np.array(
+        [math.cos(heading_in) + math.cos(heading_out), math.sin(heading_in) + math.sin(heading_out), 0.0]
+    )
+    assert end == pytest.approx(offset + back, abs=1e-3)
+    assert heading == pytest.approx(heading_out)
+
+
 def test_far_apart_and_no_room_goes_straight_over() -> None:
     way = vault_crossing((0.0, 3.0, 0), 0.0, 0.0, 0.0, 0.0, R)
     assert np.degrees(np.abs(way.chain.turn[way.guide])) == pytest.approx([90.0, 90.0], abs=0.1)
