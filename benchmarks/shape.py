@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from statistics import NormalDist
 
 import numpy as np
 import pyogrio
@@ -133,8 +134,11 @@ def table(name: str, cases: Sequence[Case], scatter: float) -> None:
         cells = [f"{figure(np.median(v))} /{figure(np.percentile(v, 95))}" for v in (tension, pressure, turn)]
         print(f"  {name if label == 'vertex by vertex' else '':24} {label:18}" + "  ".join(cells))
     if bounds:
-        # the median of the absolute value of a normal deviate is 0.6745 of its deviation
-        print(f"  {'':24} {'least possible':18}{'':46}{0.6745 * np.median(bounds):9.2f}")
+        # errors of all routes as normal deviates, each of its bound
+        deviate = [NormalDist().inv_cdf(0.5 + (k + 0.5) / 400) for k in range(200)]
+        least = np.outer(bounds, deviate)
+        cell = f"{figure(np.median(least))} /{figure(np.percentile(least, 95))}"
+        print(f"  {'':24} {'least possible':18}{'':44}{cell}")
     if refused:
         print(f"  {'':24} refused: {refused} of {len(cases)}")
 
