@@ -56,7 +56,8 @@ def test_a_floor_plan_with_doubles_and_nothings(survey, codes):
     walls = survey(path, ducts="*WALL*", units="in", sweep=0.1, snap=0.01)
     assert codes(walls)["units-overridden"] == 1
     assert codes(walls)["zero-length"] == 4
-    assert codes(walls)["duplicate-line"] >= 14
+    # six of the doubled lines are little closed ones: outlines, and so doubled vaults
+    assert codes(walls)["duplicate-line"] + codes(walls)["duplicate-vault"] >= 14
     assert walls.ducts
     assert "extent-doubtful" in codes(survey(path, ducts="*WALL*", sweep=0.001, snap=0.0001))
     with pytest.raises(InputRefusedError):
