@@ -356,6 +356,11 @@ def _known_limits(rows: Mapping[tuple[str, ...], Entry]) -> None:
             raise DomainError(
                 f"{row.place}, kind of {row.key[0]} must be {kind or 'empty'}, got {row.text('kind')!r}"
             )
+    ends = [_alike("limits", (f"jam_{end}",)) for end in ("low", "high")]
+    low, high = ((rows.get(end) or known[end]).number("value") for end in ends)
+    if not low < high:  # a band turned about would hold no ratio, and so pass every bundle
+        place = next(rows[end].place for end in ends if end in rows)
+        raise DomainError(f"{place}: jam_low must be below jam_high, got {low:g} and {high:g}")
 
 
 def _value(cell: str, how: str, cells: Mapping[str, str], name: str) -> float | str:

@@ -37,6 +37,15 @@ def test_a_folder_without_tables_changes_nothing(tmp_path: Path) -> None:
     assert list(Tables(tmp_path).rows("ducts")) == list(built_in().rows("ducts"))
 
 
+def test_a_jam_band_turned_about_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "limits.csv"
+    file.write_text("name,value,kind,source\njam_low,3.3,,own practice\n", "utf-8")
+    with pytest.raises(DomainError, match=r"line 2: jam_low must be below jam_high, got 3.3 and 3.2"):
+        Tables(tmp_path)
+    file.write_text(file.read_text("utf-8") + "jam_high,3.5,,own practice\n", "utf-8")
+    assert Tables(tmp_path).find("limits", "jam_high").number("value") == 3.5
+
+
 def test_columns_may_stand_in_any_order_after_a_byte_order_mark(tmp_path: Path) -> None:
     (tmp_path / "sidewall.csv").write_bytes(
         "source,pressure,construction\nits data sheet,1000 lbf/ft,special\n\n".encode("utf-8-sig")
