@@ -6,7 +6,11 @@ import re
 
 import pytest
 
+from mechanics.bundle import lie
+from mechanics.cable import Bundle, Cable
 from tautline.explain import explain, find_pull
+from tautline.explain_bundle import in_each_duct
+from tautline.explain_page import Page
 
 UNIT = r"(?:lbf/ft|lbf|ft|in|deg|N/m|N|mm|m|gal|L|rad)"
 KNOWN = {
@@ -118,3 +122,66 @@ def test_a_wrong_figure_is_noticed():
     assert follow(page) == (2, [])
     for right, wrong in (("0.2606825,", "0.2606835,"), ("32.37166", "32.37176"), ("x 20", "x 20.0001")):
         assert len(follow(page.replace(right, wrong))[1]) == 1
+
+
+def cable(diameter, weight=25.0, role="power", area=240e-6):
+    return Cable(diameter=diameter, weight=weight, role=role, conductor_area=area)
+
+
+def with_beside(count, *beside, own=0.04):
+    roles = ("ground", "fibre")
+    others = [
+        cable(g, weight, role, area)
+        for (g, weight, area), role in zip(beside, roles[: len(beside)], strict=True)
+    ]
+    return (cable(own),) * count + tuple(others)
+
+
+@pytest.mark.parametrize(
+    ("cables", "inside"),
+    [
+        (with_beside(1, (0.02, 8.0, 70e-6)), 0.1),
+        (with_beside(1, (0.039, 8.0, 70e-6)), 0.085),  # the angle between the two passes 90 degrees
+        (with_beside(1, (0.015, 8.0, 70e-6), (0.012, 1.0, None)), 0.1),
+        (with_beside(1, (0.03, 8.0, 70e-6), (0.06, 1.0, None)), 0.11),
+        (with_beside(2, (0.035, 20.0, 70e-6)), 0.15),  # a light one that parts two
+        (with_beside(2, (0.05, 30.0, 300e-6)), 0.15),  # one wider than they are
+        (with_beside(3, (0.012, 8.0, 70e-6)), 0.13),
+        (with_beside(3, (0.05, 20.0, 70e-6)), 0.16),
+        (with_beside(4, (0.012, 8.0, 70e-6), (0.03, 1.0, None)), 0.15),
+        (with_beside(5, (0.012, 8.0, 70e-6), (0.01, 1.0, None)), 0.15),
+        (with_beside(5, (0.012, 8.0, 70e-6), (0.035, 1.0, None)), 0.2),
+    ],
+)
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_a_cable_beside_others_comes_out_as_printed(cables, inside, units):
+    found = lie(Bundle(cables), inside)
+    pull = {
+        "arrangement": found.arrangement,
+        "weight_N_per_m": 1.0,
+        "segments": {
+            "inside_diameter_m": [inside],
+            "guide": [False],
+            "weight_correction": [found.weight_correction],
+            "sidewall_factor": [found.sidewall_factor],
+            "length_m": [],
+        },
+    }
+    rows = [
+        {
+            "diameter_m": c.diameter,
+            "weight_N_per_m": c.weight,
+            "role": c.role,
+            "conductor_area_m2": c.conductor_area,
+        }
+        for c in cables
+    ]
+    page = Page.of({"job": {"units": units}, "bundle": {"cables": rows}, "overrides": []}, pull)
+    text = "\n".join(in_each_duct(page))
+    assert "not by one of the plain formulas" not in text
+    count, wrong = follow(text)
+    assert not wrong
+    assert count >= (2 if len(cables) == 2 else 4)
+    for name, value in (("k", found.weight_correction), ("q", found.sidewall_factor)):
+        shown = re.findall(rf"\b{name}'? = (?:.*= )?([\d.]+)(?:,.*)?$", text, re.M)[-1]
+        assert float(shown) == pytest.approx(value, rel=1e-6)
