@@ -24,6 +24,10 @@ _SAME_FOOT = 1e-5
 _YES = {"y", "yes", "true", "t", "1", "ok", "allowed"}
 _NO = {"n", "no", "false", "f", "0", "none", "not allowed", "forbidden"}
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+#: Commas that part thousands beyond doubt: two of them, or one with a point behind it. ``1,234`` may be either.
+_THOUSANDS = re.compile(r"(?<![\d.,])\d{1,3}(?:(?:,\d{3}){2,}(?:\.\d*)?|,\d{3}\.\d*)(?![\d,])")
+#: A comma that may be a decimal one, or a dash that may be a sign.
+_UNCLEAR = re.compile(r"\d\s?,\d|[^\W\d_]-\.?\d")
 
 
 def settled(
@@ -204,9 +208,10 @@ def _level(name: str, mark: RawVault, factor: float, findings: list[Finding]) ->
     text = _written(mark.fields, name)
     if not text:
         return None
-    numbers = _NUMBER.findall(text.replace(",", ""))
-    bare = float(numbers[0]) if len(numbers) == 1 else math.nan
-    own = math.nan if _NUMBER.fullmatch(text) else _stated(text) / factor
+    plain = _THOUSANDS.sub(lambda match: match[0].replace(",", ""), text)
+    numbers = [] if _UNCLEAR.search(plain) else list(_NUMBER.finditer(plain))
+    bare = float(numbers[0][0]) if len(numbers) == 1 else math.nan
+    own = _stated(plain[numbers[0].start() :]) / factor if numbers else math.nan
     # where it is written with a unit, that holds; a foot mark means the file's own foot
     value = own if math.isfinite(own) and not abs(own - bare) <= _SAME_FOOT * abs(own) else bare
     if bare in {-9999.0, 9999.0, -999.0, 99999.0, -99999.0} or (name == "rim" and value == 0.0):
@@ -228,7 +233,7 @@ def _level(name: str, mark: RawVault, factor: float, findings: list[Finding]) ->
                 "warning",
                 f"{name} {text[:40]!r} of vault {mark.tag or mark.where.id} is no elevation; taken as none",
                 _at(mark),
-                "write it as one number",
+                "write it as one number, with a point for its decimals",
             )
         )
         return None

@@ -43,6 +43,15 @@ def test_zeros_all_over_are_none():
         ("", None),
         ("-9999", None),
         ("99999", None),
+        ("12,5", None),
+        ("1,234", None),
+        ("12.345,6", None),
+        ("IE-12.5", None),
+        ("1,234.5", 1234.5),
+        ("1,012.5 ft", 308.61),
+        ("EL. 12.5 ft", 3.81),
+        ("EL 12'-6\"", 3.81),
+        ("IE, 12.5", 12.5),
     ],
 )
 def test_inverts_as_written(text, metres):
