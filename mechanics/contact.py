@@ -156,14 +156,14 @@ def times(factor: float, friction: FrictionLike) -> FrictionLike:
     return factor * np.asarray(friction)
 
 
-def pick_friction(friction: FrictionLike, source: IntArray) -> FrictionLike:
+def pick_friction(friction: FrictionLike, source: IntArray | slice) -> FrictionLike:
     """Return the friction of the pieces of cut segments: each piece has that of its segment.
 
     Parameters
     ----------
     friction : float, array_like of shape (n,), or PressedFriction
         Of the segments.
-    source : ndarray of int, shape (k,)
+    source : ndarray of int, shape (k,), or slice
         Segment of each piece.
 
     Returns

@@ -67,14 +67,14 @@ class Setting:
     curvature: FloatArray
     inside_curvature: FloatArray
 
-    def along(self, track: Track, order: IntArray) -> Setting:
+    def along(self, track: Track, order: IntArray | slice) -> Setting:
         """Return the same bundle along a track of the same segments in another order, or the other way.
 
         Parameters
         ----------
         track : Track
             With the same bores.
-        order : ndarray of int, shape (n,)
+        order : ndarray of int, shape (n,), or slice
             Which of the segments here each of the track's is.
 
         Returns
@@ -90,6 +90,7 @@ class Setting:
             diameter=self.diameter[order],
             correction=self.correction[order],
             factor=self.factor[order],
+            share=self.share[order],
             curvature=self.curvature[order],
             inside_curvature=self.inside_curvature[order],
         )

@@ -60,7 +60,7 @@ class Sweep:
         self._last, n = way.spans, int(way.last[-1])
         chain = way.whole.chain
         if other is not None and not (chain.grade_in.any()):
-            self._segments = tuple(values[::-1] for values in other._segments)
+            self._segments = tuple(np.ascontiguousarray(values[::-1]) for values in other._segments)
         else:
             weight, rub = way.weight[:n], np.asarray(way.whole.rubbing)[:n]
             length, turn, grade = chain.length[:n], np.abs(chain.turn[:n]), chain.grade_in[:n]
@@ -75,7 +75,7 @@ class Sweep:
             press[curved] = weight[curved] ** 2 * radius**2
             sinh[curved], cosh[curved] = np.sinh(angle), np.cosh(angle)
             self._segments = add, bend, press, sinh, cosh
-        upper = way.upper[:n]
+        upper = np.ascontiguousarray(way.upper[:n])
         end = np.append(0, way.last[:-1])
         self._bound = upper[way.last - 1]
         self._spans = self._places(way.first, way.last - way.first, upper)

@@ -96,31 +96,38 @@ class Way:
         vaults = row.vaults[::-1] if against else row.vaults
         self._vaults = vaults
         # Where each segment of this way, and before it of its like, stands in the other.
-        self._turned = np.concatenate((np.arange(n)[::-1], np.arange(n, len(self.track.chain))))
+        self._turned: IntArray | slice = slice(None, None, -1)
+        if extra:
+            self._turned = np.concatenate((np.arange(n)[::-1], np.arange(n, len(self.track.chain))))
         self._other = other
         setting: Setting
         if other is None:
             setting = set_up(self.track, bundle, rules)
+            caps = [c.limit for c in tension_caps(bundle, rules) if binds(c.name, rules, True)]
+            self.cap = min(caps, default=np.inf)
+            pressed = sidewall_cap(bundle, rules)
+            limit = pressed.limit if binds(pressed.name, rules, True) else np.inf
+            self.press = setting.factor * setting.inside_curvature
+            self.press /= limit
+            with np.errstate(divide="ignore"):
+                self.upper = 1.0 / self.press
+            np.minimum(self.cap, self.upper, out=self.upper)
         else:
             setting = other.setting.along(self.track, self._turned)
+            self.cap, self.press, self.upper = other.cap, other.press[self._turned], other.upper[self._turned]
         self.setting: Setting = setting
         self.weight = setting.weight
-        caps = [c.limit for c in tension_caps(bundle, rules) if binds(c.name, rules, True)]
-        self.cap = min(caps, default=np.inf)
-        pressed = sidewall_cap(bundle, rules)
-        limit = pressed.limit if binds(pressed.name, rules, True) else np.inf
-        self.press = setting.factor * setting.inside_curvature / limit
-        with np.errstate(divide="ignore"):
-            self.upper = np.minimum(self.cap, 1.0 / self.press)
         # Where nothing falls, a cable is taut from any entry tension, and more friction is always more tension.
         self.falls = bool(
             self.track.chain.grade_in.min(initial=0.0) < 0.0
             or self.track.chain.grade_out.min(initial=0.0) < 0.0
         )
         # Where nothing is so steep that the cable slides by itself, it stays taut from any entry tension.
-        least = [min(b.friction.lubricated, b.friction.pressed or np.inf) for b in self.track.bores]
-        rub = setting.correction * np.array(least)[self.track.bore]
-        self.slips = self.falls and bool(steep(self.track.chain, rub).any())
+        self.slips = False
+        if self.falls:
+            least = [min(b.friction.lubricated, b.friction.pressed or np.inf) for b in self.track.bores]
+            rub = setting.correction * np.array(least)[self.track.bore]
+            self.slips = bool(steep(self.track.chain, rub).any())
         self.ages = any(
             not b.guide and b.friction.hold is not None and (b.friction.dry or 0.0) > b.friction.lubricated
             for b in line.bores
@@ -208,8 +215,8 @@ class Way:
         """The whole way where no friction changes on it: each segment is one piece."""
         if self._other is not None and not (self.before.size or self.behind.size):
             back = self._other.whole
-            rubbing = pick_friction(back.rubbing, self._turned)
-            return Pieces(back.chain.reversed(), back.segment, back.item, rubbing)
+            chain = self.track.chain if back.chain is self._other.track.chain else back.chain.reversed()
+            return Pieces(chain, back.segment, back.item, pick_friction(back.rubbing, self._turned))
         track, setting = self.track, self.setting
         if not any(b.waviness for b in track.bores):
             # One segment of each bore tells the coefficients of all.
