@@ -25,6 +25,7 @@ from routeio.dxf_vaults import (
     carried,
     label_of,
     named_by_text,
+    text_cut,
 )
 from routeio.findings import Finding, InputRefusedError, Severity, Where
 from routeio.ground import UNITS, unit_named
@@ -493,6 +494,9 @@ class _Reading:
         label = label_of(placed, self.scale, self.file)
         if label is None:
             return False
+        if label.cut:
+            where = Where(self.file, placed.layer, placed.id, label.x, label.y)
+            self.findings.append(text_cut("text", where))
         labels.append(label)
         return labels is self.vault_labels
 

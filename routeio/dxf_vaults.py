@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from ezdxf.tools.text import fast_plain_mtext, plain_text
 from shapely.geometry.base import BaseGeometry
 
 from mechanics.errors import FloatArray
@@ -28,6 +29,8 @@ LARGEST_VAULT = 30.0
 #: Kinds that can stand for a vault.
 VAULT_KINDS = frozenset({"INSERT", "POINT", "CIRCLE", "LWPOLYLINE", "POLYLINE", "ELLIPSE"})
 TEXT_KINDS = frozenset({"TEXT", "MTEXT"})
+#: No tag is as long, and decoding millions of letters takes minutes. [letters]
+LONGEST_TEXT = 2_000
 
 
 @dataclass(frozen=True)
@@ -42,6 +45,8 @@ class Label:
         [m]
     layer, id : str
         Where it stands.
+    cut : bool, optional
+        Whether its first line goes on beyond what is read of it.
     """
 
     text: str
@@ -49,6 +54,7 @@ class Label:
     y: float
     layer: str
     id: str
+    cut: bool = False
 
 
 @dataclass
@@ -147,7 +153,7 @@ class VaultReader:
         base = np.zeros(3)
         if block is not None and block.block is not None:
             base = np.array(block.block.dxf.get("base_point", (0.0, 0.0, 0.0)), dtype=np.float64)
-        attributes = self._attributes(insert, block)
+        attributes = self._attributes(insert, block, where)
         fields: dict[str, str] = {}
         for attribute, value in attributes.items():
             ours = self.names.get(attribute, "")
@@ -168,17 +174,16 @@ class VaultReader:
                 here,
             )
 
-    @staticmethod
-    def _attributes(insert: DXFEntity, block: object) -> dict[str, str]:
+    def _attributes(self, insert: DXFEntity, block: object, where: Where) -> dict[str, str]:
         found: dict[str, str] = {}
-        for attrib in attributes_of(insert):
-            several = attrib.has_embedded_mtext_entity
-            text = str(attrib.virtual_mtext_entity().plain_text() if several else attrib.plain_text())
-            found.setdefault(str(attrib.dxf.get("tag", "")).strip().upper(), " ".join(text.split()))
-        for definition in getattr(block, "attdefs", lambda: ())():
-            if definition.is_const:
-                tag = str(definition.dxf.get("tag", "")).strip().upper()
-                found.setdefault(tag, " ".join(definition.plain_text().split()))
+        constant = [d for d in getattr(block, "attdefs", lambda: ())() if d.is_const]
+        for entity in (*attributes_of(insert), *constant):
+            several = entity.has_embedded_mtext_entity
+            text, cut = _plain(entity.virtual_mtext_entity() if several else entity)
+            tag = str(entity.dxf.get("tag", "")).strip().upper()
+            if cut and tag and tag not in found:
+                self.findings.append(text_cut(f"attribute {tag!r}", where))
+            found.setdefault(tag, " ".join(text.split()))
         found.pop("", None)
         return found
 
@@ -292,7 +297,8 @@ def label_of(placed: Placed, scale: float, file: str) -> Label | None:
         Its first line.
     """
     entity = placed.entity
-    lines = [line.strip() for line in entity.plain_text().splitlines() if line.strip()]  # type: ignore[attr-defined]
+    text, cut = _plain(entity)
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
     if not lines:
         return None
     point = np.array(entity.dxf.get("insert", (0.0, 0.0, 0.0)), dtype=np.float64)
@@ -303,7 +309,36 @@ def label_of(placed: Placed, scale: float, file: str) -> Label | None:
     if placed.matrix is not None:
         point = point @ placed.matrix[:3, :3] + placed.matrix[3, :3]
         check_in_reach(point, scale, where)
-    return Label(lines[0], float(point[0]) * scale, float(point[1]) * scale, placed.layer, placed.id)
+    x, y = float(point[0]) * scale, float(point[1]) * scale
+    return Label(lines[0], x, y, placed.layer, placed.id, cut and len(lines) == 1)
+
+
+def _plain(entity: DXFEntity) -> tuple[str, bool]:
+    """Return what a text says without its codes, and whether that is only its beginning."""
+    several = entity.dxftype() == "MTEXT"
+    text = str(entity.text if several else entity.dxf.get("text", ""))  # type: ignore[attr-defined]
+    cut = len(text) > LONGEST_TEXT
+    text = text[:LONGEST_TEXT]
+    return str(fast_plain_mtext(text) if several else plain_text(text)), cut
+
+
+def text_cut(what: str, where: Where) -> Finding:
+    """Return what is to be said of a text too long to be read whole.
+
+    Parameters
+    ----------
+    what : str
+        What the text is.
+    where : Where
+        Where it stands.
+
+    Returns
+    -------
+    Finding
+        ``text-cut``.
+    """
+    message = f"the {what} is longer than any tag: only its first {LONGEST_TEXT} letters are read"
+    return Finding("text-cut", "warning", message, where, "shorten it if it says anything of the route")
 
 
 def named_by_text(
@@ -357,7 +392,7 @@ def named_by_text(
             Finding(
                 "tag-from-text",
                 "info",
-                f"the vault is named {label.text!r} after the text {span_text(float(centre[k]))} from it "
+                f"the vault is named {label.text[:60]!r} after the text {span_text(float(centre[k]))} from it "
                 f"(layer {label.layer!r})",
                 replace(vaults[index].where, file=file),
                 "put the tag into an attribute of the vault's block if this is the wrong text",

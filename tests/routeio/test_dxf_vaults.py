@@ -230,3 +230,16 @@ def test_texts_of_the_vault_layer_go_before_others(route, saved, survey):
     space.add_text("MH-1", dxfattribs={**VAULT, "insert": (2, 2)})
     space.add_text("MH-2", dxfattribs={"layer": "NOTES", "insert": (51, 1)})
     assert [v.tag for v in survey(saved(route), ducts="DUCT", vaults="VAULT").vaults] == ["MH-1", "MH-2"]
+
+
+def test_a_text_of_millions_of_letters_is_cut_and_said(manhole, saved, raw, codes):
+    space = manhole.modelspace()
+    insert = space.add_blockref("MH", (0, 0), dxfattribs=VAULT)
+    insert.add_auto_attribs({"VAULT_NO": "MH-1"})
+    insert.add_attrib("NOTE", "X" * 3_000_000, (0, 0))
+    space.add_point((50, 0), dxfattribs=VAULT)
+    space.add_mtext("MH-2\\P" + "Y" * 300_000, dxfattribs={**VAULT, "insert": (51, 0)})
+    space.add_text("Z" * 3_000_000, dxfattribs={"layer": "NOTES", "insert": (500, 0)})
+    read = raw(saved(manhole), vaults="VAULT")
+    assert [v.tag for v in read.vaults] == ["MH-1", "MH-2"]
+    assert codes(read)["text-cut"] == 2  # that of the MTEXT is in its second line, which no one reads
