@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from tautline.document import Document
 from tautline.explain_held import braked, depends_on_pressing
+from tautline.explain_level import Level, peak
 from tautline.explain_page import Page, bend
 from tautline.explain_piece import number
 from tautline.explain_tensions import sidewall
@@ -137,27 +138,47 @@ def _last_stop(page: Page) -> int | None:
 def _braked_tension(page: Page, check: Document) -> Shown:
     if depends_on_pressing(page):
         return Shown((f"T = {page.units.told_force(check['value'])}, {_INTEGRATED}",))
-    found = [abs(t) for t in braked(page)]
+    found, unit = [abs(t) for t in braked(page)], page.units.force_unit
     k = found.index(max(found))
+    inside = [(level, i) for i, level in enumerate(_levels(page)) if level]
+    level, i = max(inside, key=lambda one: one[0].tension, default=(None, 0))
+    if level and level.tension * unit > found[k]:
+        told = page.units.told_force(level.tension * unit)
+        return Shown(
+            (f"T = {told}, inside segment {i + 1}, with the reel braked (HELD BACK)", *level.lines()),
+            level.tension * unit,
+        )
     return Shown(
         (f"T = {page.units.told_force(found[k])}, {page.where(k)}, with the reel braked (HELD BACK)",),
         found[k],
     )
 
 
+def _levels(page: Page) -> list[Level | None]:
+    """Return where the tension peaks inside each segment with the reel braked."""
+    added = (0.0, *page.pull["segments"]["added_N"])
+    return [
+        peak(piece, (t + a) / page.units.force_unit)
+        for piece, t, a in zip(page.pieces, braked(page), added, strict=False)
+    ]
+
+
 def _braked_sidewall(page: Page, check: Document) -> Shown:
     if depends_on_pressing(page):
         return Shown((f"p = {page.units.told_per_length(check['value'])}, {_INTEGRATED}",))
-    found, added = braked(page), (0.0, *page.pull["segments"]["added_N"])
-    worked = [
-        (pressed, i)
-        for i in range(len(page.pieces))
-        if (pressed := sidewall(page, i, (found[i] + added[i], found[i + 1]))) is not None
-    ]
+    found, added, levels = braked(page), (0.0, *page.pull["segments"]["added_N"]), _levels(page)
+    worked = []
+    for i, level in enumerate(levels):
+        inside = level.tension * page.units.force_unit if level else 0.0
+        pressed = sidewall(page, i, (max(found[i] + added[i], inside), found[i + 1]))
+        if pressed is not None:
+            worked.append((pressed, i))
     if not worked:
         return Shown(("nothing is pressed: no bend",), 0.0)
     (text, value), i = max(worked, key=lambda one: one[0][1])
-    return Shown((f"{text}, the greatest, in segment {i + 1}, with the reel braked (HELD BACK)",), value)
+    at = levels[i]
+    how = at.lines() if at else ()
+    return Shown((f"{text}, the greatest, in segment {i + 1}, with the reel braked (HELD BACK)", *how), value)
 
 
 def _reel(page: Page, check: Document) -> Shown:

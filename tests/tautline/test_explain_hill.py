@@ -173,6 +173,48 @@ def test_both_ways_of_a_pull_give_the_same_page(checked):
         assert other != own
 
 
+@pytest.fixture(scope="module")
+def over_a_crest(tmp_path_factory):
+    """From the level over a crest down a long slope: with the reel braked, the greatest tension lies inside the crest."""
+    folder = tmp_path_factory.mktemp("crest")
+    lines = ROUTE.splitlines()
+    kept = [*lines[:3], "bend,,,35,120,down,,", "straight,,30,,,,,", *lines[-2:], ""]
+    (folder / "hill.csv").write_text("\n".join(kept), encoding="utf-8")
+    job = JOB.format(**{**HELD, "limits": ""}).split("[[pull]]")
+    (folder / "job.toml").write_text(job[0] + '[[pull]]\nfeed = "A"\npull = "C"\n', encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(
+            read, "in_worker", lambda path, reader, task, options, limits: table.read(path, options)
+        )
+        return tautline.run_job(folder / "job.toml", "check").to_dict()
+
+
+def test_the_greatest_braked_tension_inside_a_crest_is_worked_where_it_is_level(over_a_crest):
+    pull = over_a_crest["pulls"][0]
+    page = explain(over_a_crest, pull, 10**6)
+    assert "DOCUMENT SAYS" not in page
+    checks = {c["name"]: c["value"] for c in pull["checks"]}
+    block = page.split("  braked tension: ")[1].split("\n    limit ")[0]
+    (told,) = re.findall(r"T = ([\d.]+) N, inside segment", block)
+    assert float(told) == pytest.approx(checks["braked_tension"], rel=1e-6)
+    # what is printed, put into the closed form of a crest, gives that, and the balance is level there
+    length, low, high, c, w, entering = map(
+        float, re.findall(r"L = (.*), g from (.*) to (.*), c = (.*), w = (.*), T1 = ([\d.]+)", block)[0]
+    )
+    radius = length / (low - high)
+    p, q = w * radius * (1 - c * c) / (1 + c * c), -2 * c * w * radius / (1 + c * c)
+    constant = (entering - p * math.cos(low) - q * math.sin(low)) * math.exp(c * low)
+    tension = constant * math.exp(-c * high) + p * math.cos(high) + q * math.sin(high)
+    assert tension == pytest.approx(float(told), rel=1e-6)
+    assert c * (tension / radius + w * math.cos(high)) == pytest.approx(-w * math.sin(high), rel=1e-5)
+    block = page.split("  braked sidewall: ")[1].split("\n    limit ")[0]
+    factor, greatest, around, half, pressed = map(
+        float, re.findall(r"p = (.*) x (.*) / \((.*) - (.*)\) = ([\d.]+) N/m", block)[0]
+    )
+    assert factor * greatest / (around - half) == pytest.approx(pressed, rel=1e-6)
+    assert pressed == pytest.approx(checks["braked_sidewall"], rel=1e-6)
+
+
 @pytest.mark.parametrize("width", [80, 100])
 def test_a_page_keeps_to_its_width(checked, width):
     for document in checked.values():
