@@ -82,21 +82,33 @@ def backwards(page: Page, factor: float, after: int = 0) -> Held | None:
         return None
     needed, steps = 0.0, list[Step]()
     for i in range(len(page.pieces) - 1, after - 1, -1):
-        for part in reversed(list(_split(page.pieces[i], factor))):
-            back = replace(
-                part,
-                grade_in=-part.grade_out,
-                grade_out=-part.grade_in,
-                turn=-part.turn,
-                friction=-factor * part.friction,
-            )
+        entering, taut, parts = needed, len(steps), list(_split(page.pieces[i], factor))
+        for part in reversed(parts):
+            back = _against(part, factor)
             worked = work(back, needed)
             if worked.tension > _NONE:
                 steps.append(Step(i, back, factor, needed, worked))
                 needed = worked.tension
             else:
                 needed, steps = 0.0, []
+        if (
+            len(steps) == taut + len(parts) > taut + 1
+        ):  # taut all along: the equation holds for the whole of it
+            back = _against(page.pieces[i], factor)
+            steps[taut:] = [Step(i, back, factor, entering, work(back, entering))]
+            needed = steps[-1].worked.tension
     return Held(needed, tuple(steps))
+
+
+def _against(piece: Piece, factor: float) -> Piece:
+    """Return a segment as it lies against the pull, where friction helps."""
+    return replace(
+        piece,
+        grade_in=-piece.grade_out,
+        grade_out=-piece.grade_in,
+        turn=-piece.turn,
+        friction=-factor * piece.friction,
+    )
 
 
 def depends_on_pressing(page: Page) -> bool:

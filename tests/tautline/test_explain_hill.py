@@ -5,6 +5,7 @@ import math
 import re
 
 import pytest
+from scipy.integrate import solve_ivp
 
 import tautline
 from routeio import read, table
@@ -213,6 +214,60 @@ def test_the_greatest_braked_tension_inside_a_crest_is_worked_where_it_is_level(
     )
     assert factor * greatest / (around - half) == pytest.approx(pressed, rel=1e-6)
     assert pressed == pytest.approx(checks["braked_sidewall"], rel=1e-6)
+
+
+def test_a_crest_held_taut_all_along_is_worked_in_one(over_a_crest):
+    pull = over_a_crest["pulls"][0]
+    page = explain(over_a_crest, pull, 10**6)
+    assert "in part" not in page
+    for worked, stated in zip(
+        re.findall(r"    at the reel ([\d.]+) N", page),
+        (pull["holding_tension_N"], pull["brake_tension_N"]),
+        strict=True,
+    ):
+        assert float(worked) == pytest.approx(stated, rel=1e-6)
+    # the crest of the brake's half friction, followed by the numbers printed: c counts negative, grades turn about
+    block = page.split("what the brake must give:")[1].split("    at the reel ")[0]
+    figures = re.findall(
+        r"backwards: crest\n +L = (.*), g from (.*) to (.*), c = -.* = (.*), w = (.*), T1 = (.*)"
+        r"(?:\n.*)+?\n +T2 = ([\d.]+)",
+        block,
+    )
+    assert figures
+    for length, low, high, c, w, entering, leaving in (map(float, row) for row in figures):
+        radius = length / (low - high)
+        p, q = w * radius * (1 - c * c) / (1 + c * c), -2 * c * w * radius / (1 + c * c)
+        constant = (entering - p * math.cos(low) - q * math.sin(low)) * math.exp(c * low)
+        assert constant * math.exp(-c * high) + p * math.cos(high) + q * math.sin(high) == pytest.approx(
+            leaving, rel=1e-6
+        )
+
+
+def test_a_sag_that_lies_by_itself_at_its_end_is_held_in_part():
+    """From 0.6 rad down to the level on 100 m: held from where tan g = -c back, as an integrator finds it."""
+    w, c, rate = 20.0, 0.35, 0.006
+    segments = {
+        "length_m": [100.0],
+        "grade_in_rad": [-0.6],
+        "grade_out_rad": [0.0],
+        "turn_rad": [0.0],
+        "friction": [c],
+        "weight_correction": [1.0],
+    }
+    page = Page.of(
+        {"job": {"units": "si"}, "bundle": {"cables": []}}, {"segments": segments, "weight_N_per_m": w}
+    )
+    (step,) = backwards(page, 1.0).steps
+    steep = (0.6 - math.atan(c)) / rate
+    assert step.piece.length == pytest.approx(steep)
+    held = solve_ivp(
+        lambda s, t: w * math.sin(rate * s - 0.6) + c * abs(t[0] * rate - w * math.cos(rate * s - 0.6)),
+        (steep, 0.0),
+        [0.0],
+        rtol=1e-10,
+        atol=1e-8,
+    ).y[0, -1]
+    assert step.worked.tension == pytest.approx(held, rel=1e-6)
 
 
 @pytest.mark.parametrize("width", [80, 100])
