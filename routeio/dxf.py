@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +15,7 @@ from routeio.dxf_light import ASIDE, LightLines, NotPlainError, lifted_lines
 from routeio.dxf_look import Choice
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
 from routeio.dxf_rings import Piece, closed_rings
-from routeio.dxf_shapes import LINES, NotALineError, attributes_of, layer_of
+from routeio.dxf_shapes import LINES, NotALineError, attributes_of, is_hidden, layer_of
 from routeio.dxf_units import drawing_units, no_units
 from routeio.dxf_vaults import (
     TEXT_KINDS,
@@ -45,6 +45,7 @@ _NOTES = frozenset(
 )  # fmt: skip
 _PROXIES = frozenset({"ACAD_PROXY_ENTITY", "ACAD_PROXY_OBJECT"})
 #: Why an entity on a chosen layer was left out.
+_OTHER_STATE = "hidden within its block, as the other states of a block with several are"
 _OTHER_LOOK = "its color, line type or block is not the one chosen"
 _VAULT_FIELDS = ("name", "kind", "rim", "invert", "splice", "feed", "pull")
 
@@ -144,6 +145,7 @@ class _Reading:
     vault_labels: list[Label] = field(default_factory=list)
     other_labels: list[Label] = field(default_factory=list)
     skipped: dict[tuple[str, str, str], list[str]] = field(default_factory=lambda: defaultdict(list))
+    hidden: dict[tuple[str, str], list[str]] = field(default_factory=lambda: defaultdict(list))
     loose: list[Piece] = field(default_factory=list)
     curves: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
     guesses: tuple[Guess, ...] = ()
@@ -348,6 +350,8 @@ class _Reading:
             elif kind in TEXT_KINDS:
                 self._label(placed, self.other_labels)
             self.counts[f"read {kind}" if used else f"skipped {kind}"] += 1
+            if used and is_hidden(entity):
+                self.hidden[placed.layer, kind].append(placed.id)
             self._take_lifted(behind, entity)
         light.into(lines, self._one_light)
         self.lines = [line for line in lines if line is not ASIDE]
@@ -434,6 +438,9 @@ class _Reading:
     def _take(self, placed: Placed) -> bool:
         """Read an entity of a duct or vault layer; say why not where it cannot be."""
         kind = placed.entity.dxftype()
+        if placed.inside is not None and is_hidden(placed.entity):
+            self.skipped[placed.layer, kind, _OTHER_STATE].append(placed.id)
+            return False
         drawn = kind in LINES or kind in VAULT_KINDS
         duct = self.duct_choice.takes(placed) if drawn else self.duct_choice.on(placed.layer)
         vault = self.vault_choice.takes(placed) if drawn else self.vault_choice.on(placed.layer)
@@ -525,16 +532,25 @@ class _Reading:
         for (layer, kind, reason), ids in self.skipped.items():
             severity: Severity = "info" if kind in _NOTES or reason == _OTHER_LOOK else "warning"
             severity = "error" if kind in _PROXIES else severity
+            remedy = "redraw as lines, arcs or polylines if it is part of the route"
+            remedy = "show it in the drawing if it is part of the route" if reason == _OTHER_STATE else remedy
             proxy = " made by another program" if kind in _PROXIES else ""
-            shown = ", ".join(ids[:5]) + (f" and {len(ids) - 5} more" if len(ids) > 5 else "")
             self._find(
                 "entity-skipped",
                 severity,
                 f"{len(ids)} {kind}{proxy} not read"
                 + (f": {reason}" if reason else "")
-                + f" (handles {shown})",
+                + f" (handles {_some(ids)})",
                 Where(file=self.file, layer=layer, id=ids[0]),
-                "" if severity == "info" else "redraw as lines, arcs or polylines if it is part of the route",
+                "" if severity == "info" else remedy,
+            )
+        for (layer, kind), ids in self.hidden.items():
+            self._find(
+                "entity-hidden",
+                "warning",
+                f"{len(ids)} {kind} hidden in the drawing, each by itself, and read all the same (handles {_some(ids)})",
+                Where(file=self.file, layer=layer, id=ids[0]),
+                "delete them in the drawing if they are no part of the route",
             )
         for layer, off in self.curves.items():
             self._find(
@@ -556,3 +572,7 @@ class _Reading:
 
     def _find(self, code: str, severity: Severity, message: str, where: Where, remedy: str) -> None:
         self.findings.append(Finding(code, severity, message, where, remedy))
+
+
+def _some(ids: Sequence[str]) -> str:
+    return ", ".join(ids[:5]) + (f" and {len(ids) - 5} more" if len(ids) > 5 else "")

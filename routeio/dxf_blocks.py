@@ -11,7 +11,7 @@ import numpy as np
 from ezdxf.math import OCS
 
 from mechanics.errors import FloatArray
-from routeio.dxf_shapes import layer_of
+from routeio.dxf_shapes import is_hidden, layer_of
 from routeio.findings import InputRefusedError, Where
 from routeio.ground import check_in_reach
 
@@ -301,7 +301,7 @@ def expanded(
     Yields
     ------
     Placed
-        Entities that are not INSERTs, and INSERTs to keep whole.
+        Entities that are not INSERTs, and INSERTs to keep whole or hidden.
 
     Raises
     ------
@@ -335,4 +335,7 @@ def expanded(
             elif keep_whole(inner):
                 yield inner
             elif blocks.reaches(entity, inner.layer, wanted, wanted_block):
+                if is_hidden(entity):
+                    yield inner
+                    continue
                 yield from expanded(blocks, inner, wanted, keep_whole, metres_per_unit, wanted_block)

@@ -125,10 +125,10 @@ class LightLines:
         Returns
         -------
         bool
-            False for those to be read one by one: closed, or in a plane of their own.
+            False for those to be read one by one: closed, in a plane of their own, or hidden.
         """
         dxf = entity.dxf
-        if dxf.hasattr("extrusion") or int(dxf.get("flags", 0)) & 1:
+        if dxf.hasattr("extrusion") or dxf.hasattr("invisible") or int(dxf.get("flags", 0)) & 1:
             return False
         packed = entity.lwpoints.values  # type: ignore[attr-defined]
         self._packed.append(packed)

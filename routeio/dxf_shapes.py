@@ -67,6 +67,22 @@ def layer_of(entity: DXFEntity) -> str:
     return str(entity.dxf.get("layer", "0")) if entity.dxf.is_supported("layer") else "0"
 
 
+def is_hidden(entity: DXFEntity) -> bool:
+    """Return whether an entity is hidden by itself, whatever its layer (DXF group code 60).
+
+    Parameters
+    ----------
+    entity : DXFEntity
+        Any.
+
+    Returns
+    -------
+    bool
+        False for kinds the library does not know.
+    """
+    return entity.dxf.is_supported("invisible") and bool(entity.dxf.get("invisible", 0))
+
+
 class NotALineError(ValueError):
     """An entity that gives no line; the message says why."""
 

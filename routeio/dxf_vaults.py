@@ -15,7 +15,16 @@ from mechanics.errors import FloatArray
 from routeio import bulges
 from routeio.affine import moved
 from routeio.dxf_blocks import Blocks, Placed, matrices
-from routeio.dxf_shapes import LINES, NotALineError, Shape, attributes_of, layer_of, place_of, shape_of
+from routeio.dxf_shapes import (
+    LINES,
+    NotALineError,
+    Shape,
+    attributes_of,
+    is_hidden,
+    layer_of,
+    place_of,
+    shape_of,
+)
 from routeio.findings import Finding, Where, span_text
 from routeio.gis_fields import with_unit_of
 from routeio.ground import check_in_reach
@@ -204,6 +213,8 @@ class VaultReader:
         if block is None or depth > 4 or self.blocks.facts(name).total > 10_000:
             return
         for entity in block:
+            if is_hidden(entity):
+                continue  # another state of the block
             where = Where(file=self.blocks.file, layer=layer_of(entity), id=name)
             if entity.dxftype() == "INSERT":
                 inner = self.blocks.drawing.blocks.get(str(entity.dxf.get("name", "")))

@@ -223,6 +223,37 @@ def test_hidden_layers_are_read_and_said(drawing, saved, raw, codes):
     assert codes(raw(saved(drawing), ducts="DUCT"))["layer-hidden"] == 1
 
 
+@pytest.mark.parametrize("form", ["asc", "bin"])
+def test_hidden_entities_are_read_and_said(drawing, saved, raw, form):
+    space = drawing.modelspace()
+    for y in range(4):
+        space.add_lwpolyline([(0, y), (9, y)], dxfattribs={**DUCT, "invisible": int(y == 2)})
+    space.add_line((0, 5), (9, 5), dxfattribs={**DUCT, "invisible": 1})
+    space.add_line((0, 6), (9, 6), dxfattribs={"layer": "PLAN", "invisible": 1})
+    read = raw(saved(drawing, fmt=form), ducts="DUCT")
+    assert [line.points[0, 1] for line in read.lines] == [0, 1, 2, 3, 5]
+    found = [f for f in read.findings if f.code == "entity-hidden"]
+    assert [f.message.split(" hidden")[0] for f in found] == ["1 LWPOLYLINE", "1 LINE"]
+    assert found[0].where.id == space[2].dxf.handle
+    assert (read.counts["read LWPOLYLINE"], read.counts["skipped LINE"]) == (4, 1)
+
+
+def test_the_hidden_state_of_a_block_is_not_read(drawing, saved, raw):
+    off = {"invisible": 1}
+    inner = drawing.blocks.new("INNER")
+    inner.add_line((0, 0), (0, 7), dxfattribs=DUCT)
+    block = drawing.blocks.new("STATES")
+    block.add_line((0, 0), (9, 0), dxfattribs=DUCT)
+    block.add_line((0, 0), (0, 9), dxfattribs={**DUCT, **off})
+    block.add_blockref("INNER", (3, 0), dxfattribs=off)
+    drawing.modelspace().add_blockref("STATES", (100, 0))
+    read = raw(saved(drawing), ducts="DUCT")
+    assert [shape(line)[0] for line in read.lines] == [9]
+    kinds = [f.message.split(" not read: hidden")[0] for f in read.findings if f.code == "entity-skipped"]
+    assert kinds == ["1 LINE", "1 INSERT"]
+    assert read.counts["skipped LINE inside blocks"] == 1
+
+
 def test_versions_and_binary_read_alike(saved, raw):
     shapes = []
     for version in ("R12", "R2000", "R2004", "R2007", "R2010", "R2013", "R2018"):
