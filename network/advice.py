@@ -32,8 +32,9 @@ Kind = Literal["friction", "radius", "vault", "pusher", "assist", "reel", "allow
 _LEAST_FRICTION = 0.02
 _GREATEST_RADIUS = 100.0
 _GREATEST_FORCE = 50e3
-# Places in each straight at which a new vault is tried.
-_PLACES = (0.1, 0.3, 0.5, 0.7, 0.9)
+# How far a new vault stays from the ends of a straight: 10 ft, less where it is short; and where in what is left one is tried.
+_AWAY, _AWAY_IN_SHORT = 3.048, 0.1
+_PLACES = (0.0, 0.25, 0.5, 0.75, 1.0)
 
 
 @dataclass(frozen=True)
@@ -358,9 +359,15 @@ def assisted(rules: Rules, tag: str, force: float) -> Rules:
 
 
 def _new_vault(stretch: MissingSection, rules: PlanRules, steps: Steps) -> Iterator[Remedy]:
-    """One more vault, in a straight, with which both halves pass and fit their reels: where it leaves the best margin."""
-    best: Remedy | None = None
-    for span, segment, station in _places(stretch.row, steps):
+    """One more vault, in a straight, with which both halves pass and fit their reels: where it leaves the best margin.
+
+    Among places of the same margin, where the longer half is shortest.
+    """
+    best: tuple[tuple[float, float], Remedy] | None = None
+    # As near to either end as the cable of the other half lets it be.
+    most = rules.longest + FITS - 2.0 * rules.slack
+    reach = (stretch.row.length(0, stretch.last) - most, most)
+    for span, segment, station in _places(stretch.row, steps, reach):
         changed = with_vault(stretch.row, span, station)
         middle, end = span + 1, stretch.last + 1
         longer = max(changed.length(0, middle), changed.length(middle, end)) + 2.0 * rules.slack
@@ -368,27 +375,41 @@ def _new_vault(stretch: MissingSection, rules: PlanRules, steps: Steps) -> Itera
             continue
         halves = [stretch.passing(changed, ends=ends) for ends in ((0, middle), (middle, end))]
         used = max((h.result.utilisation for h in halves if h is not None), default=math.inf)
-        if None not in halves and (best is None or used < (best.utilisation or 0.0)):
+        rank = (round(used, 9) if math.isfinite(used) else used, longer)
+        if None not in halves and (best is None or rank < best[0]):
             low = stretch.low
-            best = Remedy("vault", low, stretch.high, station, "", used, span=low + span, segment=segment)
+            best = (
+                rank,
+                Remedy("vault", low, stretch.high, station, "", used, span=low + span, segment=segment),
+            )
     if best is not None:
-        yield best
+        yield best[1]
 
 
-def _places(row: Row, steps: Steps) -> Iterator[tuple[int, int, float]]:
-    """Span, segment and station of the places in straights, at round figures, at which a new vault is tried."""
+def _places(row: Row, steps: Steps, reach: tuple[float, float]) -> Iterator[tuple[int, int, float]]:
+    """Span, segment and station of the places in straights, at round figures, at which a new vault is tried.
+
+    No nearer to the row's first vault and no farther from it than ``reach`` says. [m]
+    """
     bends = {at[1:] for at in tightest(row)}
     for span, stretch in enumerate(row.spans):
         chain = stretch.chain
+        before = row.facts.depart[span] - row.facts.depart[0]
         for segment in range(len(chain)):
             end = float(chain.station[segment])
             begin = end - float(chain.length[segment])
             if (span, segment) in bends:
                 continue
-            for place in _PLACES:
-                station = steps.place * round((begin + place * (end - begin)) / steps.place)
-                if begin < station < end:
-                    yield span, segment, station
+            away = min(_AWAY, _AWAY_IN_SHORT * (end - begin))
+            low, high = max(begin + away, reach[0] - before), min(end - away, reach[1] - before)
+            if not low <= high:
+                continue
+            first, last = math.ceil(low / steps.place), math.floor(high / steps.place)
+            yield from (
+                (span, segment, steps.place * number)
+                for number in sorted({round(first + place * (last - first)) for place in _PLACES})
+                if first <= number <= last
+            )
 
 
 def _whole(pulls: Pulls, rules: PlanRules, remedy: Remedy) -> Plan | None:

@@ -192,11 +192,13 @@ def percent(utilisation: float | None) -> str:
     --------
     >>> percent(0.854), percent(0.9996), percent(1.0002), percent(None)
     ('85 %', '99.96 %', '100.02 %', '-')
+    >>> percent(1.0 - 1e-12)
+    '100 %'
     """
     if utilisation is None:
         return "-"
     shown = 100.0 * utilisation
-    decimals = next((d for d in range(7) if round(shown, d) != 100.0 or shown == 100.0), 6)
+    decimals = next((d for d in range(7) if round(shown, d) != 100.0 or shown == 100.0), 0)
     return f"{shown:,.{decimals}f} %"
 
 

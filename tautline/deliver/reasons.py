@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 from tautline.deliver.bundles import changes_of
@@ -206,7 +207,11 @@ def way_words(pull: Data, document: Document, worst: float | None = None) -> str
     if decided == "climbs-more":
         climbs = units.text("length", why["other_climb_m"] - why["climb_m"])
         return f"{same}; this way is kept because it climbs {climbs} less"
-    return f"{same}; this way is kept because it is fed from the earlier vault"
+    if decided == "later-vaults":
+        return f"{same}; this way is kept because it is fed from the earlier vault"
+    if any(len(s["pulls"]) > 1 and pull in s["pulls"] for s in sections_of(document)):
+        return f"its section is one cable fed at {isolated(pull['feed'])} between its ends, so this pull cannot be turned round"
+    return ""
 
 
 def gain_words(pull: Data, document: Document) -> list[str]:
@@ -259,7 +264,7 @@ def runner_words(section: Data) -> str:
         return ""
     other = why["runner_up"]
     if other is None:
-        return f"no plan without it: {plain(why['none'])}"
+        return f"no plan: {plain(why['none'])}"
     extra = f"costs {price(why['extra_cost'])} more" if why["extra_cost"] > 0 else "costs the same"
     ends = [isolated(s["to"]) for s in other["sections"][:-1]]
     splices = f"splices at {_listed(ends)}" if ends else "no splice"
@@ -270,7 +275,7 @@ def _listed(tags: Sequence[str], most: int = 8) -> str:
     return ", ".join(tags[:most]) + (f" and {len(tags) - most} more" if len(tags) > most else "")
 
 
-def splice_words(splice: Data, changes: bool = False) -> str:
+def splice_words(splice: Data, changes: bool = False, between: tuple[str, str] | None = None) -> str:
     """Return why a splice is where it is: what it would mean to have it at the vault before or behind.
 
     Parameters
@@ -279,6 +284,8 @@ def splice_words(splice: Data, changes: bool = False) -> str:
         Of the document.
     changes : bool, optional
         Whether another bundle goes on from there.
+    between : (str, str), optional
+        The vaults at which the sections on either side of it end.
 
     Returns
     -------
@@ -298,6 +305,9 @@ def splice_words(splice: Data, changes: bool = False) -> str:
             told.append(f"at {to} the plan would cost {price(moved['extra_cost'])} more")
         else:
             told.append(f"at {to} it would cost the same, {plain(moved['why'])}")
+    if not told and between is not None:
+        one, other = (isolated(tag) for tag in between)
+        told.append(f"no other vault between {one} and {other} may have a splice")
     return "; ".join(told)
 
 
@@ -315,7 +325,11 @@ def splice_reasons(document: Document) -> dict[str, str]:
         By vault tag; empty where none were worked out.
     """
     changes = changes_of(document)
-    return {s["vault"]: splice_words(s, s["vault"] in changes) for s in document.get("splices") or []}
+    around = {one["to"]: (one["from"], other["to"]) for one, other in pairwise(sections_of(document))}
+    return {
+        s["vault"]: splice_words(s, s["vault"] in changes, around.get(s["vault"]))
+        for s in document.get("splices") or []
+    }
 
 
 def alternative_rows(document: Document) -> list[dict[str, Any]]:

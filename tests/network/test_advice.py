@@ -83,7 +83,8 @@ def test_a_new_vault_where_it_is_said_gives_a_plan() -> None:
         row = row_of(EASY, span, EASY)
         remedy = advice(row)["vault"]
         assert (remedy.low, remedy.high) == (1, 2)
-        done = planned(with_vault(row, 1, remedy.value))
+        halves = replace(PRICES, splice_at=("V1", "new vault", "V2"))
+        done = planned(with_vault(row, 1, remedy.value), prices=halves)
         assert isinstance(done, Plan)
         assert done.utilisation == pytest.approx(remedy.utilisation, rel=1e-6)
         ends = row.spans[1].chain.station
@@ -107,6 +108,16 @@ def test_a_reel_too_short_for_a_span() -> None:
     assert isinstance(planned(row, prices=replace(prices, reel=found["reel"].value)), Plan)
     assert isinstance(planned(with_vault(row, 1, found["vault"].value), prices=prices), Plan)
     assert "friction" not in found
+
+
+def test_a_new_vault_is_found_where_two_reels_only_just_reach() -> None:
+    row = row_of(EASY, [(30.0, 0.0), (5.0, 0.3), (197.0, 0.0), (5.0, -0.3), (30.0, 0.0)], EASY)
+    prices = PlanRules(Costs(), reel=140.2, slack=5.0)
+    # Two reels of 140.2 m less 10 m of slack each reach 0.4 m farther than the 260 m of the span.
+    assert row.length(1, 2) == pytest.approx(260.0)
+    place = advice(row, prices=prices)["vault"].value
+    assert 129.8 - 1e-6 <= place <= 130.2 + 1e-6
+    assert isinstance(planned(with_vault(row, 1, place), prices=prices), Plan)
 
 
 def test_leave_wanting_at_a_vault_or_a_longer_reel() -> None:

@@ -147,6 +147,21 @@ def test_an_easier_other_way_is_explained_and_only_that(sample_plan):
     assert render(document).count("the other way is easier at the same cost") == told
 
 
+def test_a_cable_fed_in_the_middle_and_splices_with_nowhere_else_to_be_say_so(tmp_path):
+    closed = [f"MH-{k}" for k in (1, 2, 3, 6, 7, 8, 9, 10, 12, 15, 16)]
+    more = f"{PRICES.replace(' }', ', middle_feed = 2.0 }')}\nmiddle_feed = true\nno_splice = {json.dumps(closed)}"
+    document = tautline.run_job(job(tmp_path, (REEL, 'reel = "5000 ft"'), (PRICES, more))).to_dict()
+    middle = document["sections"][1]
+    assert [(p["feed"], p["pull"]) for p in middle["pulls"]] == [("MH-9", "MH-5"), ("MH-9", "MH-13")]
+    # the second would be easier the other way, which the one reel at MH-9 does not allow
+    assert middle["pulls"][1]["reverse"]["utilisation"] < middle["pulls"][1]["utilisation"]
+    text = " ".join(render(document).split())
+    assert "one cable fed at MH-9 between its ends, so this pull cannot be turned round" in text
+    assert "at the same cost" not in text
+    assert "MH-5: no other vault between SUB-A and MH-13 may have a splice" in text
+    assert "MH-13: no other vault between MH-5 and RISER-9 may have a splice" in text
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [

@@ -205,7 +205,7 @@ def test_the_report_says_why_and_marks_the_knee(argued, tmp_path):
     text = " ".join("".join(pages(tmp_path / "report.pdf")).split())
     assert "Why this plan" in text
     assert "the job asks for a splice here" in text
-    assert "without it: no plan without it: too long" in text
+    assert "without it: no plan: too long" in text
     row = text[text.index("Alternatives") :]
     assert row.index("55.5") < row.index("knee")
     assert row.index("40") < row.index("the plan") < row.index("55.5")

@@ -60,7 +60,7 @@ def test_the_brake_has_its_unit_and_is_empty_where_the_document_has_none(harbour
 def test_reasons_and_alternatives_have_their_sheets(argued, tmp_path):
     book = workbook(argued, tmp_path)
     assert column(book["Reasons"], "of") == ["splice", "section"]
-    assert column(book["Reasons"], "why")[1] == "without it: no plan without it: too long"
+    assert column(book["Reasons"], "why")[1] == "without it: no plan: too long"
     sheet = book["Alternatives"]
     assert column(sheet, "cost") == [40.0, 55.5]
     assert column(sheet, "worst utilisation [%]") == pytest.approx([90.0, 70.0])
