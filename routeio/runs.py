@@ -24,6 +24,8 @@ from routeio.tangent import BoolArray, IntArray
 
 #: Elements shorter than this are none. [m]
 _NOTHING = 1e-6
+#: Nearer than so many times the scatter, a vertex that was left out lies where it may lie, and nothing is lost.
+_EXPLAINED = 3.0
 
 
 @dataclass(frozen=True)
@@ -256,6 +258,7 @@ class Runs:
     def _stray(self, run: int, line: Ready, first: int) -> list[Finding]:
         part = self.vertices(run)
         off = self.elements.off[part]
+        far = ~(np.abs(off) <= _EXPLAINED * self.scatter[run])
         return [
             Finding(
                 "stray-vertex", "warning",
@@ -263,7 +266,7 @@ class Runs:
                 f"{span_text(self.scatter[run])}: left out", line.placed(line.xy[first + i]),
                 "correct the vertex, or draw the bend it stands for with more of them",
             )
-            for i in np.flatnonzero(self.found.traces.weight[part] == 0.0).tolist()
+            for i in np.flatnonzero(far & (self.found.traces.weight[part] == 0.0)).tolist()
         ]  # fmt: skip
 
     def _untold(self, run: int, line: Ready, first: int) -> list[Finding]:

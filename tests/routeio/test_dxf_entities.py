@@ -265,3 +265,24 @@ def test_versions_and_binary_read_alike(saved, raw):
             shapes.append([shape(line) for line in read.lines])
     assert all(s == shapes[0] for s in shapes)
     assert len(shapes[0]) == 2
+
+
+def test_no_vertex_of_an_exact_curve_is_a_stray(drawing, saved, survey, codes):
+    points = [(0, 0, 0), (40, 10, 1), (80, -10, 3), (120, 30, 4), (200, 0, 5)]
+    drawing.modelspace().add_open_spline(points, dxfattribs=DUCT)
+    assert not {"stray-elevation", "stray-vertex"} & set(codes(survey(saved(drawing), ducts="DUCT")))
+
+
+def test_a_stray_vertex_is_said_with_its_place(drawing, saved, survey):
+    rng = np.random.default_rng(1)
+    points = np.column_stack(
+        (np.arange(0.0, 120.0, 2.0), rng.normal(0.0, 0.02, 60), rng.normal(5.0, 0.02, 60))
+    )
+    points[30, 1] += 1.0
+    points[40, 2] += 1.0
+    drawing.modelspace().add_polyline3d(points.tolist(), dxfattribs=DUCT)
+    found = [f for f in survey(saved(drawing), ducts="DUCT").findings if f.code.startswith("stray-")]
+    assert {(f.code, round(f.where.x, 3)) for f in found} == {
+        ("stray-vertex", 60.0),
+        ("stray-elevation", 80.0),
+    }
