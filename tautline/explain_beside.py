@@ -64,27 +64,28 @@ def with_beside(
     s = d / max(inside - d, d)
     lines = [
         *own.lines,
-        f"    with what lies beside them (no formula is published: a safe side), N = {n} cables:",
+        f"    with what lies beside, N being {n} (no formula is published: a safe side is taken):",
     ]
     wide = d > largest * (1 + _ALIKE)
     if wide or n == 1:
         spread = f"{small(d)} / {small(inside - d)} = {number(s)}"
+        if wide:
+            lines.append("    the widest is beside the others; d is that from here on, and so is s")
         lines.append(f"    s = d / (D - d) = {spread if inside - d >= d else '1, as more is never taken'}")
     if wide:
-        lines[-1] += ", where d is that of the widest, which is beside them"
         k = max(k, 1 + (n * n - 1) / 6 * s * s)
         lines += [
             "    of a row of N so wide, if that is more, kw = max(k, 1 + (N^2 - 1)/6 s^2)",
             f"    kw = max({number(own.correction)}, 1 + {n * n - 1} / 6 x {number(s)}^2) = {number(k)}",
         ]
-    sizes = []
+    two, sizes = len(widths) == 2, list[float]()
+    lines.append(
+        f"    z is {'2 g/d, 1 at most' if two else 'g/d, or 1 from half of d on'}, g the diameter of one beside"
+    )
     for m, g in enumerate(widths, 1):
-        twice = 2.0 if len(widths) == 2 else 1.0
-        size = min(1.0, 2 * g / d) if twice == 2 else g / d if g < 0.5 * d else 1.0
-        said = "2 g/d, 1 at most," if twice == 2 else "g/d, or 1 from half of d on,"
-        times = "2 x " if twice == 2 else ""
-        worked = f"1, as g = {small(g)}" if size == 1 else f"{times}{small(g)} / {small(d)} = {number(size)}"
-        lines.append(f"    z{m}: {said} z{m} = {worked}")
+        size = min(1.0, 2 * g / d) if two else g / d if g < 0.5 * d else 1.0
+        worked = f"{'2 x ' if two else ''}{small(g)} / {small(d)} = {number(size)}"
+        lines.append(f"    z{m} = {f'1, as g = {small(g)}' if size == 1 else worked}")
         sizes.append(size)
     rows = " + ".join(f"z{m} (2 N + {2 * m - 1})" for m in range(1, len(sizes) + 1))
     put_in = " + ".join(f"{number(z)} x {2 * n + 2 * m - 1}" for m, z in enumerate(sizes, 1))
@@ -102,39 +103,37 @@ def with_beside(
     added = f"({' + '.join(map(number, sizes))})" if len(sizes) > 1 else number(sizes[0])
     lines += [
         f"    weight correction k' = {number(k)}",
-        f"    sidewall factor q' = max(q k'/k, k'/2 (1 + {total}/6))",
-        f"    q' = max({number(own.factor)} x {number(k)} / {number(own.correction)}, "
-        f"{number(k)} / 2 x (1 + {added} / 6)) = {number(max(pressed, half))}",
+        "    sidewall factor q', the greater of these two:",
+        f"    q k'/k = {number(own.factor)} x {number(k)} / {number(own.correction)} = {number(pressed)}",
+        f"    k'/2 (1 + {total}/6) = {number(k)} / 2 x (1 + {added} / 6) = {number(half)}",
+        f"    q' = max({number(pressed)}, {number(half)}) = {number(max(pressed, half))}",
     ]
     return Lain(tuple(lines), k, max(pressed, half))
 
 
 def _parted(main: Sequence[Document], others: Sequence[Document], k: float) -> Lain:
     """Work what a cable beside others, wide enough to part them, presses more where it bears less than they do."""
-    n, lines = (
-        len(main),
-        ["    wider than 3/4 of the others it can part them; it bears v of what one of them does:"],
-    )
-    weights = [c["weight_N_per_m"] for c in main]
-    areas = [_conductor(c) for c in main]
+    n, weights, areas = len(main), [c["weight_N_per_m"] for c in main], [_conductor(c) for c in main]
+    known = min(areas) > 0
+    lines = [
+        "    one wider than 3/4 of the others can part them; v, what it bears of what one of them does, is N times its "
+        f"weight over theirs{', or N times its conductor area over theirs if that is less' if known else ''}, 1 at most "
+        f"({'N/m and mm2' if known else 'N/m'})"
+    ]
     borne = []
     for m, c in enumerate(sorted(others, key=lambda c: -c["diameter_m"]), 1):
         shares = [c["weight_N_per_m"] * n / sum(weights)]
         put_in = f"{number(c['weight_N_per_m'])} x {n} / {number(sum(weights))}"
-        said = "N times its weight over that of the others"
-        if min(areas) > 0:
+        if known:
             shares.append(_conductor(c) * n / sum(areas))
             put_in += f", {number(_conductor(c) / _SQUARE_MM)} x {n} / {number(sum(areas) / _SQUARE_MM)}"
-            said += ", or so by conductor area (N/m, mm2)"
         borne.append(min(1.0, *shares))
-        lines += [
-            f"    v{m}: {said}, the least, 1 at most",
-            f"    v{m} = min(1, {put_in}) = {number(borne[-1])}",
-        ]
+        lines.append(f"    v{m} = min(1, {put_in}) = {number(borne[-1])}")
     total, many = " + ".join(f"v{m}" for m in range(1, len(borne) + 1)), len(borne)
     parted = 1 + (k - 1) * (n + many) / (n + sum(borne))
     lines += [
-        f"    what the row presses more is taken on what weighs: 1 + (k' - 1) (N + {many}) / (N + {total}) in place of k'",
+        "    what the row presses more is taken on what weighs: in place of k' comes",
+        f"    1 + (k' - 1) (N + {many}) / (N + {total})",
         f"    k' = 1 + ({number(k)} - 1) x {n + many} / ({n} + {' + '.join(map(number, borne))}) = {number(parted)}",
     ]
     return Lain(tuple(lines), parted, 0.0)

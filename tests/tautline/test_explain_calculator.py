@@ -183,5 +183,7 @@ def test_a_cable_beside_others_comes_out_as_printed(cables, inside, units):
     assert not wrong
     assert count >= (2 if len(cables) == 2 else 4)
     for name, value in (("k", found.weight_correction), ("q", found.sidewall_factor)):
-        shown = re.findall(rf"\b{name}'? = (?:.*= )?([\d.]+)(?:,.*)?$", text, re.M)[-1]
+        shown = re.findall(
+            rf"^ +(?:.*: |.*, )?(?:[a-z]+ [a-z]+ )?{name}'? = (?:.*= )?([\d.]+)(?:,.*)?$", text, re.M
+        )[-1]
         assert float(shown) == pytest.approx(value, rel=1e-6)
