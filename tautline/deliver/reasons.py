@@ -132,7 +132,10 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
             return f"a radius of {radius} in every bend {ends} that is tighter; the tightest now has {now}"
         return f"a radius of {radius} in place of {now} in {_bend(remedy, document, units)}"
     if kind == "vault":
-        return f"a new vault {_along(remedy, document, units)}"
+        # Where the job's own rules for new vaults let none stand, this one breaks them.
+        sought = any(f["code"] == "vaults-not-enough" for f in document.get("findings") or ())
+        beside = ", looked for without the lead, spacing and zones of [vaults]" if sought else ""
+        return f"a new vault {_along(remedy, document, units)}{beside}"
     if kind == "reel":
         priced = ", at the price of the longest there is now" if document["reel"].get("sizes") else ""
         return f"cable on reels of {units.text('length', value)}{priced}"

@@ -1,7 +1,7 @@
 import re
 
 from tautline.deliver.present import columns, used
-from tautline.deliver.reasons import splice_words
+from tautline.deliver.reasons import remedy_words, splice_words
 from tautline.deliver.screen import render
 
 
@@ -109,6 +109,16 @@ def test_a_splice_without_a_reason_takes_no_line(harbour):
     lines = render(harbour).splitlines()
     assert f"  {tags[0]}: the job asks for a splice here" in lines
     assert not any(line.strip() == f"{tags[1]}:" for line in lines)
+
+
+def test_a_new_vault_where_the_job_lets_none_stand_is_told_as_that():
+    remedy = {"kind": "vault", "value": 30.0, "from": "A", "to": "B", "span": ["A", "B"], "station_m": 30.0}
+    remedy |= {"feed": None, "utilisation": 0.5, "plan": None}
+    document = {"job": {"units": "si"}, "findings": []}
+    beside = "looked for without the lead, spacing and zones of [vaults]"
+    assert beside not in remedy_words(remedy, document)
+    document["findings"] = [{"code": "vaults-not-enough"}]
+    assert beside in remedy_words(remedy, document)
 
 
 def test_names_from_right_to_left_leave_reasons_in_order(harbour):
