@@ -27,7 +27,7 @@ _BATCH = 16_384
 _ALIKE = frozenset({"object", "int16", "int32", "int64", "float32", "float64"})
 
 
-def usable(known: Facts, columns: Sequence[str]) -> bool:
+def usable(known: Facts, columns: Sequence[str], fewest: int = FEWEST) -> bool:
     """Return whether a layer is to be read so.
 
     Parameters
@@ -36,6 +36,8 @@ def usable(known: Facts, columns: Sequence[str]) -> bool:
         What it says of itself.
     columns : sequence of str
         Fields to read.
+    fewest : int, optional
+        Fewer features are not read so.
 
     Returns
     -------
@@ -45,7 +47,7 @@ def usable(known: Facts, columns: Sequence[str]) -> bool:
     return (
         pyarrow is not None
         and known.driver in _FASTER
-        and known.features >= FEWEST
+        and known.features >= fewest
         and known.kind != "None"
         and all(known.dtypes.get(name) in _ALIKE for name in columns)
     )

@@ -170,7 +170,15 @@ def features(
         with warnings.catch_warnings(record=True) as warned:
             warnings.simplefilter("always")
             read = gis_arrow.read if gis_arrow.usable(known, columns) else _read
-            fids, wkb, values, crs, plain = read(source.path, source.inner, columns, where, encoding)
+            told = source.path, source.inner, columns, where, encoding
+            try:
+                fids, wkb, values, crs, plain = read(*told)
+            except pyogrio.errors.FeatureError as error:
+                # one geometry that cannot be read fails them all; as a table the others come through
+                filtered = where is not None and _about_the_filter(str(error))
+                if filtered or read is gis_arrow.read or not gis_arrow.usable(known, columns, fewest=0):
+                    raise
+                fids, wkb, values, crs, plain = gis_arrow.read(*told)
     except LIBRARY_ERRORS as error:
         if where is not None and _about_the_filter(str(error)):
             raise InputRefusedError(
@@ -201,6 +209,8 @@ def _read(
     path: Path, layer: str | None, columns: Sequence[str], where: str | None, encoding: str | None
 ) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray], str | None, None]:
     """Return feature ids, geometries as WKB (None where there is none), columns by name, CRS, no plain lines."""
+    if where is None and path.suffix.lower() == ".gpkg":
+        where = "1 = 1"  # or the library reads as many features as the file's own count says, which may be out of date
     meta, fids, wkb, data = pyogrio.raw.read(
         path, layer=layer, encoding=encoding, columns=list(columns), where=where, return_fids=True
     )

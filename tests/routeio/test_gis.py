@@ -82,6 +82,35 @@ def test_a_line_of_one_point_does_not_fail_the_layer(layer, raw):
     assert [f.where.id for f in read.findings if f.code == "geometry-broken"] == ["1"]
 
 
+@pytest.mark.parametrize("table", [True, False], ids=["with pyarrow", "without"])
+def test_a_geometry_that_no_one_can_read_does_not_fail_the_layer(layer, raw, monkeypatch, table):
+    path = layer([LINE, shifted(LINE, 0, 5)], nm=["a", "b"])
+    with sqlite3.connect(path) as database:
+        for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            database.execute(f'DROP TRIGGER "{name}"')
+        (blob,) = database.execute("SELECT geom FROM ducts WHERE fid = 1").fetchone()
+        start = len(blob) - (9 + 32)
+        many = blob[: start + 5] + b"\xff\xff\xff\x7f" + blob[start + 9 :]
+        database.execute("UPDATE ducts SET geom = ? WHERE fid = 1", (many,))
+    if table:
+        pytest.importorskip("pyarrow", reason="pyarrow is not installed")
+        read = raw(path, ducts="ducts")
+        assert [line.where.id for line in read.lines] == ["2"]
+        assert [f.where.id for f in read.findings if f.code == "geometry-broken"] == ["1"]
+        return
+    monkeypatch.setattr(gis_arrow, "pyarrow", None)
+    with pytest.raises(InputRefusedError, match="Unable to read geometry") as refused:
+        raw(path, ducts="ducts")
+    assert refused.value.code == "damaged-layer"
+
+
+def test_a_count_out_of_date_loses_no_feature(layer, raw):
+    path = layer([shifted(LINE, 0, 5 * k) for k in range(5)])
+    with sqlite3.connect(path) as database:
+        database.execute("UPDATE gpkg_ogr_contents SET feature_count = 2")
+    assert len(raw(path, ducts="ducts").lines) == 5
+
+
 def test_parts_that_touch_are_joined_and_others_not(layer, survey):
     parts = [[(500000, 5400000), (500010, 5400000)], [(500020, 5400000), (500010, 5400000)],
              [(500050, 5400000), (500070, 5400000)]]  # fmt: skip
