@@ -154,7 +154,7 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
                 how.sidewall_factor if grows else how.least_share,
                 bore.waviness,
             )
-    guide, diameter, correction, factor, share, waviness = rows[:, track.bore]
+    guide, diameter, correction, factor, share, waviness = rows.take(track.bore, axis=1)
     curvature = track.chain.curvature
     pressing = curvature + waviness
     inside = pressing / np.maximum(1.0 - 0.5 * diameter * pressing, _SHARPEST)
@@ -163,7 +163,7 @@ def set_up(track: Track, bundle: Bundle, rules: Rules) -> Setting:
         bundle,
         rules,
         tables,
-        weight[track.bore],
+        weight.take(track.bore),
         tuple(lies),
         guide > 0.0,
         diameter,

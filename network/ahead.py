@@ -51,19 +51,19 @@ def best_ahead(start: IntArray, end: IntArray, value: IntArray, goal: int, combi
         return ahead
     first = np.flatnonzero(np.append(True, start[1:] != start[:-1]))
     places = start[first]
-    group = np.repeat(np.arange(first.size), np.diff(np.append(first, start.size)))
+    count = np.diff(np.append(first, start.size))
     onward, price = np.arange(goal + 1), ahead.copy()
     last = np.append(first[1:], start.size) - 1
     onward[places], price[places] = end[last], value[last]
     while True:
         ahead = _reckoned(onward, price, combine)
-        whole = combine(value, ahead[end])
+        whole = combine(value, ahead.take(end))
         best = np.minimum.reduceat(whole, first)
-        better = best < ahead[places]
+        better = best < ahead.take(places)
         if not better.any():
             return ahead
         # Of equal first steps the one that goes farthest.
-        which = np.flatnonzero(better[group] & (whole == best[group]))
+        which = np.flatnonzero(whole == np.repeat(np.where(better, best, -1), count))
         onward[start[which]], price[start[which]] = end[which], value[which]
 
 

@@ -121,11 +121,12 @@ class Market:
 
     def settled(self, rows: IntArray) -> bool:
         """Settle pulls, and return whether all of them cost what they were taken to cost."""
-        rows = rows[self.utilisation[rows] < 0]
+        unknown = self.utilisation.take(rows) < 0
+        rows = rows if unknown.all() else rows[unknown]
         if not rows.size:
             return True
         cost, self.utilisation[rows] = self._settle(rows)
-        as_taken = np.array_equal(cost, self.cost[rows])
+        as_taken = np.array_equal(cost, self.cost.take(rows))
         self.cost[rows] = cost
         if not as_taken:
             self._alone = None
@@ -138,8 +139,8 @@ class Market:
             feed, pull, cost, climb = self.feed, self.pull, self.cost, self.climb
             if rows.size < feed.size:
                 feed, pull, cost, climb = (values[rows] for values in (feed, pull, cost, climb))
-            low, high = np.minimum(feed, pull), np.maximum(feed, pull)
             none = np.full(rows.size, -1)
+            low, high = np.minimum(feed, pull), np.maximum(feed, pull)
             self._alone = self._offered(low, high, cost, climb, rows, none)
         yield self._alone
         if self.middle_cost is None:
@@ -178,12 +179,13 @@ class Market:
         second: IntArray,
     ) -> Sections:
         """Of these sections, those that a reel and the vaults at their ends allow, splice priced in."""
-        good = end <= self.farthest[start]
+        good = end <= self.farthest.take(start)
         if not self.splice.all():
             good &= self.splice[start] & self.splice[end]
         if self._without:
             good &= ~np.isin(start * self.farthest.size + end, self._without)
-        cost = cost + self.splice_cost * (end < self.last)
+        cost = cost + self.splice_cost
+        cost[end == self.last] -= self.splice_cost
         if self._reel_cost is not None:
             cost = cost + self._reel_cost(start, end)
         return Sections(start, end, cost, climb, first, second).where(good)
@@ -225,7 +227,7 @@ class _Cells:
     def index(self, sections: Sections) -> IntArray:
         """Return the cell of each section."""
         if self._known is None or self._known[0] is not sections:
-            self._known = sections, self._before[sections.start] + sections.end
+            self._known = sections, self._before.take(sections.start) + sections.end
         return self._known[1]
 
     def least(self, at: IntArray, value: IntArray) -> IntArray:
@@ -267,13 +269,15 @@ def cheapest(market: Market, start: int, end: int) -> Choice | None:
             break
 
     second = np.where(sections.second < 0, sections.first, sections.second)
-    used = np.maximum(market.utilisation[sections.first], market.utilisation[second])
+    used = np.maximum(market.utilisation.take(sections.first), market.utilisation.take(second))
     at = cells.index(sections)
     where = np.flatnonzero(tight)
     low, high = cells.start[where], cells.end[where]
     limit = int(best_ahead(low, high, cells.least(at, used)[where], end, np.maximum)[start])
 
-    sections, at = sections.where(used <= limit), at[used <= limit]
+    within = used <= limit
+    if not within.all():
+        sections, at = sections.where(within), at[within]
     climb = cells.least(at, sections.climb)
     where = where[climb[where] < NOTHING]
     low, high = cells.start[where], cells.end[where]
@@ -291,7 +295,7 @@ def _of_least_cost(market: Market, cells: _Cells, price: IntArray, tight: NDArra
     kept = []
     for batch in market.sections():
         at = cells.index(batch)
-        kept.append(batch.where(tight[at] & (batch.cost == price[at])))
+        kept.append(batch.where(tight.take(at) & (batch.cost == price.take(at))))
     if len(kept) == 1:
         return kept[0]
     return Sections(*(np.concatenate([getattr(k, f) for k in kept]) for f in Sections.__dataclass_fields__))
@@ -333,12 +337,12 @@ def _on_a_cheapest_way(
     tight &= before < NOTHING
     tight[: cells.offsets[start]] = False
     # Which of them can be come to from the start is the same question asked from the other end.
-    where = np.flatnonzero(tight)[::-1]
-    where = where[np.argsort(-cells.end[where], kind="stable")]
-    goal = left.size - 1
-    back = best_ahead(
-        goal - cells.end[where], goal - cells.start[where], np.zeros_like(where), goal - start, np.add
-    )
+    where, goal = np.flatnonzero(tight)[::-1], left.size - 1
+    turned = goal - cells.end[where]
+    # Of narrow numbers the order is found by counting.
+    order = np.argsort(turned.astype(np.min_scalar_type(goal)), kind="stable")
+    where, turned = where[order], turned[order]
+    back = best_ahead(turned, goal - cells.start[where], np.zeros_like(where), goal - start, np.add)
     met = np.zeros(left.size, dtype=bool)
     met[start:] = back[::-1] == 0
     tight[where] = met[cells.start[where]]

@@ -155,26 +155,30 @@ def market_of(
             )
     new = facts.prices.copy()
     new[[0, -1]] = 0.0
-    unit = small_unit((*prices_of(rules), *np.unique(in_range("vaults.price", new, at_least=0.0)).tolist()))
+    in_range("vaults.price", new, at_least=0.0)
+    unit = small_unit((*prices_of(rules), float(new.max())))
     costs = rules.costs
     splice, setup, relube, middle = (
         round(exactly(p) * unit) for p in (costs.splice, costs.setup, costs.relube, costs.middle_feed)
     )
     rows = np.arange(offers.feed.size)
-    closed = [
-        (~permitted(facts, what), ends) for what, ends in (("feed", offers.feed), ("pull", offers.pull))
-    ]
-    for shut, ends in closed:
-        if shut.any():
-            rows = rows[~shut[ends[rows]]]
+    for what, ends in (("feed", offers.feed), ("pull", offers.pull)):
+        allowed = permitted(facts, what)
+        if not allowed.all():
+            rows = rows[allowed[ends[rows]]]
     if rules.middle_feed:
         rows = rows[np.argsort(offers.feed[rows], kind="stable")]
+    feed, pull, stops, rise = offers.feed, offers.pull, offers.stops, offers.climb
+    if rules.middle_feed or rows.size < feed.size:
+        feed, pull, stops, rise = feed[rows], pull[rows], stops[rows], rise[rows]
 
     def settle(pulls: IntArray) -> tuple[IntArray, IntArray]:
-        used = offers.settle(rows[pulls], rules.costs.relube == 0.0)
-        possible = np.isfinite(used)
-        cost = np.where(possible, setup + relube * offers.stops[rows[pulls]], IMPOSSIBLE)
-        return cost, steps(np.where(possible, used, 0.0))
+        own = rows[pulls]
+        used = offers.settle(own, rules.costs.relube == 0.0)
+        cost, possible = setup + relube * offers.stops[own], np.isfinite(used)
+        if not possible.all():
+            cost[~possible], used[~possible] = IMPOSSIBLE, 0.0
+        return cost, steps(used)
 
     arrive, depart = facts.stations
     stocks = _stocks(facts, rules)
@@ -191,12 +195,11 @@ def market_of(
         price = np.where(np.isfinite(cost), cost, 0.0) + new[end]
         return np.asarray(np.rint(price * float(unit)).astype(np.int64))
 
-    rise = offers.climb[rows]
     climb = np.rint(rise / _CLIMB).astype(np.int64) if rise.any() else np.zeros(rows.size, dtype=np.int64)
     market = Market(
-        offers.feed[rows],
-        offers.pull[rows],
-        setup + relube * offers.stops[rows],
+        feed,
+        pull,
+        setup + relube * stops,
         climb,
         settle,
         np.minimum(np.searchsorted(arrive, depart + room, side="right") - 1, _next_forced(facts, rules)),
@@ -316,17 +319,24 @@ def sections_of(
     found, most = choice.sections, (choice.utilisation + 0.5) * UTILISATION_STEP
     found = _earliest_fed(found, offers.feed[rows[found.first]])
     stops_free = rules.costs.relube == 0.0
-    best: dict[tuple[int, int], tuple[tuple[object, ...], tuple[PullOption, ...]]] = {}
+    best: dict[tuple[int, int], list[tuple[PullOption, ...]]] = {}
     columns = (found.start, found.end, rows[found.first], np.where(found.second < 0, -1, rows[found.second]))
     for low, high, first, second in zip(*(c.tolist() for c in columns), strict=True):
-        options = tuple(offers.option(p, most, stops_free) for p in (first, second) if p >= 0)
-        key = (options[0].feed, *(sorted(o.relube) for o in options))
-        if (low, high) not in best or key < best[low, high][0]:
-            best[low, high] = key, options
+        option = offers.option(first, most, stops_free)
+        options = (option,) if second < 0 else (option, offers.option(second, most, stops_free))
+        best.setdefault((low, high), []).append(options)
     sections = []
-    tags = [v.tag for v in facts.vaults]
+    tags = [v.tag for v in facts.vaults] if rules.stocks else []
     for low, high in choice.stretches:
         length = facts.length(low, high) + 2.0 * rules.slack
         reel = reel_for(rules.at(tags, low), length)[0]
-        sections.append(Section(low, high, best[low, high][1], length, reel))
+        ways = best[low, high]
+        sections.append(
+            Section(low, high, ways[0] if len(ways) == 1 else min(ways, key=_earliest), length, reel)
+        )
     return tuple(sections)
+
+
+def _earliest(options: tuple[PullOption, ...]) -> tuple[object, ...]:
+    """Of the ways to install a section the one of which this is least is fed and re-lubricated earliest."""
+    return options[0].feed, *(sorted(o.relube) for o in options)

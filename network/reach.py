@@ -189,7 +189,7 @@ class RowOffers:
             feed = last - own if against else own
             reached = carrier.reached(feed, last - end if against else end)
             pull = last - reached.pull if against else reached.pull
-            found.append((own[reached.start], pull, reached.stops, reached.load))
+            found.append((own.take(reached.start), pull, reached.stops, reached.load))
         self.feed, self.pull, self.stops, self._load = (
             np.concatenate(columns) for columns in zip(*found, strict=True)
         )
@@ -215,11 +215,11 @@ class RowOffers:
         ndarray, shape (n,)
             Of the option that :meth:`option` can give.
         """
-        new = rows[np.isnan(self._used[rows])]
-        back = self.feed[new] > self.pull[new]
+        new = rows.take(np.flatnonzero(np.isnan(self._used.take(rows))))
+        back = self.feed.take(new) > self.pull.take(new)
         for against in (False, True):
-            self._settle(new[back == against], against)
-        used = self._used[rows]
+            self._settle(new.take(np.flatnonzero(back == against)), against)
+        used = self._used.take(rows)
         if stops_free:
             for k, row in enumerate(rows.tolist()):
                 used[k] = min((o.utilisation for o in self.by_stops(row)), default=np.inf)
@@ -243,8 +243,11 @@ class RowOffers:
     def _settle(self, rows: IntArray, against: bool) -> None:
         """Settle offers of one direction: evaluate them with as many stops as offered, and with more if need be."""
         way, carrier = self._pulls.way(against)
-        loads = self._load[rows]
+        loads = self._load.take(rows)
         known = np.isfinite(loads)
+        if known.all():
+            self._accept(rows, loads, [()] * rows.size)
+            return
         if known.any():
             self._accept(rows[known], loads[known], [()] * int(known.sum()))
         left = rows[~known]
@@ -293,18 +296,20 @@ class RowOffers:
     def _accept(self, rows: IntArray, loads: FloatArray, relube: Sequence[tuple[int, ...]]) -> None:
         """Settle offers at the stops they now have: by what loads them least, and where."""
         self._used[rows] = used = self._judged(rows, loads, relube)
-        for k in np.flatnonzero((self.stops[rows] > 0) & np.isfinite(used)).tolist():
+        for k in np.flatnonzero((self.stops.take(rows) > 0) & np.isfinite(used)).tolist():
             row = int(rows[k])
             feed, pull, climb = int(self.feed[row]), int(self.pull[row]), float(self.climb[row])
             self._stopping[row] = [PullOption(feed, pull, relube[k], float(used[k]), climb)]
 
     def _judged(self, rows: IntArray, loads: FloatArray, relube: Sequence[tuple[int, ...]]) -> FloatArray:
         """Worst utilisation by any binding check, infinite where one fails."""
-        feed, pull = self.feed[rows], self.pull[rows]
+        feed, pull = self.feed.take(rows), self.pull.take(rows)
         passes = loads <= 1.0
         for k in np.flatnonzero(np.abs(loads - 1.0) < _NEAR).tolist():
             passes[k] = self._pulls.evaluate(int(feed[k]), int(pull[k]), relube[k]).verdict == "pass"
+        low, high = np.minimum(feed, pull), np.maximum(feed, pull)
+        if passes.all():
+            return self._pulls.steady.used(low, high, loads)
         used = np.full(rows.size, np.inf)
-        low, high = np.minimum(feed, pull)[passes], np.maximum(feed, pull)[passes]
-        used[passes] = self._pulls.steady.used(low, high, loads[passes])
+        used[passes] = self._pulls.steady.used(low[passes], high[passes], loads[passes])
         return used

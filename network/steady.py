@@ -131,11 +131,14 @@ class Steady:
         count = high - low - 1
         more = np.flatnonzero(count)
         if more.size:
-            level = np.frexp(count[more].astype(np.float64))[1] - 1
-            runs = self._runs(int(level.max()))
+            if more.size < count.size:
+                count, low, high = count.take(more), low.take(more), high.take(more)
+            levels = np.frexp(np.arange(int(count.max()) + 1, dtype=np.float64))[1] - 1
+            level = levels.take(count).astype(np.int64)
+            runs = self._runs(int(levels[-1]))
             at, width = level * runs.shape[1], np.left_shift(1, level)
-            longer = np.maximum(runs.take(at + low[more] + 1), runs.take(at + high[more] - width))
-            hardest[more] = np.maximum(hardest[more], longer)
+            longer = np.maximum(runs.take(at + low + 1), runs.take(at + high - width))
+            hardest[more] = np.maximum(hardest.take(more), longer)
         return hardest
 
     def _runs(self, level: int) -> FloatArray:
@@ -173,8 +176,7 @@ class Steady:
         The tightest bend of each bore is judged; a wider one uses less of the same radius, and nothing else differs.
         """
         setting = self._line
-        line, bends = setting.track, setting.curvature > NO_BEND
-        radius = 1.0 / np.maximum(setting.curvature, NO_BEND) - 0.5 * setting.diameter
+        line = setting.track
         whole, least = np.zeros(len(line.bores)), np.zeros(len(line.bores))
         for bore in range(len(line.bores)):
             own = np.flatnonzero(line.bore == bore)
@@ -184,8 +186,12 @@ class Steady:
             radii = [c.limit for c in checks if c.name in _RADII and c.limit is not None]
             whole[bore] = max((c.utilisation or 0.0 for c in checks if c.name not in _RADII), default=0.0)
             least[bore] = max(radii, default=0.0)
-        needed = least[line.bore] * bends
-        return np.maximum(whole[line.bore], needed / np.maximum(radius, np.maximum(1e-3 * needed, 1e-300)))
+        bends = np.flatnonzero(setting.curvature > NO_BEND)
+        radius = 1.0 / setting.curvature[bends] - 0.5 * setting.diameter[bends]
+        worst, needed = whole[line.bore], least[line.bore[bends]]
+        needed /= np.maximum(radius, np.maximum(1e-3 * needed, 1e-300))
+        worst[bends] = np.maximum(worst[bends], needed)
+        return worst
 
     def _worst(self, track: Track) -> float:
         checks = static_checks(set_up(track, self.bundle, self._without_reel))

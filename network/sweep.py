@@ -150,12 +150,14 @@ class Sweep:
                 end = min(begin + _BLOCK, feeds.stop)
                 own = farthest[begin - feeds.start : end - feeds.start]
                 loads = self._block(begin, own, low, load, scale, behind)
-                there = loads <= scale
-                lane, step = np.nonzero(there)
+                at = np.flatnonzero(loads <= scale)
+                worst = loads.ravel().take(at)
+                lane = at // max(loads.shape[1], 1)
+                at -= lane * loads.shape[1]
                 lane += begin
-                step += lane
-                step += 1
-                found.append((lane, step, loads[there]))
+                at += lane
+                at += 1
+                found.append((lane, at, worst))
         if not found:
             none = np.zeros(0, dtype=np.int64)
             return none, none, np.zeros(0)

@@ -224,6 +224,9 @@ class Way:
             each = prepare(
                 Track(Chain(unit, 0.0 * unit, 0.0 * unit, 0.0 * unit), np.arange(unit.size), track.bores)
             )
+            if not np.isfinite(each.press_force).any():  # no coefficient depends on the contact force
+                own = np.arange(track.bore.size)
+                return Pieces(track.chain, own, own, setting.correction * each.friction.take(track.bore))
             laws = replace(
                 each,
                 chain=track.chain,
