@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import sqlite3
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -245,10 +247,13 @@ def refusal_of(error: Exception, path: Path, layer: str) -> InputRefusedError:
     Returns
     -------
     InputRefusedError
-        ``file-locked`` or ``damaged-layer``.
+        ``file-locked``, ``geometry-unsupported`` or ``damaged-layer``.
     """
     text = _short(error)
     where = Where(file=path.name, layer=layer)
+    number = re.search(r"type is not supported: (\d+)$", text)
+    if isinstance(error, pyogrio.errors.GeometryError) and number:
+        return _unsupported(int(number[1]), path, layer)
     if "locked" in text or "busy" in text:
         return InputRefusedError(
             "file-locked", f"the file is in use by another program: {text}", where, "close the other program"
@@ -256,6 +261,45 @@ def refusal_of(error: Exception, path: Path, layer: str) -> InputRefusedError:
     return InputRefusedError(
         "damaged-layer", f"the layer cannot be read: {text}", where, "export it again from where it came"
     )
+
+
+def _unsupported(number: int, path: Path, layer: str) -> InputRefusedError:
+    """Return the refusal of a type by its number, thousands of which say what stands beside x and y (OGC 06-103r4)."""
+    kind = {
+        0: "mixed kinds of geometry",
+        15: "surfaces of several faces",
+        16: "meshes of triangles",
+        17: "triangles",
+    }
+    more = ("", " with z", " with measures (M)", " with z and measures (M)")
+    layers = layer or ", ".join(_layers_of_type(path, number))
+    what = kind.get(number % 1000, f"type {number % 1000}") + more[number // 1000 % 4]
+    others = "" if path.suffix.lower() != ".gpkg" else ", and no other layer of the file while it is there"
+    remedy = "export it again as lines or points, or without measures; or leave it out of the file"
+    return InputRefusedError(
+        "geometry-unsupported",
+        f"the file has a layer of {what}, which cannot be read{others}",
+        Where(file=path.name, layer=layers),
+        remedy,
+    )
+
+
+def _layers_of_type(path: Path, number: int) -> list[str]:
+    """Return the layers of a GeoPackage that say they are of a type that the library does not name; none elsewhere."""
+    names = {0: "GEOMETRY", 15: "POLYHEDRALSURFACE", 16: "TIN", 17: "TRIANGLE"}
+    z, m = ((0, 0), (1, 0), (0, 1), (1, 1))[number // 1000 % 4]
+    asked = (
+        "SELECT table_name FROM gpkg_geometry_columns WHERE upper(geometry_type_name) = ? AND z = ? AND m = ?"
+    )
+    try:
+        # so that nothing is written beside the file
+        database = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+        try:
+            return [str(row[0]) for row in database.execute(asked, (names.get(number % 1000, ""), z, m))]
+        finally:
+            database.close()
+    except sqlite3.Error:
+        return []
 
 
 def plain_kind(kind: str) -> str:

@@ -104,6 +104,23 @@ def test_a_geometry_that_no_one_can_read_does_not_fail_the_layer(layer, raw, mon
     assert refused.value.code == "damaged-layer"
 
 
+@pytest.mark.parametrize(
+    ("kind", "z", "words"),
+    [("GEOMETRY", 0, "mixed kinds of geometry with measures"), ("TIN", 1, "triangles with z and measures")],
+)
+def test_a_type_that_cannot_be_read_is_refused_by_its_name(layer, raw, kind, z, words):
+    path = layer([LINE], layer="measured")
+    layer([LINE], append=True)
+    before = sorted(os.listdir(path.parent))
+    with sqlite3.connect(path) as database:
+        told = "UPDATE gpkg_geometry_columns SET geometry_type_name = ?, z = ?, m = 1 WHERE table_name = 'measured'"
+        database.execute(told, (kind, z))
+    with pytest.raises(InputRefusedError, match=words) as refused:
+        raw(path, ducts="ducts")
+    assert (refused.value.code, refused.value.where.layer) == ("geometry-unsupported", "measured")
+    assert sorted(os.listdir(path.parent)) == before
+
+
 def test_a_count_out_of_date_loses_no_feature(layer, raw):
     path = layer([shifted(LINE, 0, 5 * k) for k in range(5)])
     with sqlite3.connect(path) as database:
