@@ -15,6 +15,7 @@ from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank,
 from tautline.deliver.labels import Label, Plan, text_width
 from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, mark_size, signs_of, vault_mark
 from tautline.deliver.present import Units, isolated, plain, used
+from tautline.deliver.reasons import splice_reasons
 from tautline.deliver.scale import north_arrow, scale_bar
 from tautline.deliver.svg import FAINT, FONT, INK, element, number, path_data, shorten
 
@@ -274,8 +275,11 @@ class PlanPicture:
                 told = f"{f['severity']} {f['code']}: {plain(f['message'])}"
                 spot = (f["where"]["x"], f["where"]["y"])
                 parts.append(self._fixed(spot, element("title", told) + finding_mark(), "finding"))
+        reasons = splice_reasons(self.document)
         for v in reversed(self.vaults):
             title = f"{isolated(v['tag'])}: {role_words(v['roles']) or ', '.join(ROLES.get(r, r) for r in v['roles']) or 'not used'}"
+            if why := reasons.get(v["tag"]):
+                title += f". Why a splice here: {why}"
             parts.append(
                 self._fixed((v["x"], v["y"]), element("title", title) + signs_of(tuple(v["roles"])), "vault")
             )

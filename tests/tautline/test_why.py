@@ -114,6 +114,8 @@ def test_a_splice_that_cannot_be_moved_says_why(sample_plan):
     for reason in ("MH-5: not at MH-3", "MH-9: not at MH-8"):
         assert reason in render(document)
     assert "Why the splices are where they are" in page(document)
+    # and where one looks first, on the mark in the plan
+    assert "<title>MH-5: splice, pull. Why a splice here: not at MH-3" in page(document)
 
 
 def test_less_friction_relieves_a_pull_as_said(sample_plan, tmp_path):
