@@ -27,6 +27,8 @@ _NO_PRIOR = Prior(spread=1e6)
 _MANY = 4
 #: Two kinks at the ends of one chord of an arc are alike within this part of their sum.
 _ALIKE = 0.1
+#: Legs alike within this part of their length are of one length.
+_LIKE = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +123,8 @@ def _with_single_chords(traces: Traces, division: Division, tolerance: float) ->
     single &= (division.stop[k] - division.start[k] == 1) & (before * after > 0.0) & (half < np.radians(50.0))
     single &= np.abs(before - after) < _ALIKE * np.abs(before + after)
     single &= 0.5 * size[k] * np.tan(0.5 * half) <= tolerance
-    single &= size[k] < np.minimum(size[k - 1], size[k + 1])
+    # legs drawn alike are no shorter one than another, whatever rounding makes of them
+    single &= size[k] < (1.0 - _LIKE) * np.minimum(size[k - 1], size[k + 1])
     arc = division.arc.copy()
     arc[k[single]] = True
     return replace(division, arc=arc)

@@ -6,6 +6,7 @@ cheapest division is found exactly, for pieces of up to a stated number of legs.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
@@ -17,6 +18,9 @@ from routeio.tangent import BoolArray, IntArray, Traces
 
 #: Vertices dealt with at a time, legs of a long line, lines that are many, and pieces priced at a time.
 _BATCH, _BLOCK, _MANY, _PAIRS = 16_000, 256, 128, 200_000
+#: What a cut costs more for each unit of the root of its vertex's number: of divisions equally good, which there are where
+#: vertices are exact, the one cut earlier is taken, and not the one that rounding favours.
+_LATE = 1e-3
 #: Arcs that turn more are two, with a straight of no length between. [rad]
 LARGEST_ARC = 2.3
 
@@ -348,12 +352,13 @@ def _divide_batch(
         by_line = best_any[source] + line_cost[row, :width]
         pick = by_line.argmin(axis=1)
         from_line[row] = pick + 1
-        value = by_line[np.arange(live), pick]
+        late = _LATE * math.sqrt(t)
+        value = by_line[np.arange(live), pick] + late
         best_line[row] = value
         by_arc = np.minimum(best_line[source], best_arc[source] + prices.line) + arc_cost[row, :width]
         pick = by_arc.argmin(axis=1)
         from_arc[row] = pick + 1
-        best_arc[row] = by_arc[np.arange(live), pick]
+        best_arc[row] = by_arc[np.arange(live), pick] + late
         best_any[row] = np.minimum(value, best_arc[row])
     # walk back, all lines at once
     here = offsets[1:] - 1

@@ -109,6 +109,20 @@ def test_hills_as_drawn_are_the_same_moved_and_turned(routes, number):
             assert getattr(other, field) == pytest.approx(getattr(plain, field), abs=1e-9), name
 
 
+@pytest.mark.parametrize("number", [28, 49])
+def test_rounding_does_not_choose_between_shapes_equally_good(routes, number):
+    """Legs of one length about an arc; two straights that may part at either of two vertices."""
+    rng = np.random.default_rng(3)
+    for _ in range(number + 1):
+        points = routes.digitised(routes.drawn(routes.route(rng, hilly=True)), rng, 0.0)
+    plain = shape_of(points, sweep=5.0).chain
+    x, y, z = WAYS["moved"][0](points).T
+    c, s = math.cos(0.7), math.sin(0.7)
+    other = shape_of(np.column_stack((c * x - s * y, s * x + c * y, z)), sweep=5.0).chain
+    for field in ("length", "turn", "grade_in", "grade_out"):
+        assert getattr(other, field) == pytest.approx(getattr(plain, field), abs=1e-9), field
+
+
 def test_vertices_that_only_divide_straights_change_nothing():
     corners = np.array([[0, 0], [40, 0], [70, 25], [70, 80], [130, 80]], dtype=float)
     dense = np.concatenate(
