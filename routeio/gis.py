@@ -115,13 +115,7 @@ class _Reading:
         if not vaults and not self.vaults:
             self.findings.append(without_vaults(dict.fromkeys(all_sources, 1), where))
         if self.main is None:
-            raise InputRefusedError(
-                "nothing-to-read",
-                "the chosen layers hold no feature with a place",
-                where,
-                "check the layers and the filter",
-                tuple(self.findings),
-            )
+            raise self._nothing(where)
         return RawSurvey(
             RawColumns.joined(self.lines),
             tuple(self.vaults),
@@ -130,6 +124,20 @@ class _Reading:
             dict(self.counts),
             {name: {f.kind: f.features} for name, f in known.items()},
         )
+
+    def _nothing(self, where: Where) -> InputRefusedError:
+        """Return the refusal of layers without a feature that has a place, with the reason where it is known."""
+        said = tuple(self.findings)
+        for cut in said:
+            if cut.code == "file-cut":
+                message = f"no feature is left: {cut.message}"
+                return InputRefusedError("damaged-layer", message, cut.where, cut.remedy, said)
+        for lost in said:
+            if lost.code.startswith("geometry-"):
+                message = f"no feature of the chosen layers can be read: {lost.message}"
+                return InputRefusedError("nothing-to-read", message, lost.where, lost.remedy, said)
+        message = "the chosen layers hold no feature with a place"
+        return InputRefusedError("nothing-to-read", message, where, "check the layers and the filter", said)
 
     def _known(self, all_sources: Mapping[str, Source]) -> dict[str, Facts]:
         """Return the facts of the file's own layers; of neighbours only those asked for by name."""
@@ -191,7 +199,13 @@ class _Reading:
                 "library-warning", "warning", f"the library says: {text}", where, "export the layer again"
             )
         if known.features > len(found.fids):
-            self.counts["skipped by filter"] += known.features - len(found.fids)
+            unfiltered = next(iter(filters)) is None
+            if unfiltered and known.driver == "FlatGeobuf":  # of the others the count need not be right
+                message = f"the layer says that it holds {known.features} features, and {len(found.fids)} are found: it was cut off"
+                remedy = "export it again, or copy it again from where it came"
+                self._find("file-cut", "error", message, where, remedy)
+            lost = "skipped features not found" if unfiltered else "skipped by filter"
+            self.counts[lost] += known.features - len(found.fids)
         good = self._with_a_place(found, where)
         kinds = kinds_of(found) + 1  # places in KINDS
         duct_rows = np.flatnonzero(good & _named(LINES)[kinds]) if as_ducts else np.zeros(0, np.int64)

@@ -254,6 +254,10 @@ def refusal_of(error: Exception, path: Path, layer: str) -> InputRefusedError:
     number = re.search(r"type is not supported: (\d+)$", text)
     if isinstance(error, pyogrio.errors.GeometryError) and number:
         return _unsupported(int(number[1]), path, layer)
+    if isinstance(error, IndexError):
+        text = "no layer is found in it, as in a file that was cut off"
+    elif isinstance(error, pyogrio.errors.FeatureError):
+        text = f"a feature is damaged, or the file was cut off ({text})"
     if "locked" in text or "busy" in text:
         return InputRefusedError(
             "file-locked", f"the file is in use by another program: {text}", where, "close the other program"

@@ -57,3 +57,26 @@ def test_peek_says_what_is_missing(layer):
     looked = made(path.name, gis_peek.peek(path))
     assert any("ducts.prj" in text for text in looked.missing)
     assert (looked.units, looked.crs) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("ending", "part", "words"),
+    [
+        ("shp", 0.6, "no feature is left: ducts.shp holds .* bytes and says that it is"),
+        ("fgb", 0.3, "no layer is found in it, as in a file that was cut off"),
+        ("fgb", 0.95, "it was cut off|a feature is damaged, or the file was cut off"),
+    ],
+)
+def test_a_cut_is_said_in_plain_words(layer, raw, ending, part, words):
+    path = layer(LINES[:1], f"ducts.{ending}", kind="LineString", nm=["a"])
+    whole = path.read_bytes()
+    path.write_bytes(whole[: int(len(whole) * part)])
+    with pytest.raises(InputRefusedError, match=words) as refused:
+        raw(path)
+    assert refused.value.code == "damaged-layer"
+
+
+def test_a_layer_of_which_nothing_is_left_says_why(layer, raw):
+    with pytest.raises(InputRefusedError, match="no feature of the chosen layers can be read") as refused:
+        raw(layer([None, LineString()], nm=["a", "b"]), ducts="ducts")
+    assert (refused.value.code, refused.value.where.id) == ("nothing-to-read", "1")
