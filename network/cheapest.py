@@ -332,8 +332,8 @@ def _on_a_cheapest_way(
 ) -> NDArray[np.bool_]:
     """Mark the cells that lie on some way of least cost from ``start`` to ``end``."""
     left = np.append(ahead, np.full(cells.offsets.size - 1 - ahead.size, NOTHING))
-    before = left[cells.start]
-    tight: NDArray[np.bool_] = price + left[cells.end] == before
+    before = left.take(cells.start)
+    tight: NDArray[np.bool_] = price + left.take(cells.end) == before
     tight &= before < NOTHING
     tight[: cells.offsets[start]] = False
     # Which of them can be come to from the start is the same question asked from the other end.
@@ -345,5 +345,5 @@ def _on_a_cheapest_way(
     back = best_ahead(turned, goal - cells.start[where], np.zeros_like(where), goal - start, np.add)
     met = np.zeros(left.size, dtype=bool)
     met[start:] = back[::-1] == 0
-    tight[where] = met[cells.start[where]]
+    tight[where] = met.take(cells.start.take(where))
     return tight

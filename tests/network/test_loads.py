@@ -6,8 +6,13 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from mechanics.pull import evaluate_pull
+from mechanics.cable import Bundle, Cable
+from mechanics.chain import Chain
+from mechanics.pull import Rules, evaluate_pull
+from mechanics.setting import set_up
+from mechanics.track import Bore, Friction
 from network.loads import loads_of
+from network.row import Row, RowVault, Stretch
 from network.way import Way
 
 BY_TENSION = {
@@ -41,3 +46,23 @@ def test_loads_are_those_of_single_pulls(random_case: Callable, seed: int, extra
                 if c.binding and c.utilisation is not None and c.name in BY_TENSION
             )
             assert load == pytest.approx(single, rel=1e-7), (seed, against, f, p, stops)
+
+
+def test_a_bundle_lies_as_in_the_other_direction_segment_by_segment() -> None:
+    # Three cables lie otherwise in a wide duct than in a narrow one, and so share what presses on them otherwise.
+    ducts = [
+        Stretch(
+            Chain([60.0], [0.0], [0.0], [0.0]),
+            (Bore(inside, Friction(0.2, pressed=0.3, press_force=400.0)),),
+        )
+        for inside in (0.11, 0.3)
+    ]
+    nothing = Stretch(Chain([], [], [], []), ())
+    row = Row(tuple(RowVault(tag) for tag in "ABC"), tuple(ducts), (nothing,))
+    bundle, rules = Bundle((Cable(0.04, 30.0, conductor_area=2e-4),) * 3), Rules()
+    on = Way(row, bundle, rules, False)
+    back = Way(row, bundle, rules, True, on).setting
+    assert back.share[0] != back.share[1]
+    anew = set_up(back.track, bundle, rules)
+    for name in ("weight", "guide", "diameter", "correction", "factor", "share", "inside_curvature"):
+        assert getattr(back, name).tolist() == getattr(anew, name).tolist(), name
