@@ -13,6 +13,9 @@ from mechanics.tables import Tables
 from network.plan import Costs, PlanRules, Reel
 from tautline.job_table import Table
 
+# Prices beyond it are slips of the hand, and sums of them no numbers.
+_DEAREST = 1e15
+
 
 @dataclass(frozen=True)
 class PullRequest:
@@ -175,7 +178,10 @@ def read_plan(table: Table) -> PlanRules:
     """
     cost = table.sub("cost")
     base = Costs()
-    prices = {key: cost.number(key, at_least=0.0) for key in ("splice", "setup", "relube", "middle_feed")}
+    prices = {
+        key: cost.number(key, at_least=0.0, at_most=_DEAREST)
+        for key in ("splice", "setup", "relube", "middle_feed")
+    }
     reels = read_reels(table)
     waste = _waste(cost)
     if waste and not reels:
@@ -226,7 +232,7 @@ def read_reels(table: Table) -> tuple[Reel, ...]:
     for number, one in enumerate(written, 1):
         size = Table(f"{table.name}.reels[{number}]", one, table.record)
         length = size.quantity("length", "length", above=0.0, required=True)
-        price = size.number("cost", at_least=0.0)
+        price = size.number("cost", at_least=0.0, at_most=_DEAREST)
         if length is not None:
             found.append(Reel(length, price or 0.0))
     return tuple(found)
@@ -238,7 +244,7 @@ def _waste(cost: Table) -> float:
         cost.allow("waste")
         return 0.0
     table = cost.sub("waste")
-    price = table.number("price", at_least=0.0, required=True)
+    price = table.number("price", at_least=0.0, at_most=_DEAREST, required=True)
     per = table.quantity("per", "length", above=0.0, required=True)
     return price / per if price is not None and per is not None else 0.0
 

@@ -169,6 +169,7 @@ def test_a_cable_fed_in_the_middle_and_splices_with_nowhere_else_to_be_say_so(tm
     [
         ("splice = 10.0", "splice = nan", "plan.cost.splice must be at least 0"),
         ("splice = 10.0", "splice = -1.0", "plan.cost.splice must be at least 0"),
+        ("splice = 10.0", "splice = 1e308", "plan.cost.splice must be at least 0 and at most 1e+15"),
         ("splice = 10.0", 'splice = "ten"', "plan.cost.splice must be a plain number"),
         (REEL, f'{REEL}\nreels = [{{ length = "1 ft" }}]', "plan.reels and reel are both stated"),
         (REEL, "reels = 3", "plan.reels must be a list of tables"),
