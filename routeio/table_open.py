@@ -126,6 +126,10 @@ def _workbook(path: Path) -> tuple[Sheet, ...]:
     try:
         with zipfile.ZipFile(path) as archive:
             size = sum(member.file_size for member in archive.infolist())
+            ways = {member.compress_type for member in archive.infolist()}
+        # a workbook is deflated; of the other ways one asks for as much memory as the damaged file says
+        if not ways <= {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}:
+            raise _damaged(where, "it is packed in a way that no workbook is")
         if size > _LARGEST:
             raise _damaged(where, f"it unpacks to {size / 1e6:.0f} MB")
         with warnings.catch_warnings():

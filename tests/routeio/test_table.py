@@ -1,6 +1,7 @@
 """Bend schedules: rows as written become segments, and what cannot be used is told row by row."""
 
 import math
+import zipfile
 
 import openpyxl
 import pytest
@@ -307,3 +308,13 @@ def test_a_point_for_thousands_is_asked_about_where_commas_are_decimal():
         with pytest.raises(DomainError, match="may be thousands or decimals"):
             measured(text, column, True)
     assert measured("1.200", column, False) == pytest.approx(1.2 * 0.3048)
+
+
+def test_a_workbook_packed_in_another_way_is_refused_before_it_is_unpacked(book, survey, tmp_path):
+    good = book(["straight", "", 100])
+    packed = tmp_path / "packed.xlsx"
+    with zipfile.ZipFile(good) as was, zipfile.ZipFile(packed, "w", zipfile.ZIP_LZMA) as archive:
+        for name in was.namelist():
+            archive.writestr(name, was.read(name))
+    with pytest.raises(InputRefusedError, match="packed in a way that no workbook is"):
+        survey(packed)
