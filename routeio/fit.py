@@ -23,6 +23,9 @@ from routeio.tangent import (
 
 #: Steps after which a chain that still cannot be, or is far from its goal, is given up.
 _HOPEFUL = 3
+#: Damping of the headings of a line's first and last straight: where the line begins within an arc no vertex feels which
+#: way its straight comes, and what it felt of it would be rounding.
+_LOOSE = 0.1
 #: Radii are polished where they are this near their best, as a part of them.
 _POLISH = 1e-6
 #: A fit that need not be closer than this is a rough one.
@@ -359,6 +362,7 @@ def _moved(chain: Tangents, system: System, damping: FloatArray, radii_only: boo
     extra = damping[chain.line]
     for i in range(3):
         diagonal[:, i, i] += extra
+    diagonal[chain.first | np.concatenate((chain.first[1:], [True])), 0, 0] += _LOOSE
     step = solve(diagonal, upper, system.right * scale) * scale
     return replace(
         chain,

@@ -123,6 +123,17 @@ def test_rounding_does_not_choose_between_shapes_equally_good(routes, number):
         assert getattr(other, field) == pytest.approx(getattr(plain, field), abs=1e-9), field
 
 
+def test_a_line_that_begins_within_an_arc_is_the_same_turned(routes):
+    """No vertex feels which way the straight before the arc comes."""
+    rng = np.random.default_rng(3)
+    for _ in range(36):
+        points = routes.digitised(routes.drawn(routes.route(rng, bends=3, hilly=True), None), rng, 0.0)
+    plain = shape_of(points, sweep=5.0).chain
+    other = shape_of(WAYS["turned"][0](points), sweep=5.0).chain
+    assert other.length == pytest.approx(plain.length, abs=1e-6)
+    assert other.grade_out == pytest.approx(plain.grade_out, abs=1e-6)
+
+
 def test_vertices_that_only_divide_straights_change_nothing():
     corners = np.array([[0, 0], [40, 0], [70, 25], [70, 80], [130, 80]], dtype=float)
     dense = np.concatenate(
