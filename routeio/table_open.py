@@ -125,11 +125,14 @@ def _workbook(path: Path) -> tuple[Sheet, ...]:
     where = Where(file=path.name)
     try:
         with zipfile.ZipFile(path) as archive:
-            size = sum(member.file_size for member in archive.infolist())
-            ways = {member.compress_type for member in archive.infolist()}
-        # a workbook is deflated; of the other ways one asks for as much memory as the damaged file says
+            members = archive.infolist()
+        size = sum(member.file_size for member in members)
+        ways = {member.compress_type for member in members}
+        # as much memory is asked for as a damaged file says, by some ways of packing and for some parts
         if not ways <= {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}:
             raise _damaged(where, "it is packed in a way that no workbook is")
+        if any(member.compress_size > path.stat().st_size for member in members):
+            raise _damaged(where, "it says of a part that it is larger than the file")
         if size > _LARGEST:
             raise _damaged(where, f"it unpacks to {size / 1e6:.0f} MB")
         with warnings.catch_warnings():

@@ -318,3 +318,13 @@ def test_a_workbook_packed_in_another_way_is_refused_before_it_is_unpacked(book,
             archive.writestr(name, was.read(name))
     with pytest.raises(InputRefusedError, match="packed in a way that no workbook is"):
         survey(packed)
+
+
+def test_a_workbook_with_a_part_larger_than_itself_is_refused_before_it_is_unpacked(book, survey):
+    path = book(["straight", "", 100])
+    data = bytearray(path.read_bytes())
+    entry = data.index(b"PK\x01\x02")  # of the directory at the end: the size packed stands 20 bytes in
+    data[entry + 20 : entry + 24] = (2_000_000_000).to_bytes(4, "little")
+    path.write_bytes(data)
+    with pytest.raises(InputRefusedError, match="of a part that it is larger than the file"):
+        survey(path)
