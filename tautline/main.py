@@ -233,10 +233,11 @@ def parser() -> argparse.ArgumentParser:
 
 def _some(text: str) -> int:
     """Read how many plans to show."""
-    number = int(text)
-    if not 1 <= number <= _MOST_ALTERNATIVES:
-        raise argparse.ArgumentTypeError(f"must be from 1 to {_MOST_ALTERNATIVES}, got {number}")
-    return number
+    if not (text.isascii() and text.isdecimal() and len(text) < 9 and 1 <= int(text) <= _MOST_ALTERNATIVES):
+        raise argparse.ArgumentTypeError(
+            f"must be a whole number from 1 to {_MOST_ALTERNATIVES}, got {text[:40]!r}"
+        )
+    return int(text)
 
 
 def _selection(command: argparse.ArgumentParser) -> None:

@@ -204,4 +204,4 @@ def test_a_number_of_alternatives_that_is_none_is_refused(capsys, number):
     with pytest.raises(SystemExit) as refused:
         main(["plan", "job.toml", "--alternatives", number])
     assert refused.value.code == 2
-    assert "--alternatives" in capsys.readouterr().err
+    assert "--alternatives: must be a whole number from 1 to 100, got" in capsys.readouterr().err
