@@ -19,6 +19,7 @@ from routeio.rawlines import RawSurvey
 from routeio.stack import stacked
 from routeio.stitch import Joined, stitched
 from routeio.survey import Vault
+from routeio.turnbacks import without_turning_back
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +70,8 @@ def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
     findings += more
     findings += tidy.against_record(lines)
     tied, more = attached(lines, vaults, options.snap)
+    findings += more
+    tied, more = without_turning_back(tied, options.snap)
     findings += more
     joined, more = stitched(tied, options.snap)
     findings += more
