@@ -13,7 +13,7 @@ from routeio import outlines as outlines_among
 from routeio.attach import attached
 from routeio.findings import Finding, Where
 from routeio.ground import doubtful_extent
-from routeio.misses import missed, unused
+from routeio.misses import grazed, missed, unused
 from routeio.options import ReadOptions
 from routeio.rawlines import RawSurvey
 from routeio.stack import stacked
@@ -76,6 +76,7 @@ def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
     joined, more = stitched(tied, options.snap)
     findings += more
     findings += missed(joined, vaults, options.snap)
+    findings += grazed(joined, vaults, options.snap)
     findings += unused(joined, vaults, options.snap)
     findings += _directions(joined, vaults, Where(file=raw.lines[0].where.file if raw.lines else ""))
     return Cleaned(tuple(joined), vaults, tuple(findings))

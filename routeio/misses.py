@@ -15,6 +15,7 @@ from routeio.stack import ObjectArray, box_tree, run_boxes, stacked
 from routeio.stitch import Joined
 from routeio.survey import Vault
 from routeio.tidy import placed, points_at
+from routeio.ties import EXACT
 
 #: Ends this many times the tolerance away are near misses.
 NEAR = 5.0
@@ -127,16 +128,14 @@ def unused(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
     Returns
     -------
     list of Finding
-        ``vault-passed-by`` within 20 tolerances or 10 m, ``vault-unused`` beyond.
+        ``vault-passed-by`` within 20 tolerances or 10 m, ``vault-unused`` beyond. Of those that a line passes within the
+        tolerance, :func:`grazed` speaks.
     """
     used = {v for line in lines for v in (line.tied.start, line.tied.end)}
     left = [i for i in range(len(vaults)) if i not in used]
     if not left or not lines:
         return []
-    drawn = np.array(
-        [shapely.LineString(flattened(j.tied.line.points, j.tied.line.bulge, 1e-3)[0][:, :2]) for j in lines],
-        dtype=object,
-    )
+    drawn = np.array([_drawn(j) for j in lines], dtype=object)
     shapes = np.array(
         [vaults[i].footprint or shapely.Point(vaults[i].x, vaults[i].y) for i in left], dtype=object
     )
@@ -146,7 +145,7 @@ def unused(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
         left, nearest.tolist(), shapely.distance(shapes, drawn[nearest]).tolist(), strict=True
     ):
         if apart <= snap:
-            continue  # an end in reach that could not be decided, which has been said
+            continue  # an end in reach that belongs to another vault or could not be decided; or it is grazed
         vault, duct = vaults[i], lines[line].tied.line.where.id
         place = placed(vault.where, np.array([vault.x, vault.y]))
         if apart <= max(PASSING * snap, PASSING_LEAST):
@@ -164,6 +163,60 @@ def unused(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
             )  # fmt: skip
         findings.append(finding)
     return findings
+
+
+def grazed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> list[Finding]:
+    """Say where a line passes the outline of a vault within the tolerance, but not through it, and is not cut there.
+
+    Parameters
+    ----------
+    lines : sequence of Joined
+        After stitching.
+    vaults : sequence of Vault
+        All.
+    snap : float
+        [m]
+
+    Returns
+    -------
+    list of Finding
+        ``vault-grazed``, one a line and vault; of ends near a vault other findings speak.
+    """
+    outlined = [v for v, vault in enumerate(vaults) if vault.footprint is not None]
+    if not outlined or not lines:
+        return []
+    shapes = np.array([vaults[v].footprint for v in outlined], dtype=object)
+    boxes, owner = run_boxes(stacked([j.tied.line for j in lines]), _RUN)
+    at, run = box_tree(boxes).query(shapes, predicate="dwithin", distance=snap)
+    findings = []
+    for i, k in sorted({(int(owner[r]), int(a)) for a, r in zip(at, run, strict=True)}):
+        tied, vault = lines[i].tied, vaults[outlined[k]]
+        if outlined[k] in (tied.start, tied.end):
+            continue
+        course = _drawn(lines[i])
+        apart = float(shapely.distance(course, shapes[k]))
+        if not EXACT < apart <= snap:
+            continue
+        spot = shapely.get_point(shapely.shortest_line(course, shapes[k]), 0)
+        along = float(course.project(spot))
+        if not 2.0 * snap < along < course.length - 2.0 * snap:
+            continue
+        findings.append(
+            Finding(
+                "vault-grazed",
+                "warning",
+                f"the line passes {span_text(apart)} from the outline of vault {vault.tag}, within the tolerance of "
+                f"{span_text(snap)}, and not through it: not split there",
+                placed(tied.line.where, np.array([spot.x, spot.y])),
+                "draw the duct through the vault, if it belongs to it",
+            )
+        )
+    return findings
+
+
+def _drawn(line: Joined) -> shapely.LineString:
+    """Return the course of a line in plan, its arcs by chords within a millimetre."""
+    return shapely.LineString(flattened(line.tied.line.points, line.tied.line.bulge, 1e-3)[0][:, :2])
 
 
 def _nearest_vault(

@@ -236,3 +236,24 @@ def test_a_vault_that_no_duct_meets_is_spoken_of(off, code):
     assert f"{off:.2f} m" in finding.message
     assert "vault V" in finding.message
     assert (finding.where.x, finding.where.y) == (50.0, off)
+
+
+@pytest.mark.parametrize(
+    ("off", "said"), [(-0.1, ["split-at-vault"]), (0.1, ["vault-grazed"]), (0.29, ["vault-grazed"])]
+)
+def test_a_duct_that_passes_an_outline_just_outside_is_not_split_and_that_is_said(off, said):
+    ends_at = [vault("A", 0, 0), vault("B", 50, 0)]
+    beside = vault("M", 25, 1 + off, shapely.box(24, off, 26, 2 + off))
+    result = cleaned([line((0, 0), (20, 0), (50, 0))], [*ends_at, beside])
+    about = [f for f in result.findings if "vault M" in f.message]
+    assert [f.code for f in about] == said
+    assert about[0].where.x == pytest.approx(25.0, abs=1.0)
+
+
+def test_an_end_near_a_second_vault_is_not_a_duct_that_passes_it():
+    """The neighbour's wall is 0.2 m off the end that lies in its own vault: that end has been decided."""
+    vaults = [vault("A", 0, 0), vault("B", 50, 0, shapely.box(49, -1, 51, 1))]
+    near = vault("C", 52.2, 0, shapely.box(51.2, -1, 53.2, 1))
+    result = cleaned([line((0, 0), (51, 0))], [*vaults, near])
+    assert spans(result) == [("A", "B")]
+    assert not by_code(result, "vault-grazed")
