@@ -256,7 +256,7 @@ def _parts(whole: Tied, cuts: list[_Cut], low: float, high: float, total: float)
         if end - start > EXACT:
             parts.append(
                 Tied(
-                    _piece(line, start, end, total),
+                    part_of(line, start, end, total),
                     start_vault,
                     end_vault,
                     (start_undecided, whole.undecided[1] if c is None else False),
@@ -267,7 +267,23 @@ def _parts(whole: Tied, cuts: list[_Cut], low: float, high: float, total: float)
     return parts
 
 
-def _piece(line: RawLine, start: float, end: float, total: float) -> RawLine:
+def part_of(line: RawLine, start: float, end: float, total: float) -> RawLine:
+    """Return what a line draws between two stations, with its share of the length on record.
+
+    Parameters
+    ----------
+    line : RawLine
+        The line.
+    start, end : float
+        From its first vertex. [m]
+    total : float
+        Length of the line in plan. [m]
+
+    Returns
+    -------
+    RawLine
+        Its legs keep their ids.
+    """
     first = spot_at(line.points, line.bulge, start) if start > 0.0 else None
     last = spot_at(line.points, line.bulge, end) if end < total else None
     points, bulge, legs = cut(line.points, line.bulge, first, last)

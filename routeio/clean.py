@@ -15,6 +15,7 @@ from routeio.findings import Finding, Where
 from routeio.ground import doubtful_extent
 from routeio.misses import grazed, missed, unused
 from routeio.options import ReadOptions
+from routeio.overlaps import without_doubles_joined, without_overlaps
 from routeio.rawlines import RawSurvey
 from routeio.stack import stacked
 from routeio.stitch import Joined, stitched
@@ -73,7 +74,11 @@ def clean(raw: RawSurvey, options: ReadOptions) -> Cleaned:
     findings += more
     tied, more = without_turning_back(tied, options.snap)
     findings += more
+    tied, more = without_overlaps(tied, options.snap)
+    findings += more
     joined, more = stitched(tied, options.snap)
+    findings += more
+    joined, more = without_doubles_joined(joined)
     findings += more
     findings += missed(joined, vaults, options.snap)
     findings += grazed(joined, vaults, options.snap)
