@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Literal
 
 from mechanics.errors import DomainError, in_range
@@ -19,7 +20,7 @@ from network.changed import (
     with_sweep,
     with_vault,
 )
-from network.market import FITS
+from network.market import FITS, permitted
 from network.mixed import Pulls
 from network.plan import plan_row
 from network.row import Row
@@ -100,6 +101,8 @@ class Remedy:
         Which segment of that span the bend is.
     plan : Plan or None
         Of the whole row once that is done and nothing else; None where it takes more, or was not looked for.
+    leave : tuple of str
+        For ``allow``: which of ``splice``, ``feed`` and ``pull`` must be allowed.
     """
 
     kind: Kind
@@ -114,6 +117,7 @@ class Remedy:
     span: int | None = None
     segment: int | None = None
     plan: Plan | None = None
+    leave: tuple[str, ...] = ()
 
 
 def advise(
@@ -180,7 +184,7 @@ def remedies(stretch: MissingSection, rules: PlanRules, steps: Steps) -> tuple[R
         if passes is not None:
             length = steps.length * math.ceil(need / steps.length - FITS)
             found.append(_remedy(stretch, "reel", length, passes))
-    elif passes is None:
+    elif passes is None and any(stretch.tried()):
         if not stretch.mendable:
             return ()
         for sought in (_radius, _friction, _pusher, _assist):
@@ -478,19 +482,36 @@ def _together(pulls: Pulls, rules: PlanRules, found: list[Remedy], stretches: in
 
 
 def _leave(pulls: Pulls, rules: PlanRules, none: NoPlan) -> Iterator[Remedy]:
-    """Vaults at which leave to do everything would on its own give a plan, nearest to the first gap first."""
+    """Vaults at which leave would on its own give a plan, nearest to the first gap first, with the least that it takes."""
     offers = pulls.offers()
     vaults = pulls.row.vaults
-    closed = [
-        k for k in range(1, len(vaults) - 1) if not (vaults[k].splice and vaults[k].feed and vaults[k].pull)
-    ]
-    for k in sorted(closed, key=lambda k: abs(k - none.reached)):
-        opened = replace(vaults[k], splice=True, feed=True, pull=True)
-        facts = replace(pulls.row.facts, vaults=(*vaults[:k], opened, *vaults[k + 1 :]))
-        plan = plan_row(facts, offers, rules)
-        if isinstance(plan, Plan):
+    facts = pulls.row.facts
+    closed = {
+        k: [what for what in ("splice", "feed", "pull") if not permitted(facts, what)[k]]
+        for k in range(len(vaults))
+    }
+    for k in sorted((k for k, wanting in closed.items() if wanting), key=lambda k: abs(k - none.reached)):
+        # Leave for everything first: where that does not help, less does not.
+        sets = [leave for n in range(1, len(closed[k])) for leave in combinations(closed[k], n)]
+        best: tuple[tuple[str, ...], Plan] | None = None
+        for leave in (tuple(closed[k]), *sets):
+            opened = replace(
+                vaults[k],
+                splice=vaults[k].splice or "splice" in leave,
+                feed=vaults[k].feed or "feed" in leave,
+                pull=vaults[k].pull or "pull" in leave,
+            )
+            plan = plan_row(replace(facts, vaults=(*vaults[:k], opened, *vaults[k + 1 :])), offers, rules)
+            if isinstance(plan, Plan):
+                best = leave, plan
+            if best is None or (isinstance(plan, Plan) and len(leave) < len(closed[k])):
+                break
+        if best is not None:
+            leave, plan = best
             used = plan.utilisation
-            yield Remedy("allow", none.reached, none.resumes, float(k), vaults[k].tag, used, plan=plan)
+            yield Remedy(
+                "allow", none.reached, none.resumes, float(k), vaults[k].tag, used, plan=plan, leave=leave
+            )
 
 
 def _longer_reel(pulls: Pulls, rules: PlanRules, none: NoPlan, steps: Steps) -> Iterator[Remedy]:

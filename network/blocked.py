@@ -9,10 +9,13 @@ from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
 from network.cheapest import IMPOSSIBLE, Choice, Market, cheapest, reachable
-from network.market import FITS, sections_of
+from network.market import FITS, permitted, sections_of
 from network.pulls import Offers
 from network.row import RowFacts
 from network.terms import NoPlan, PlanRules, Section
+
+# Vaults named in a reason, the nearest.
+_NAMED = 4
 
 
 def no_plan(
@@ -103,7 +106,9 @@ def _blocked(
         elif not passed[span]:
             because = "no pull through it passes its checks, in either direction"
         elif not allowed[span]:
-            because = "the pulls that pass begin or end at vaults where feeding or pulling is not allowed"
+            because = "the pulls that pass begin or end at vaults where that is not allowed: " + _closed(
+                facts, offers, possible, span
+            )
         else:
             because = "the pulls that pass begin or end at vaults where splicing is not allowed" + (
                 "" if longest == float("inf") else ", or are longer than a reel holds"
@@ -111,6 +116,23 @@ def _blocked(
         blocked.append((span, span + 1))
         why.append(because)
     return tuple(blocked), tuple(why)
+
+
+def _closed(facts: RowFacts, offers: Offers, possible: NDArray[np.bool_], span: int) -> str:
+    """What is not allowed where of the pulls through a span that pass, the vaults nearest to it first."""
+    through = np.flatnonzero(
+        possible
+        & (np.minimum(offers.feed, offers.pull) <= span)
+        & (np.maximum(offers.feed, offers.pull) > span)
+    )
+    said = []
+    for what, name, ends in (("feed", "feeding", offers.feed), ("pull", "pulling", offers.pull)):
+        closed = np.unique(ends[through][~permitted(facts, what)[ends[through]]]).tolist()
+        near = sorted(closed, key=lambda k: (abs(2 * k - 2 * span - 1), k))
+        if near:
+            more = f" and {len(near) - _NAMED} more" if len(near) > _NAMED else ""
+            said.append(f"{name} at {', '.join(facts.vaults[k].tag for k in near[:_NAMED])}{more}")
+    return "; ".join(said)
 
 
 def _covered(spans: int, one: IntArray, other: IntArray) -> NDArray[np.bool_]:

@@ -264,7 +264,7 @@ def _next_forced(facts: RowFacts, rules: PlanRules) -> IntArray:
 
 
 def permitted(facts: RowFacts, what: str) -> NDArray[np.bool_]:
-    """Return at which vaults something is allowed; at the row's ends everything is.
+    """Return at which vaults something is allowed; at the row's ends a cable always ends, spliced or terminated.
 
     Parameters
     ----------
@@ -279,7 +279,8 @@ def permitted(facts: RowFacts, what: str) -> NDArray[np.bool_]:
         One a vault.
     """
     allowed = facts.allowed[what].copy()
-    allowed[[0, -1]] = True
+    if what == "splice":
+        allowed[[0, -1]] = True
     return allowed
 
 

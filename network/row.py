@@ -23,7 +23,7 @@ class RowVault:
     tag : str
         Unique.
     splice, feed, pull : bool
-        What is allowed there (feeder ends are never asked for ``splice``).
+        What is allowed there; the ends of the row are never asked for ``splice``.
     relube : bool
         Whether a cable that passes can be lubricated there.
     price : float

@@ -151,14 +151,7 @@ def missing_sections(pulls: Pulls, none: NoPlan) -> tuple[MissingSection, ...]:
         Round every span that no section covers, from the last vault before it where splicing is allowed to the first
         after it; where all are covered but do not meet, the gap between those from the start and those to the end.
     """
-    row = pulls.row
-    facts = row.facts
-    # The ends of the row are fed and pulled at whatever their vaults say.
-    free = (
-        replace(v, feed=bool(f), pull=bool(p))
-        for v, f, p in zip(facts.vaults, permitted(facts, "feed"), permitted(facts, "pull"), strict=True)
-    )
-    row = replace(row, vaults=tuple(free))
+    facts = pulls.row.facts
     ends = np.flatnonzero(permitted(facts, "splice"))
     found: dict[tuple[int, int], list[int]] = {}
     for low, high in none.blocked:
@@ -172,7 +165,7 @@ def missing_sections(pulls: Pulls, none: NoPlan) -> tuple[MissingSection, ...]:
             found[low, high] = list(range(low, high))
     stretches = []
     for (low, high), spans in sorted(found.items()):
-        own = pulls.on(row).between(low, high)
+        own = pulls.between(low, high)
         alone = replace(own.rules, reel=None)
         stretches.append(MissingSection(low, high, own.row, own.bundle, alone, tuple(spans)))
     return tuple(stretches)

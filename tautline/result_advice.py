@@ -147,7 +147,6 @@ def _closed(planned: FeederPlan, one: int, other: int) -> list[str]:
 def _through(job: Job, planned: FeederPlan, one: int, other: int) -> str:
     """Say how pulls between two vaults fare, each way, and whether the cable fits its reel."""
     row, rules = planned.row, planned.rules.at(planned.route.tags, one)
-    inner = range(1, len(row.vaults) - 1)
     said = []
     need = row.length(one, other) + 2.0 * rules.slack
     if need > rules.longest:
@@ -160,7 +159,7 @@ def _through(job: Job, planned: FeederPlan, one: int, other: int) -> str:
         closed = [
             f"{what} is not allowed at {row.vaults[k].tag}"
             for k, what in ((feed, "feeding"), (pull, "pulling"))
-            if k in inner and not (row.vaults[k].feed if what == "feeding" else row.vaults[k].pull)
+            if not (row.vaults[k].feed if what == "feeding" else row.vaults[k].pull)
         ]
         told = ", ".join(closed)
         if not closed:
@@ -240,6 +239,7 @@ def _remedy(planned: FeederPlan, remedy: Remedy) -> Document:
         "unit": _UNIT.get(remedy.kind, "N"),
         "now": remedy.now,
         "vault": vault or None,
+        "leave": list(remedy.leave),
         "segment": remedy.where if remedy.kind == "radius" else "",
         "span": None if span is None else [tags[span], tags[span + 1]],
         "station_m": begins,

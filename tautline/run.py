@@ -155,16 +155,6 @@ def _check_vaults(job: Job, network: DuctNetwork) -> None:
     rules = job.plan
     for tag in (*rules.splice_at, *rules.no_splice, *rules.no_feed, *rules.no_pull):
         network.vault(tag)
-    # The planner takes it for granted that cable can go in and come out at the ends.
-    closed = tuple(
-        f'plan.{key} names "{tag}", an end of the feeder, where feeding and pulling are always allowed: leave it out, and '
-        f"state in feeder where the cable can begin and end ({job.file.name}, [plan])"
-        for key, tags in (("no_feed", rules.no_feed), ("no_pull", rules.no_pull))
-        for tag in tags
-        if job.feeder and tag in (job.feeder[0], job.feeder[-1])
-    )
-    if closed:
-        raise JobError(job.file.name, closed)
     if not rules.splice_at:
         return
     route = feeder_route(network, job.feeder)

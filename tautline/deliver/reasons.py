@@ -140,7 +140,9 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
         priced = ", at the price of the longest there is now" if document["reel"].get("sizes") else ""
         return f"cable on reels of {units.text('length', value)}{priced}"
     if kind == "allow":
-        return f"leave to splice, to feed and to pull at {isolated(remedy['vault'])}"
+        leave = [f"to {what}" for what in remedy.get("leave") or ("splice", "feed", "pull")]
+        told = leave[0] if len(leave) == 1 else f"{', '.join(leave[:-1])} and {leave[-1]}"
+        return f"leave {told} at {isolated(remedy['vault'])}"
     force = units.text("force", value)
     if kind == "assist":
         return f"an assist of {force} at {isolated(remedy['vault'])}"

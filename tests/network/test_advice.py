@@ -134,6 +134,29 @@ def test_leave_wanting_at_a_vault_or_a_longer_reel() -> None:
             assert isinstance(planned(replace(row, vaults=opened), prices=prices), Plan)
 
 
+def test_the_least_leave_that_is_wanting_at_the_ends_of_the_row() -> None:
+    closed = RowVault("A", splice=False, feed=False)
+    row = row_of(EASY, vaults=(closed, RowVault("B", feed=False, pull=False)))
+    none = planned(row)
+    assert isinstance(none, NoPlan)
+    found = [r for r in advise(RowPulls(row, BUNDLE, RULES), PRICES, none) if r.kind == "allow"]
+    # the cable ends at both vaults, whatever they say of splices: only what is pulled from A or from B is wanting
+    assert [(r.where, r.leave) for r in found] == [("B", ("feed",))]
+    opened = (closed, replace(row.vaults[1], feed=True))
+    plan = planned(replace(row, vaults=opened))
+    assert isinstance(plan, Plan)
+    assert (plan.sections[0].pulls[0].feed, plan.sections[0].pulls[0].pull) == (1, 0)
+
+
+def test_a_new_vault_helps_where_neither_end_may_be_fed() -> None:
+    row = row_of(EASY, vaults=(RowVault("A", feed=False), RowVault("B", feed=False)))
+    found = advice(row)
+    assert set(found) == {"vault", "allow"}
+    plan = planned(with_vault(row, 0, found["vault"].value))
+    assert isinstance(plan, Plan)
+    assert [(p.feed, p.pull) for s in plan.sections for p in s.pulls] == [(1, 0), (1, 2)]
+
+
 def test_a_reel_too_short_for_sections_that_must_be_long() -> None:
     vaults = (RowVault("A"), RowVault("B"), RowVault("C", splice=False), RowVault("D"))
     row = row_of(EASY, EASY, EASY, vaults=vaults)

@@ -57,12 +57,7 @@ def utilisations(case: Any, singly: bool) -> dict[Pull, float]:
 def best_plan(row: Row, used: dict[Pull, float], rules: PlanRules) -> tuple[Any, ...] | None:
     """The first of all plans in the order of plans, by enumeration of cuts and of the pulls of each section."""
     last = len(row.spans)
-    ends = {0, last}
-    allowed = {
-        p: u
-        for p, u in used.items()
-        if (p[0] in ends or row.vaults[p[0]].feed) and (p[1] in ends or row.vaults[p[1]].pull)
-    }
+    allowed = {p: u for p, u in used.items() if row.vaults[p[0]].feed and row.vaults[p[1]].pull}
     price = {k: Fraction(str(v)) for k, v in vars(rules.costs).items()}
 
     def sections(low: int, high: int) -> list[tuple[Fraction, int, int, tuple[Pull, ...]]]:

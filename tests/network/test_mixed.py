@@ -93,7 +93,7 @@ def best_plan(row: Row, pulls: MixedPulls, rules: PlanRules) -> tuple[Any, ...] 
     used = {
         p: r.utilisation
         for p, r in evaluated(row, pulls).items()
-        if (p[0] in (0, last) or row.vaults[p[0]].feed) and (p[1] in (0, last) or row.vaults[p[1]].pull)
+        if row.vaults[p[0]].feed and row.vaults[p[1]].pull
     }
     price = {k: Fraction(str(v)) for k, v in vars(rules.costs).items()}
 

@@ -81,12 +81,7 @@ def enumerate_plans(
 ) -> Iterator[tuple[tuple[object, ...], tuple[tuple[PullOption, ...], ...]]]:
     """Yield every plan with its place in the order of plans, by the words of the definition and nothing else."""
     last = len(facts.vaults) - 1
-    at_end = {0, last}
-    allowed = [
-        o
-        for o in options
-        if (o.feed in at_end or facts.vaults[o.feed].feed) and (o.pull in at_end or facts.vaults[o.pull].pull)
-    ]
+    allowed = [o for o in options if facts.vaults[o.feed].feed and facts.vaults[o.pull].pull]
     middles = [k for k in range(1, last) if facts.vaults[k].splice]
     forced = {k for k in middles if facts.vaults[k].tag in rules.splice_at}
     for count in range(len(middles) + 1):
@@ -210,10 +205,23 @@ def test_rounding_noise_does_not_choose() -> None:
     assert plan.sections[0].pulls[0].feed == 0
 
 
-def test_ends_may_always_be_fed_pulled_and_ended_at() -> None:
-    closed = [RowVault(f"V{k}", splice=False, feed=False, pull=False) for k in range(2)]
-    plan = plan_row(facts_of(closed, [100.0]), Listed([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs()))
-    assert isinstance(plan, Plan)
+def test_a_cable_may_always_end_at_the_ends_of_the_row_but_is_fed_and_pulled_there_only_with_leave() -> None:
+    options = Listed([PullOption(0, 1, (), 0.5, 0.0), PullOption(1, 0, (), 0.7, 0.0)])
+    for feeds, pulls, expected in (
+        ((True, True), (True, True), (0, 1)),
+        ((False, True), (True, True), (1, 0)),
+        ((True, True), (True, False), (1, 0)),
+        ((True, False), (False, True), (0, 1)),
+        ((False, False), (True, True), "feeding at V0, V1"),
+        ((False, True), (False, True), "feeding at V0; pulling at V0"),
+        ((True, False), (True, False), "feeding at V1; pulling at V1"),
+    ):
+        vaults = [RowVault(f"V{k}", splice=False, feed=feeds[k], pull=pulls[k]) for k in range(2)]
+        found = plan_row(facts_of(vaults, [100.0]), options, PlanRules(Costs()))
+        if isinstance(found, Plan):
+            assert (found.sections[0].pulls[0].feed, found.sections[0].pulls[0].pull) == expected
+        else:
+            assert found.why[0].endswith(f"that is not allowed: {expected}")
 
 
 def test_middle_feed_needs_no_splice_but_leave_to_feed() -> None:
@@ -260,7 +268,7 @@ def test_no_plan_where_leave_is_wanting() -> None:
     assert all("splicing is not allowed" in why for why in none.why)
     closed = plan_row(facts, Listed([PullOption(0, 1, (), 0.5, 0.0)]), PlanRules(Costs()))
     assert isinstance(closed, NoPlan)
-    assert "feeding or pulling is not allowed" in closed.why[0]
+    assert closed.why[0].endswith("that is not allowed: pulling at B")
 
 
 def test_no_plan_where_sections_do_not_meet() -> None:

@@ -163,3 +163,26 @@ def test_every_way_out_of_too_much_friction_is_one(tmp_path):
         assert tautline.run_job(job(tmp_path, *HARD, (attach, changed), feeder=ends)).verdict == "pass"
     drawing = with_vaults(tmp_path, [(found["vault"]["x"], found["vault"]["y"])])
     assert tautline.run_job(job(tmp_path, *HARD, feeder=ends, drawing=drawing)).verdict == "pass"
+
+
+def test_no_at_an_end_of_the_feeder_counts_and_where_no_way_is_left_the_answer_names_the_vault(tmp_path):
+    """Stated of the first vault: no feeding; the winch stands there, or nowhere if the other end says no too."""
+    slack = 'slack = "15 ft"'
+    turned = tautline.run_job(
+        job(tmp_path, (slack, f'{slack}\nno_feed = ["MH-5"]'), feeder=("MH-5", "MH-6"))
+    ).to_dict()
+    assert turned["verdict"] == "pass"
+    assert [(p["feed"], p["pull"]) for p in turned["sections"][0]["pulls"]] == [("MH-6", "MH-5")]
+    assert "not allowed" in render(turned)
+    document = refused(
+        job(tmp_path, (slack, f'{slack}\nno_feed = ["MH-5", "MH-6"]'), feeder=("MH-5", "MH-6"))
+    )
+    (missing,) = document["no_plan"]["missing"]
+    assert "MH-5 to MH-6: feeding is not allowed at MH-5" in missing["why"]
+    assert "MH-6 to MH-5: feeding is not allowed at MH-6" in missing["why"]
+    assert [(r["vault"], r["leave"]) for r in document["no_plan"]["remedies"]] == [
+        ("MH-5", ["feed"]),
+        ("MH-6", ["feed"]),
+    ]
+    text = " ".join(render(document).split())
+    assert "leave to feed at MH-5" in text
