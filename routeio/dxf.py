@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -147,7 +147,7 @@ class _Reading:
     skipped: dict[tuple[str, str, str], list[str]] = field(default_factory=lambda: defaultdict(list))
     hidden: dict[tuple[str, str], list[str]] = field(default_factory=lambda: defaultdict(list))
     loose: list[Piece] = field(default_factory=list)
-    curves: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+    curves: dict[str, list[tuple[float, Where]]] = field(default_factory=lambda: defaultdict(list))
     guesses: tuple[Guess, ...] = ()
 
     def run(self) -> RawSurvey:
@@ -473,9 +473,10 @@ class _Reading:
     def _line(self, placed: Placed) -> None:
         where = Where(file=self.file, layer=placed.layer, id=placed.id)
         shape = carried(placed, self.tolerance, self.scale, where)
-        if shape.off is not None:
-            self.curves[placed.layer].append(shape.off)
         points = shape.points * (self.scale, self.scale, self.z_scale)
+        if shape.off is not None:
+            at = replace(where, x=float(points[0, 0]), y=float(points[0, 1]))
+            self.curves[placed.layer].append((shape.off, at))
         self.lines.append(
             RawLine(
                 points,
@@ -552,13 +553,14 @@ class _Reading:
                 Where(file=self.file, layer=layer, id=ids[0]),
                 "delete them in the drawing if they are no part of the route",
             )
-        for layer, off in self.curves.items():
+        for curves in self.curves.values():
+            most, at = max(curves, key=lambda curve: curve[0])
             self._find(
                 "curve-followed",
                 "info",
-                f"{len(off)} curves that are not arcs in plan (splines, ellipses, tilted or stretched arcs) are drawn "
-                f"anew as arcs and straights, {max(off) * self.scale * 1000:.3g} mm off at most",
-                Where(file=self.file, layer=layer),
+                f"{len(curves)} curves that are not arcs in plan (splines, ellipses, tilted or stretched arcs) are drawn "
+                f"anew as arcs and straights, {most * self.scale * 1000:.3g} mm off at most, here",
+                at,
                 "none needed; redraw them as arcs if they are meant to be arcs",
             )
 

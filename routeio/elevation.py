@@ -99,11 +99,12 @@ def with_inverts(
         return shape
     if not all(known):
         end = ("first", "last")[known.index(False)]
+        x, y, _ = (shape.start, shape.end)[known.index(False)]
         tag = tags[known.index(False)]
         without = f"vault {tag} at its {end} end" if tag else f"its {end} end"
         return _noted(shape, Finding(
             "invert-missing", "warning", f"{without} has no invert, so the grade of the duct is not known: taken as flat",
-            where, "give the vault at that end an invert",
+            replace(where, x=x, y=y), "give the vault at that end an invert",
         ))  # fmt: skip
     z0, z1 = float(start_z or 0.0), float(end_z or 0.0)
     chain = shape.chain

@@ -33,6 +33,7 @@ from routeio.rawcolumns import RawColumns
 from routeio.rawlines import RawSurvey, RawVault
 from routeio.sidecars import sidecar_findings
 from routeio.survey import DuctFields
+from routeio.tidy import placed
 
 #: No more findings of one kind than this for one layer; the last names the rest.
 _MOST_FINDINGS = 100
@@ -295,13 +296,21 @@ class _Reading:
         return np.asarray(~missing & ~empty)
 
     def _each(
-        self, code: str, severity: Severity, message: str, fids: Iterable[object], where: Where
+        self,
+        code: str,
+        severity: Severity,
+        message: str,
+        fids: Iterable[object],
+        where: Where,
+        *,
+        remedy: str = "mend the feature or delete it",
+        places: np.ndarray | None = None,
     ) -> None:
         """One finding a feature, the last naming those beyond a hundred."""
         ids = [str(fid) for fid in fids]
-        remedy = "mend the feature or delete it"
-        for fid in ids[:_MOST_FINDINGS]:
-            self._find(code, severity, message, replace(where, id=fid), remedy)
+        for k, fid in enumerate(ids[:_MOST_FINDINGS]):
+            at = replace(where, id=fid)
+            self._find(code, severity, message, at if places is None else placed(at, places[k]), remedy)
         if len(ids) > _MOST_FINDINGS:
             rest = ids[_MOST_FINDINGS:]
             self._find(
@@ -346,6 +355,8 @@ class _Reading:
         rows, owner = parts.rows, parts.owner
         per_feature = np.bincount(owner, minlength=rows.size)
         several = np.flatnonzero(per_feature > 1)
+        metres = self._metres(parts, found.fids, where)
+        first_vertex = np.cumsum(parts.sizes) - parts.sizes
         if several.size:
             self._each(
                 "multi-part",
@@ -353,8 +364,9 @@ class _Reading:
                 "the feature is a line of several parts; those that touch are joined",
                 found.fids[rows[several]],
                 where,
+                remedy="none needed, if the parts belong to one duct",
+                places=metres[first_vertex[np.searchsorted(owner, several)], :2],
             )
-        metres = self._metres(parts, found.fids, where)
         metres_per_unit = self.placing.ground.metres_per_unit
         factor = 1.0 if self.placing.ground.crs_of_file else metres_per_unit
         columns = DuctColumns(names, found.columns, factor, where)
@@ -383,7 +395,7 @@ class _Reading:
                 layers=((where.file, where.layer),),
                 where_layers=np.zeros(owner.size, dtype=np.int64),
                 where_names=every,
-                where_places=metres[np.cumsum(sizes) - sizes, :2],
+                where_places=metres[first_vertex, :2],
             )
         )
         self.findings += columns.said()

@@ -160,11 +160,10 @@ def _on_profile(span: Span, along: Along, vaults: Sequence[Vault], options: Read
                 f"{name} has {span_text(z)} at vault {vaults[index].tag}, whose invert is {span_text(invert)}: {name} "
                 "is used"
             )
+            at = placed(span.where, np.array([vaults[index].x, vaults[index].y]))
             shape = added(
                 shape,
-                Finding(
-                    "profile-against-invert", "warning", text, span.where, "correct the one that is wrong"
-                ),
+                Finding("profile-against-invert", "warning", text, at, "correct the one that is wrong"),
             )
     text = f"laid by {name}, {along.rows} of its rows between the ends: {_grades(shape.chain)}"
     steep = Finding("profile-doubtful", "warning", f"{text}, steeper than ducts are", span.where, _CHECK)

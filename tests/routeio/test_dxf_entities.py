@@ -104,6 +104,9 @@ def test_spline_and_ellipse_are_followed_within_tolerance(drawing, saved, raw, s
     dense = np.array([p.xyz for p in spline.construction_tool().approximate(5000)])
     assert shape(curve)[0] == pytest.approx(np.linalg.norm(np.diff(dense, axis=0), axis=1).sum(), rel=1e-4)
     assert "arcs and straights" in said(read, "curve-followed")[0]
+    (followed,) = [f for f in read.findings if f.code == "curve-followed"]
+    assert followed.where.id in {ellipse.where.id, curve.where.id}
+    assert round(followed.where.y, 6) in {0.0, 50.0}  # where one of them begins
 
 
 def test_curve_fit_polylines_take_the_curve_not_the_frame(drawing, saved, raw):

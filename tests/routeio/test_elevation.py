@@ -6,6 +6,7 @@ from shapely.geometry import LineString, Point
 from routeio.elevation import without_false_zeros
 from routeio.findings import Where
 from routeio.marks import settled
+from routeio.options import Selection
 from routeio.rawlines import RawVault
 from routeio.survey import Vault
 
@@ -137,3 +138,12 @@ def test_lines_as_high_as_the_rims_may_follow_the_ground(layer, survey, codes, r
         rim=rims,
     )
     assert ("line-at-ground" in codes(survey(path, ducts="ducts", vaults="vaults"))) == said
+
+
+def test_a_missing_invert_is_said_at_its_own_end(layer, survey):
+    path = layer([LineString([(500000, 5400000), (500100, 5400000)])])
+    layer([Point(500000, 5400000), Point(500100, 5400000)], layer="vaults", append=True, kind="Point",
+          tag=["A", "B"], invert=["10", None])  # fmt: skip
+    read = survey(path, ducts="ducts", vaults=Selection("vaults", fields={"name": "tag", "invert": "invert"}))
+    (missing,) = [f for f in read.findings if f.code == "invert-missing"]
+    assert (missing.where.x, missing.where.y) == (500100.0, 5400000.0)

@@ -166,7 +166,8 @@ def test_the_profile_rules_and_says_what_it_overrules(route, codes, said):
     assert codes(read)["profile-rules"] == 1
     assert "30.00 m" in said(read, "profile-rules")[0]
     assert "9.90 m" in said(read, "profile-against-invert")[0]
-    assert codes(read)["profile-against-invert"] == 1  # the invert of A agrees
+    (off,) = [f for f in read.findings if f.code == "profile-against-invert"]  # the invert of A agrees
+    assert (off.where.x, off.where.y) == (200.0, 0.0)  # at C, where the two differ
     assert read.ducts[1].start[2] == pytest.approx(9.0)
 
 
