@@ -22,6 +22,8 @@ FEWEST = 12
 MOST_STRAY = 0.15
 #: Neighbours looked at, and how many of them must agree.
 _LOOK, _AGREE = 6, 5
+#: Two legs that turn by more than this have a bend between them, which one vertex may stand for. [rad]
+_BENDS = 0.15
 #: Turned one way and back again within a few vertices by more than this, it is a spike. [rad]
 _WASTE = 0.35
 #: Vertices in a spike at most.
@@ -32,7 +34,8 @@ def strays(traces: Traces, scatter: FloatArray) -> BoolArray:
     """Return which vertices are stray.
 
     A vertex is stray when five of its six neighbours, some on either side, lie on one parabola and it does not.
-    At a corner no such parabola is found, so corners are never taken for strays.
+    At a corner no such parabola is found, so corners are never taken for strays; nor is a vertex that may be the only one
+    inside a bend.
 
     Parameters
     ----------
@@ -136,8 +139,40 @@ def _found(xy: FloatArray, line: IntArray, scatter: FloatArray) -> BoolArray:
     )
     sigma = scatter[k]
     far = np.abs(off) > np.maximum(_FAR * sigma * np.sqrt(1.0 + share), _LEAST)
-    found[k[sides & far & (best <= _NEAR * sigma)]] = True
+    suspect = np.flatnonzero(sides & far & (best <= _NEAR * sigma))
+    found[k[suspect[~_in_a_bend(xy, k[suspect], sigma[suspect], begin[suspect], end[suspect])]]] = True
     return found
+
+
+def _in_a_bend(xy: FloatArray, k: IntArray, sigma: FloatArray, begin: IntArray, end: IntArray) -> BoolArray:
+    """Return which vertices may be the only one inside a bend between the two legs before and the two after them.
+
+    They lie between the corner of these legs and the arc that touches both where the legs end.
+    """
+    inner = (k - 2 >= begin) & (k + 2 < end)
+    at = np.where(inner, k, begin + 2)
+    a2, a1, v, b1, b2 = (xy[at + i] for i in range(-2, 3))
+    leg_a, leg_b = np.hypot(*(a1 - a2).T), np.hypot(*(b2 - b1).T)
+    u, w = (a1 - a2) / leg_a[:, None], (b2 - b1) / leg_b[:, None]
+    cross, turn = _cross(u, w), np.arctan2(_cross(u, w), (u * w).sum(axis=1))
+    told = np.abs(turn) > np.maximum(_BENDS, 2.0 * _NEAR * sigma / np.minimum(leg_a, leg_b))
+    safe = np.where(told, cross, 1.0)
+    ahead = _cross(b1 - a1, w) / safe
+    corner = a1 + ahead[:, None] * u
+    behind = ((b1 - corner) * w).sum(axis=1)
+    told &= (ahead > 0.0) & (behind > 0.0)
+    side = np.sign(turn)
+    slack = _NEAR * sigma * (1.0 + 2.0 * np.maximum(ahead / leg_a, behind / leg_b))
+    inside = (side * _cross(u, v - a1) > -slack) & (side * _cross(w, v - b1) > -slack)
+    middle = w - u
+    middle = middle / np.maximum(np.hypot(*middle.T), 1e-12)[:, None]
+    depth = ((v - corner) * middle).sum(axis=1)
+    deepest = np.minimum(ahead, behind) * np.tan(0.25 * np.abs(turn))
+    return np.asarray(inner & told & inside & (depth <= deepest + slack))
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
 
 
 def _suspects(xy: FloatArray, line: IntArray, scatter: FloatArray) -> IntArray:
