@@ -24,6 +24,7 @@ from mechanics.packing import ENCLOSING, EXACT, enclosing
 from mechanics.tables import Tables, tables_of
 
 _ALIKE = 1e-9  # sizes and shares that differ by less are equal
+_SIZES = ((1000.0, 1), (1000.0 / 25.4, 3))  # mm and inches in a metre, with the digits told
 _WEDGING = 0.75  # a cable beside others, wider than this times theirs, can stand between and part them
 _TIGHTEST = {  # of equal cables, where it is not that of the arrangement itself
     "cradled": ("Clearance is that of the triangle into which cradled cables can be drawn in a bend.",),
@@ -314,7 +315,7 @@ def _with_beside(bundle: Bundle, found: _Found, D: float, beside: list[Cable]) -
         wedge = count > 3 and count * d * d > LOOSE_FILL * D * D
         if wedge and (bundle.weight_correction is None or bundle.sidewall_factor is None):
             refusal = refusal or (
-                f"no formula is published for a cable of {1000 * d:.1f} mm beside smaller ones: the equivalent, {count} "
+                f"no formula is published for a cable of {_size(d)} beside smaller ones: the equivalent, {count} "
                 f"of the largest, holds only {_within(d, math.sqrt(count / LOOSE_FILL), math.inf)}; state "
                 "weight_correction and sidewall_factor"
             )
@@ -371,24 +372,22 @@ def _unequal_pair(D: float, a: float, b: float) -> _Found:
 
 def _too_small(sizes: list[float], least: float, D: float) -> str:
     """Say that cables do not fit, and what they need; sizes largest first."""
-    n, mm = len(sizes), 1000.0
+    n, there = len(sizes), f"and it has {_size(D)}"
     if n == 1:
-        return f"does not fit: a cable of {mm * sizes[0]:.1f} mm in a duct of {mm * D:.1f} mm"
+        return f"does not fit: a cable of {_size(sizes[0])} in a duct of {_size(D)}"
     if sizes[0] <= sizes[-1] * (1 + _ALIKE):
         return (
-            f"does not fit: {n} cables of {mm * sizes[0]:.1f} mm need a duct of more than {mm * least:.1f} mm, "
-            f"and it has {mm * D:.1f} mm"
+            f"does not fit: {n} cables of {_size(sizes[0])} need a duct of more than {_size(least)}, {there}"
         )
-    listed = ", ".join(f"{mm * d:.1f}" for d in sizes)
     if n <= EXACT:
-        return (
-            f"does not fit: cables of {listed} mm need a duct of more than {mm * least:.1f} mm, "
-            f"and it has {mm * D:.1f} mm"
-        )
-    return (
-        f"does not fit: no way was found to lay cables of {listed} mm in a duct of less than {mm * least:.1f} mm, "
-        f"and it has {mm * D:.1f} mm"
-    )
+        return f"does not fit: cables of {_size(*sizes)} need a duct of more than {_size(least)}, {there}"
+    return f"does not fit: no way was found to lay cables of {_size(*sizes)} in a duct of less than {_size(least)}, {there}"
+
+
+def _size(*diameters: float) -> str:
+    """Write diameters for readers of either system of units."""
+    mm, inches = (", ".join(f"{per * d:.{digits}f}" for d in diameters) for per, digits in _SIZES)
+    return f"{mm} mm ({inches} in)"
 
 
 def _refusal(arrangement: str, D: float, d: float, n: int, mixed: bool) -> str:
@@ -397,7 +396,7 @@ def _refusal(arrangement: str, D: float, d: float, n: int, mixed: bool) -> str:
     if mixed and not lower <= D / d < upper:
         return (
             f"no formula is published for cables of these sizes: the accepted equivalent, {n} of the largest, "
-            f"{1000 * d:.1f} mm, holds only {_within(d, lower, upper)}; state weight_correction and sidewall_factor"
+            f"{_size(d)}, holds only {_within(d, lower, upper)}; state weight_correction and sidewall_factor"
         )
     if D / d < lower:
         return f"loose cables can wedge at a fill above {LOOSE_FILL:.0%}, and no formula is published"
@@ -409,8 +408,8 @@ def _refusal(arrangement: str, D: float, d: float, n: int, mixed: bool) -> str:
 
 
 def _within(d: float, lower: float, upper: float) -> str:
-    below = f" to below {1000 * upper * d:.1f} mm" if math.isfinite(upper) else ""
-    return f"in a duct of {1000 * lower * d:.1f} mm{below or ' and more'}"
+    below = f" to below {_size(upper * d)}" if math.isfinite(upper) else ""
+    return f"in a duct of {_size(lower * d)}{below or ' and more'}"
 
 
 def _greatest_share(cables: tuple[Cable, ...]) -> float:

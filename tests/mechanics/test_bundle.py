@@ -81,10 +81,16 @@ def mixed(*millimetres: float, **stated: float) -> Bundle:
 
 def test_mixed_sizes_fit_where_they_do_and_the_words_are_true() -> None:
     # 50 and 20 mm side by side need 70 mm and leave room for one of 17.9 mm beside them: 1/(1/25 + 1/10 - 1/35)
-    assert "need a duct of more than 70.0 mm" in lie(mixed(50, 20, 17.9), 0.0699).refusal
+    # 70 mm are 2.756 in: a reader of either system is told
+    said = lie(mixed(50, 20, 17.9), 0.0699).refusal
+    assert (
+        "cables of 50.0, 20.0, 17.9 mm (1.969, 0.787, 0.705 in) need a duct of more than 70.0 mm (2.756 in)"
+        in said
+    )
     assert "does not fit" not in (refusal := lie(mixed(50, 20, 17.9), 0.0701).refusal)
     assert (
-        "accepted equivalent, 3 of the largest, 50.0 mm, holds only in a duct of 107.7 mm and more" in refusal
+        "accepted equivalent, 3 of the largest, 50.0 mm (1.969 in), holds only in a duct of 107.7 mm (4.242 in) and more"
+        in refusal
     )
     found = lie(mixed(50, 20, 17.9, weight_correction=1.5, sidewall_factor=0.8), 0.08)
     assert (found.refusal, found.clearance) == ("", pytest.approx(0.01))
