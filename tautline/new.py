@@ -64,6 +64,18 @@ _REST = """
 # reel = "{reel}"                 # longest cable on one reel
 # slack = "{slack}"               # cable beyond the vault at each end of a section
 # cost = {{ splice = 10.0, setup = 3.0, relube = 1.0 }}
+# splice_at = ["..."]             # vaults where a splice must be
+# no_splice = ["..."]             # where none may be; no_feed, no_pull: where no reel, no winch can stand
+# middle_feed = true              # a section may be fed from a vault between its ends
+
+# [[other_bundle]]                # where something else is pulled on a part of the feeder; any number
+# from = "..."                    # the vaults it lies between, in the direction of the feeder
+# to = "..."
+# cables = 3                      # as in [bundle], where that differs
+# diameter = "{diameter}"         # another cable: then weight, conductor and the rest of its data sheet too
+
+# [vaults]                        # for tautline plan
+# propose = true                  # it may add new vaults: to a route that has none, or too few
 
 [pulling]
 # attachment = "eye"              # or "grip"
@@ -169,6 +181,8 @@ def _layer_lines(seen: Peek, what: str) -> Iterator[str]:
     if not layers and not blocks:
         there = ", ".join(_flat(p.name) for p in seen.layers[:40])
         yield f"# no layer's name says which holds the {what}; there are: {there}"
+        if what == "vaults":
+            yield "# where no vault is drawn yet leave the line out, and let [vaults] below propose some"
 
 
 def _without_structures(seen: Peek) -> bool:

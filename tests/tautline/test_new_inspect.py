@@ -102,6 +102,25 @@ def test_new_writes_a_job_that_is_refused_until_it_is_filled_in(tmp_path, capsys
     assert "FILL IN" not in "".join(line.split("#")[0] for line in filled.splitlines())
     path.write_text(filled, encoding="utf-8")
     assert read_job(path).feeder == ("SUB-A", "RISER-9")
+    # what stands there as a comment can be taken as it stands, once its vaults are named
+    for line, named in {
+        'splice_at = ["..."]': 'splice_at = ["MH-5"]',
+        'no_splice = ["..."]': 'no_splice = ["MH-6"]',
+        "middle_feed = true": "middle_feed = true",
+        "[[other_bundle]]": "[[other_bundle]]",
+        'from = "..."': 'from = "MH-9"',
+        'to = "..."': 'to = "RISER-9"',
+        "cables = 3  ": "cables = 1  ",
+        "[vaults]": "[vaults]",
+        "propose = true": "propose = true",
+    }.items():
+        assert filled.count(f"\n# {line}") == 1, line
+        filled = filled.replace(f"\n# {line}", f"\n{named}")
+    path.write_text(filled, encoding="utf-8")
+    job = read_job(path)
+    assert (job.plan.splice_at, job.plan.no_splice, job.plan.middle_feed) == (("MH-5",), ("MH-6",), True)
+    (other,) = job.others
+    assert (other.first, other.last, job.vaults is not None) == ("MH-9", "RISER-9", True)
 
 
 def vaults_in_a_row(path, code, tags=("MH-0", "MH-1", "MH-2", "MH-3")):
