@@ -52,6 +52,13 @@ _ALIKE = str.maketrans(
         "–": "-",
         "\u00a0": " ",
         "º": "°",
+        "½": " 1/2",
+        "¼": " 1/4",
+        "¾": " 3/4",
+        "⅛": " 1/8",
+        "⅜": " 3/8",
+        "⅝": " 5/8",
+        "⅞": " 7/8",
     }
 )
 
@@ -158,7 +165,7 @@ def quantity(text: object, kind: str, name: str = "") -> float:
     Parameters
     ----------
     text : str
-        Such as ``500 ft``, ``500 ft 6 in``, ``5'-6"``, ``2 1/2 in``, ``1.8 lbf/ft``, ``4/0 AWG``, ``12°30'``.
+        Such as ``500 ft``, ``500 ft 6 in``, ``5'-6"``, ``2 1/2 in``, ``6½ in``, ``1.8 lbf/ft``, ``4/0 AWG``, ``12°30'``.
     kind : str
         One of :func:`kinds`.
     name : str, optional

@@ -21,14 +21,14 @@ from routeio.options import Level, ProfileTable
 
 _LARGEST = 20_000_000  # bytes
 _NAMES = {
-    "station": ("station", "sta", "stationing", "chainage", "distance"),
-    "elevation": ("elevation", "elev", "z", "invert", "level", "height"),
-    "vault": ("vault", "tag", "structure", "manhole", "chamber"),
+    "station": ("station", "sta", "stationing", "chainage", "ch", "distance"),
+    "elevation": ("elevation", "elev", "el", "z", "invert", "inv", "level", "height"),
+    "vault": ("vault", "tag", "structure", "manhole", "mh", "handhole", "chamber", "name"),
 }
 #: A heading with its unit: ``station [ft]``, ``station (ft)``, ``station_ft``, ``station, ft``.
-_HEADING = re.compile(r"(?P<name>[a-z]+)[\s_,]*[\[(]?(?P<unit>[a-z_ ]*?)[\])]?")
+_HEADING = re.compile(r"(?P<name>[a-z]+)[\s_,.]*[\[(]?(?P<unit>[a-z_ ]*?)[\])]?")
 #: 12+50.00 is 1,250 ft where feet are counted by the hundred, 1+250.00 is 1,250 m where metres by the thousand.
-_PLUS = re.compile(r"(?P<sign>[+-]?)(?P<many>\d+)\+(?P<rest>\d{2,3}(?:\.\d*)?)")
+_PLUS = re.compile(r"(?P<sign>[+-]?)(?P<many>\d+)\+(?P<rest>\d{2,3}(?:\.\d*)?)(?P<unit>\s*[A-Za-z_']+)?")
 _MENDED = "mend the table: docs/job.md says how one is written"
 
 
@@ -167,7 +167,7 @@ def _length(text: str, metres: float | None, what: str, where: Where) -> float:
     plus = _PLUS.fullmatch(text)
     if plus:
         many = 100.0 if len(plus["rest"].split(".")[0]) == 2 else 1000.0
-        text = f"{plus['sign']}{int(plus['many']) * many + float(plus['rest'])}"
+        text = f"{plus['sign']}{int(plus['many']) * many + float(plus['rest'])}{plus['unit'] or ''}"
     try:
         value = float(text)
     except ValueError:

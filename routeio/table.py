@@ -19,7 +19,7 @@ from routeio.rawlines import RawSurvey, RawVault, StatedSpan
 from routeio.survey import DuctFields, Ground
 from routeio.table_columns import COLUMNS, Column, column_of, measured
 from routeio.table_open import Sheet, named, sheets
-from routeio.table_rows import KINDS, Segment, segments
+from routeio.table_rows import DIRECTIONS, KINDS, Segment, segments
 
 #: Elevations stated at vaults and those the rows lead to may differ by this. [m]
 _LEVELS = 0.05
@@ -134,6 +134,9 @@ class _Reading:
         if head is None:
             raise self._no_heading()
         self._headings(head)
+        read = {column.at for column in self.columns.values()}
+        bad = {place: why for place, why in self.sheet.faults.items() if place[1] in read}
+        self.sheet = replace(self.sheet, faults=bad)
         for first, last, name in self.sheet.merged:
             if last >= head:
                 self.faults.append(f"row {first + 1}: cells {name} are merged; part them, one value a cell")
@@ -172,7 +175,11 @@ class _Reading:
                 self.faults.append(f"row {head + 1}: {error}")
                 continue
             if column is None:
-                if text or any(at < len(r) and r[at] for r in self.sheet.rows[head + 1 :]):
+                if (
+                    text
+                    or any(at < len(r) and r[at] for r in self.sheet.rows[head + 1 :])
+                    or any(c == at and r > head for r, c in self.sheet.faults)
+                ):
                     unread.append(text or f"column {at + 1}")
             elif column.name in self.columns:
                 self.faults.append(
@@ -202,9 +209,6 @@ class _Reading:
         if self.ended is not None:
             self.faults.append(f"row {number}: stands below the row end (row {self.ended}); move it above")
             return
-        bad = [(c, why) for (at, c), why in self.sheet.faults.items() if at == r]
-        for c, why in bad:
-            self.faults.append(f"row {number}, column {_letter(c)}: {why}; write its value")
         cells = {name: row[c.at] for name, c in self.columns.items() if c.at < len(row) and row[c.at]}
         if any(row[self.width :]):
             self.faults.append(
@@ -215,6 +219,11 @@ class _Reading:
         if kind is None:
             self.faults.append(f"row {number}: {_unknown(cells.get('kind', ''))}")
             return
+        bad = {c: why for (at, c), why in self.sheet.faults.items() if at == r}
+        if kind == "end" and "length" in self.columns and bad.pop(self.columns["length"].at, ""):
+            self._told_unread_sum(number)
+        for c, why in bad.items():
+            self.faults.append(f"row {number}, column {_letter(c)}: {why}; write its value")
         if bad:
             return
         values: dict[str, float] = {}
@@ -241,7 +250,7 @@ class _Reading:
             return
         if not self.vaults:
             raise DomainError("the table begins with a vault; write a row of kind vault above it")
-        made = segments(kind, cells.get("direction", "").lower(), values, self.grade)
+        made = segments(kind, _way(cells), values, self.grade)
         self.grade = made[-1].grade_out
         self.pending += [(segment, f"row {number}", self.duct) for segment in made]
 
@@ -295,7 +304,7 @@ class _Reading:
         if self.datum is None and level is not None:
             self.datum = level - self.place[2]
         turn = values.get("angle", 0.0)
-        way = cells.get("direction", "").lower()
+        way = _way(cells)
         if turn and way not in ("left", "right"):
             raise DomainError(
                 f"the cable turns in vault {tag!r}; direction must be left or right, got {way!r}"
@@ -334,6 +343,15 @@ class _Reading:
         self.pending = []
 
     # -- the end -----------------------------------------------------------------------------------------
+
+    def _told_unread_sum(self, number: int) -> None:
+        self.findings.append(
+            Finding(
+                "sum-unread", "info",
+                "the row end states its length by a formula, which is never worked out here: the sum is not checked",
+                replace(self.where, id=f"row {number}"), "write its value to have it checked",
+            )
+        )  # fmt: skip
 
     def _told_end(self) -> None:
         if self.ended is None:
@@ -423,6 +441,12 @@ def _unknown(kind: str) -> str:
     like = get_close_matches(kind.lower(), list(KINDS), n=1)
     hint = f", perhaps {like[0]!r}" if like else ""
     return f"{kind[:40]!r} is no kind of row; write one of {', '.join(known)}{hint}"
+
+
+def _way(cells: Mapping[str, str]) -> str:
+    """Return the direction written in a row by our word for it, or as written where it is none."""
+    written = cells.get("direction", "").lower()
+    return DIRECTIONS.get(written.removesuffix("."), written)
 
 
 def _letter(column: int) -> str:

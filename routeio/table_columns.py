@@ -35,6 +35,8 @@ MEASURED = {
 _MEANT = {word: name for name, words in COLUMNS.items() for word in words}
 _HEADING = re.compile(r"(?P<name>[^\[(,]+?)\s*(?:[\[(,]\s*(?P<unit>[^\])]*?)\s*[\])]?)?")
 _BARE = re.compile(r"[+-]?\s?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?", re.ASCII)
+#: Degrees and inches by halves, quarters and eighths: 22 1/2, 11-1/4, 22½.
+_FRACTION = re.compile(r"(?:\d+[ -])?\d+/\d+|\d* ?[½¼¾⅛⅜⅝⅞]", re.ASCII)
 _GROUPED = re.compile(r"(?P<head>[+-]?[1-9]\d{0,2})\.(?P<tail>\d{3})(?:\D.*)?", re.ASCII)
 _COMMA = re.compile(r"(?P<head>[+-]?\d+),(?P<tail>\d+)(?P<rest>\D.*)?", re.ASCII)
 _UNIT = re.compile(r"[^A-Za-z°'\"]*(?P<unit>[A-Za-z°'\"_]+)\.?", re.ASCII)
@@ -163,7 +165,7 @@ def measured(text: str, column: Column, decimal_comma: bool, either: bool | None
                 f"{match['head']}.{match['tail']}"
             )
         text = f"{match['head']}.{match['tail']}{match['rest'] or ''}"
-    if _BARE.fullmatch(text):
+    if _BARE.fullmatch(text) or _FRACTION.fullmatch(text):
         if not column.unit:
             raise DomainError(
                 f"{what} {text!r} has no unit; write it with one, or name it in the heading, such as "

@@ -22,6 +22,17 @@ KINDS = {
     }.items()
     for word in words
 }
+#: What people write in the column ``direction``, and what it is.
+DIRECTIONS = {
+    word: way
+    for way, words in {
+        "left": ("left", "l", "lt", "lh"),
+        "right": ("right", "r", "rt", "rh"),
+        "up": ("up", "u"),
+        "down": ("down", "d", "dn"),
+    }.items()
+    for word in words
+}
 #: Sideways bends are stated by their turn in plan up to this grade. [rad]
 _STEEP = math.radians(60.0)
 #: Lengths beyond this are no span's. [m]

@@ -30,6 +30,7 @@ def levels(table):
         ("station,elevation,vault\n0,100,A\n10,101.5,\n20,103,B\n", "m"),
         ("Station [m];Elevation [m];Vault\n0;100;A\n10;101.5;\n20;103;B\n", None),
         ("vault\tSTA (m)\tz_m\nA\t0\t100\n\t10\t101.5\nB\t20\t103\n", None),
+        ("MH,Sta. (m),El. [m]\nA,0,100\n,10,101.5\nB,20,103\n", None),
         ("\n\ufeffstation,elevation,vault,remark\n0 m,100 m,A,x\n10 m,101.5 m,,\n,,,\n20 m,103 m,B,y\n"[1:], None),
     ],
 )  # fmt: skip
@@ -46,6 +47,8 @@ def test_units_of_each_column_and_stations_by_the_hundred_or_thousand(table):
     assert read.runs[0][1].elevation == pytest.approx(33.528)
     read = table("station [m],elevation [m],vault\n0+000,100,A\n1+250,110,B\n")
     assert read.runs[0][1].station == 1250.0
+    read = stated_profile([("0+00 ft", "100 ft", "A"), ("12+50 ft", "110 ft", "B")], "job")
+    assert read.runs[0][1].station == pytest.approx(1250 * 0.3048)
 
 
 def test_stations_that_begin_anew_begin_another_run(table):

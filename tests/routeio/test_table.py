@@ -3,6 +3,7 @@
 import math
 import zipfile
 
+import numpy as np
 import openpyxl
 import pytest
 
@@ -122,6 +123,31 @@ def test_units_in_cells_and_feet_and_inches(survey, table):
     )
     (duct,) = survey(path).ducts
     assert duct.chain.length.tolist() == pytest.approx([120.5 * FT, 3.81 * math.pi / 4])
+
+
+@pytest.mark.parametrize(
+    ("written", "degrees"),
+    [
+        ("22 1/2", 22.5),
+        ("22-1/2", 22.5),
+        ("22½", 22.5),
+        ("11 ¼", 11.25),
+        ("11 1/4 deg", 11.25),
+        ("5/8", 0.625),
+    ],
+)
+def test_angles_as_the_trade_writes_them(survey, table, written, degrees):
+    (duct,) = survey(table("vault,A", "straight,,10", f"bend,,,{written},12.5,left", "vault,B")).ducts
+    assert np.degrees(duct.chain.turn[-1]) == pytest.approx(degrees)
+
+
+@pytest.mark.parametrize(
+    ("written", "turn", "rise"),
+    [("L", 1, 0), ("Lt.", 1, 0), ("r", -1, 0), ("RH", -1, 0), ("Right", -1, 0), ("U", 0, 1), ("Dn", 0, -1)],
+)
+def test_directions_as_the_trade_writes_them(survey, table, written, turn, rise):
+    (duct,) = survey(table("vault,A", "straight,,10", f"bend,,,10,12.5,{written}", "vault,B")).ducts
+    assert (np.sign(duct.chain.turn[-1]), np.sign(duct.chain.grade_out[-1])) == (turn, rise)
 
 
 def test_semicolons_with_decimal_commas(survey, table):
@@ -271,6 +297,23 @@ def test_formulas_and_merged_cells_are_refused_by_row(raw, book):
     assert "row 3, column C: holds the formula '=100+20'" in str(refused)
     refused = refusal(raw, book(["vault", "A"], ["straight", None, 120], ["vault", "B"], merged="C3:D3"))
     assert "row 3: cells C3:D3 are merged" in str(refused)
+
+
+def test_formulas_beside_the_schedule_and_of_its_sum_do_not_stop_it(raw, book, codes):
+    rows = [
+        ["vault", "A"],
+        ["straight", None, 120, *[None] * 9, "=C3*2"],
+        ["vault", "B"],
+        ["end", None, "=SUM(C2:C4)"],
+    ]
+    path = book(*rows)
+    made = openpyxl.load_workbook(path)
+    made.active.delete_rows(6)  # the row end that the fixture writes
+    made.active["M9"] = "=SUM(M2:M4)"
+    made.save(path)
+    read = raw(path)
+    assert [round(sum(span.length) / FT, 6) for span in read.spans] == [120.0]
+    assert codes(read) == {"column-unread": 1, "sum-unread": 1}
 
 
 def test_a_number_written_as_text_in_a_workbook_is_asked_about_where_it_may_be_either(raw, survey, book):
