@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from routeio import crs as crs_
 from routeio.dxf_blocks import MOST_ENTITIES, Blocks, Placed, expanded
-from routeio.dxf_layers import INSIDE, lines_by_layer
+from routeio.dxf_layers import INSIDE, lines_by_layer, marks_by_layer
 from routeio.dxf_light import ASIDE, LightLines, NotPlainError, lifted_lines
 from routeio.dxf_look import Choice
 from routeio.dxf_open import Opened, open_drawing, refuse_garbled
@@ -234,7 +234,7 @@ class _Reading:
                 "choose ducts by layer, color or line type; vaults by block",
             )
         can_be_ducts = lines_by_layer(table)
-        can_be_vaults = {name: sum(kinds[k] for k in VAULT_KINDS) for name, kinds in table.items()}
+        can_be_vaults = marks_by_layer(table)
         told = self.options.ducts
         if told.look and not told.patterns:
             ducts: tuple[str, ...] = tuple(name for name, count in can_be_ducts.items() if count)

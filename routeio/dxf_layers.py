@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 from routeio.dxf_shapes import LINES
+from routeio.dxf_vaults import VAULT_KINDS
 from routeio.guess import Guess, layers_like
 from routeio.write_dxf import IN_SPACE
 
@@ -33,6 +34,26 @@ def lines_by_layer(table: Mapping[str, Counter[str]]) -> dict[str, int]:
     }
     named = {guess.name for guess in layers_like("ducts", inside, by_elimination=False)}
     return {name: inside[name] if name in named else count for name, count in drawn.items()}
+
+
+def marks_by_layer(table: Mapping[str, Counter[str]]) -> dict[str, int]:
+    """Return how much on each layer can be vaults.
+
+    Parameters
+    ----------
+    table : mapping of str to Counter
+        As :func:`routeio.dxf.layer_table` returns it.
+
+    Returns
+    -------
+    dict of str to int
+        Blocks, points and closed shapes; outlines of loose lines and arcs only where no layer with any of these has a
+        name that says vaults.
+    """
+    marks = {name: sum(kinds[kind] for kind in VAULT_KINDS) for name, kinds in table.items()}
+    if layers_like("vaults", marks, by_elimination=False):
+        return marks
+    return {name: marks[name] or (kinds["LINE"] + kinds["ARC"]) // 2 for name, kinds in table.items()}
 
 
 def ducts_guessed(table: Mapping[str, Counter[str]]) -> tuple[Guess, ...]:

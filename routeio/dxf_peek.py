@@ -11,14 +11,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from routeio.dxf import layer_table
-from routeio.dxf_layers import ducts_guessed
+from routeio.dxf_layers import ducts_guessed, marks_by_layer
 from routeio.dxf_open import Opened, open_drawing
 from routeio.dxf_shapes import attributes_of, layer_of
 from routeio.dxf_units import drawing_units
-from routeio.dxf_vaults import VAULT_KINDS
 from routeio.findings import InputRefusedError, Where
 from routeio.ground import FARTHEST, extents_in_units
-from routeio.guess import Guess, fields_like, layers_like
+from routeio.guess import Guess, fields_like, layers_like, names_vaults
 from routeio.options import ReadOptions
 
 if TYPE_CHECKING:
@@ -64,7 +63,7 @@ def peek(path: Path) -> dict[str, Any]:
     taken = {g.name for g in ducts}
     vaults = layers_like(
         "vaults",
-        {n: sum(k[kind] for kind in VAULT_KINDS) for n, k in table.items() if n not in taken},
+        {n: count for n, count in marks_by_layer(table).items() if n not in taken},
         by_elimination=False,
     )
     tags, blocks, by_block = _blocks(opened)
@@ -96,8 +95,19 @@ def peek(path: Path) -> dict[str, Any]:
 
 
 def _vault_blocks(by_block: Mapping[str, Mapping[str, None]]) -> tuple[Guess, ...]:
-    """Return the blocks whose names sound like vaults, for a drawing whose layers' names do not."""
+    """Return the blocks whose names or attributes sound like vaults, for a drawing whose layers' names do not."""
     named = [g for name in by_block for g in layers_like("vaults", {name: 1}, by_elimination=False)]
+    if not named:
+        tags = {name: next(filter(names_vaults, own), None) for name, own in by_block.items()}
+        return tuple(
+            Guess(
+                "vaults by block",
+                name,
+                f"the block has an attribute {tag}, a usual name for what a vault is called",
+            )
+            for name, tag in tags.items()
+            if tag is not None
+        )
     return tuple(
         Guess("vaults by block", g.name, f"the block's {g.reason.partition(',')[0].removeprefix('its ')}")
         for g in named

@@ -164,6 +164,27 @@ def _without_unit(what: str, name: str) -> tuple[str, str]:
     return (match["name"], unit) if unit else (name, "")
 
 
+def names_vaults(field: str) -> bool:
+    """Whether the name of a field or attribute says that it names vaults, and not just anything.
+
+    Parameters
+    ----------
+    field : str
+        As the file spells it.
+
+    Returns
+    -------
+    bool
+        ``TAG`` and ``ID`` may name anything.
+
+    Examples
+    --------
+    >>> names_vaults("MH_NO"), names_vaults("TAG")
+    (True, False)
+    """
+    return re.sub(r"[^a-z0-9]", "", field.lower()) in _words()["names_vaults"]
+
+
 def fields_like(wanted: Iterable[str], available: Iterable[str]) -> tuple[Guess, ...]:
     """Return the fields or attributes whose names sound like what is wanted.
 

@@ -138,7 +138,8 @@ def without_vaults(layers: Mapping[str, int], where: Where) -> Finding:
         "warning",
         "which layers hold the vaults is not stated and no layer's name says so: every duct end is loose",
         where,
-        "state the layer of the vaults; " + listed(layers),
+        "state the layer of the vaults"
+        + (f"; {listed(layers)}" if layers else ", or the block they are drawn as: there is no other layer"),
     )
 
 
