@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from typing import Literal
 
 from mechanics.errors import DomainError, in_range
@@ -20,7 +19,8 @@ from network.changed import (
     with_sweep,
     with_vault,
 )
-from network.market import FITS, permitted
+from network.leave import leaves, opened
+from network.market import FITS
 from network.mixed import Pulls
 from network.plan import plan_row
 from network.row import Row
@@ -86,9 +86,9 @@ class Remedy:
         The stretch, by its vaults.
     value : float
         Lubricated friction coefficient to reach [-]; centreline radius [m]; station of the new vault from vault ``span``
-        [m]; force [N]; length of cable on the reel [m]; for ``allow`` the vault's number.
+        [m]; force [N]; length of cable on the reel [m]; for ``allow`` the number of the vault, or of the first.
     where : str
-        Id of the bend's segment, or tag of the vault; empty where there is nothing to name, or for all bends.
+        Id of the bend's segment, or tag of the vault; empty where there is nothing to name, for all bends, for several vaults.
     utilisation : float or None
         Worst of a binding check once that is done; None where it does not depend on it.
     feed, pull : int or None
@@ -101,8 +101,9 @@ class Remedy:
         Which segment of that span the bend is.
     plan : Plan or None
         Of the whole row once that is done and nothing else; None where it takes more, or was not looked for.
-    leave : tuple of str
-        For ``allow``: which of ``splice``, ``feed`` and ``pull`` must be allowed.
+    leave : tuple of (int, tuple of str)
+        The vaults, each with which of ``splice``, ``feed`` and ``pull`` must be allowed there, besides the change or, for
+        ``allow``, alone.
     """
 
     kind: Kind
@@ -117,7 +118,7 @@ class Remedy:
     span: int | None = None
     segment: int | None = None
     plan: Plan | None = None
-    leave: tuple[str, ...] = ()
+    leave: tuple[tuple[int, tuple[str, ...]], ...] = ()
 
 
 def advise(
@@ -152,7 +153,7 @@ def advise(
     found = [r for s in looked for r in remedies(s, rules.within(tags, s.low, s.high), steps)]
     if len(stretches) == 1:
         found = [replace(r, plan=_whole(pulls, rules, r)) for r in found]
-    found += _leave(pulls, rules, none)
+    found += _leave(pulls, rules, none, found)
     if len(stretches) > 1 and len(looked) == len(stretches):
         found += _together(pulls, rules, found, len(stretches))
     if not any(r.kind == "reel" and r.plan for r in found):
@@ -184,11 +185,13 @@ def remedies(stretch: MissingSection, rules: PlanRules, steps: Steps) -> tuple[R
         if passes is not None:
             length = steps.length * math.ceil(need / steps.length - FITS)
             found.append(_remedy(stretch, "reel", length, passes))
-    elif passes is None and any(stretch.tried()):
-        if not stretch.mendable:
-            return ()
-        for sought in (_radius, _friction, _pusher, _assist):
-            found += sought(stretch, steps)
+    elif passes is None:
+        found += _other_way(stretch, steps)
+        if any(stretch.tried()):
+            if not stretch.mendable:
+                return tuple(found)
+            for sought in (_radius, _friction, _pusher, _assist):
+                found += sought(stretch, steps)
     return (*found, *_new_vault(stretch, rules, steps))
 
 
@@ -362,6 +365,29 @@ def assisted(rules: Rules, tag: str, force: float) -> Rules:
     return replace(rules, assists={**rules.assists, tag: force})
 
 
+def _other_way(stretch: MissingSection, steps: Steps) -> Iterator[Remedy]:
+    """Leave to feed and to pull at the ends, with which a pull passes; where none may be made at all, with what else it takes."""
+    vaults = stretch.row.vaults
+    for feed, pull in ((0, stretch.last), (stretch.last, 0)):
+        wanting = {
+            k: (what,)
+            for k, what, may in ((feed, "feed", vaults[feed].feed), (pull, "pull", vaults[pull].pull))
+            if not may
+        }
+        if not wanting:
+            continue
+        wide = replace(stretch, row=replace(stretch.row, vaults=opened(vaults, wanting)))
+        first = min(wanting)
+        leave = tuple((stretch.low + k, wanting[k]) for k in sorted(wanting))
+        passes = wide.passing()
+        if passes is not None:
+            where = vaults[first].tag if len(wanting) == 1 else ""
+            yield replace(_remedy(stretch, "allow", float(stretch.low + first), passes, where), leave=leave)
+        elif not any(stretch.tried()) and wide.mendable:
+            for sought in (_radius, _friction, _pusher, _assist):
+                yield from (replace(r, leave=leave) for r in sought(wide, steps))
+
+
 def _new_vault(stretch: MissingSection, rules: PlanRules, steps: Steps) -> Iterator[Remedy]:
     """One more vault, in a straight, with which both halves pass and fit their reels: where it leaves the best margin.
 
@@ -418,7 +444,8 @@ def _places(row: Row, steps: Steps, reach: tuple[float, float]) -> Iterator[tupl
 
 def _whole(pulls: Pulls, rules: PlanRules, remedy: Remedy) -> Plan | None:
     """The plan of the whole row with one thing changed, if that is enough."""
-    row, low, high, value = pulls.row, remedy.low, remedy.high, remedy.value
+    low, high, value = remedy.low, remedy.high, remedy.value
+    row = replace(pulls.row, vaults=opened(pulls.row.vaults, dict(remedy.leave)))
     part = part_of(row, low, high)
     if remedy.kind == "friction" and remedy.now is not None:
         factor = value / remedy.now
@@ -481,36 +508,23 @@ def _together(pulls: Pulls, rules: PlanRules, found: list[Remedy], stretches: in
                 yield replace(remedy, utilisation=plan.utilisation, plan=plan)
 
 
-def _leave(pulls: Pulls, rules: PlanRules, none: NoPlan) -> Iterator[Remedy]:
-    """Vaults at which leave would on its own give a plan, nearest to the first gap first, with the least that it takes."""
-    offers = pulls.offers()
-    vaults = pulls.row.vaults
-    facts = pulls.row.facts
-    closed = {
-        k: [what for what in ("splice", "feed", "pull") if not permitted(facts, what)[k]]
-        for k in range(len(vaults))
-    }
-    for k in sorted((k for k, wanting in closed.items() if wanting), key=lambda k: abs(k - none.reached)):
-        # Leave for everything first: where that does not help, less does not.
-        sets = [leave for n in range(1, len(closed[k])) for leave in combinations(closed[k], n)]
-        best: tuple[tuple[str, ...], Plan] | None = None
-        for leave in (tuple(closed[k]), *sets):
-            opened = replace(
-                vaults[k],
-                splice=vaults[k].splice or "splice" in leave,
-                feed=vaults[k].feed or "feed" in leave,
-                pull=vaults[k].pull or "pull" in leave,
-            )
-            plan = plan_row(replace(facts, vaults=(*vaults[:k], opened, *vaults[k + 1 :])), offers, rules)
-            if isinstance(plan, Plan):
-                best = leave, plan
-            if best is None or (isinstance(plan, Plan) and len(leave) < len(closed[k])):
-                break
-        if best is not None:
-            leave, plan = best
-            used = plan.utilisation
+def _leave(pulls: Pulls, rules: PlanRules, none: NoPlan, told: Sequence[Remedy]) -> Iterator[Remedy]:
+    """Leave that would on its own give a plan of the row, beside what was found for its stretches."""
+    tags = [v.tag for v in pulls.row.vaults]
+    known = {r.leave for r in told if r.plan is not None}
+    for leave in leaves(pulls.row.facts, pulls.offers(), rules, none.reached):
+        vault, where = (leave.at[0][0], tags[leave.at[0][0]]) if len(leave.at) == 1 else (none.reached, "")
+        if leave.at not in known:
+            used = leave.plan.utilisation
             yield Remedy(
-                "allow", none.reached, none.resumes, float(k), vaults[k].tag, used, plan=plan, leave=leave
+                "allow",
+                none.reached,
+                none.resumes,
+                float(vault),
+                where,
+                used,
+                plan=leave.plan,
+                leave=leave.at,
             )
 
 

@@ -95,12 +95,16 @@ def no_plan_document(
                 "why": "; ".join([_through(job, planned, s.low, s.high), *_closed(planned, s.low, s.high)]),
                 "looked": everything or k < LOOKED,
                 "remedies": [
-                    d for r, d in written if (r.low, r.high) == (s.low, s.high) and r.kind != "allow"
+                    d
+                    for r, d in written
+                    if (r.low, r.high) == (s.low, s.high) and (r.kind != "allow" or r.feed is not None)
                 ],
             }
             for k, s in enumerate(stretches)
         ],
-        "remedies": [d for r, d in written if (r.low, r.high) not in ends or r.kind == "allow"],
+        "remedies": [
+            d for r, d in written if (r.low, r.high) not in ends or (r.kind == "allow" and r.feed is None)
+        ],
         "reached": tags[plan.reached],
         "resumes": tags[plan.resumes],
         "partial": partial,
@@ -161,10 +165,10 @@ def _through(job: Job, planned: FeederPlan, one: int, other: int) -> str:
             for k, what in ((feed, "feeding"), (pull, "pulling"))
             if not (row.vaults[k].feed if what == "feeding" else row.vaults[k].pull)
         ]
-        told = ", ".join(closed)
-        if not closed:
-            _, result = planned.pulls.best(feed, pull)
-            told = failures(result, job, row.vaults[feed].tag)
+        _, result = planned.pulls.best(feed, pull)
+        told = failures(result, job, row.vaults[feed].tag)
+        if closed:
+            told = ", ".join(closed) + (f", and with leave it takes {told}" if told else "")
         ways.append((f"{row.vaults[feed].tag} to {row.vaults[pull].tag}", told))
     if ways[0][1] == ways[1][1]:
         ways = [("either way", ways[0][1])]
@@ -239,7 +243,7 @@ def _remedy(planned: FeederPlan, remedy: Remedy) -> Document:
         "unit": _UNIT.get(remedy.kind, "N"),
         "now": remedy.now,
         "vault": vault or None,
-        "leave": list(remedy.leave),
+        "leave": [{"vault": tags[k], "what": list(what)} for k, what in remedy.leave],
         "segment": remedy.where if remedy.kind == "radius" else "",
         "span": None if span is None else [tags[span], tags[span + 1]],
         "station_m": begins,

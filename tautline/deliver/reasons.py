@@ -14,9 +14,10 @@ from tautline.deliver.present import Units, count, isolated, percent, percents, 
 Data = Mapping[str, Any]
 
 NO_REMEDY = (
-    "no single lower friction, larger bend, new vault, pusher, assist or reel lets a section through here: look at the "
-    "duct's size and at the limits"
+    "no single lower friction, larger bend, new vault, pusher, assist, reel or leave at its ends lets a section through "
+    "here: look at the duct's size and at the limits"
 )
+_SEVERAL = "; several new vaults at once may, which [vaults] propose = true looks for"
 
 _NARROW = "first a duct that the bundle fits, as said above"
 
@@ -37,7 +38,10 @@ def no_remedy(stretch: Data, document: Document) -> str:
         Part of a sentence.
     """
     narrow = [[one["from"], one["to"]] for one in (document.get("no_plan") or {}).get("narrow", ())]
-    return _NARROW if narrow and any(span in narrow for span in stretch["spans"]) else NO_REMEDY
+    if narrow and any(span in narrow for span in stretch["spans"]):
+        return _NARROW
+    sought = any(f["code"] == "vaults-not-enough" for f in document.get("findings") or ())
+    return NO_REMEDY if sought else NO_REMEDY + _SEVERAL
 
 
 def price(value: float) -> str:
@@ -78,6 +82,8 @@ def remedy_words(remedy: Data, document: Document) -> str:
     """
     units = Units.of(document)
     said = [_change(remedy, document, units)]
+    if remedy["kind"] != "allow" and remedy.get("leave"):
+        said[0] += f", with {_leave(remedy)}"
     if remedy["feed"] is not None:
         said.append(
             f"{isolated(remedy['feed'])} -> {isolated(remedy['pull'])} then passes at {percent(remedy['utilisation'])}"
@@ -140,15 +146,26 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
         priced = ", at the price of the longest there is now" if document["reel"].get("sizes") else ""
         return f"cable on reels of {units.text('length', value)}{priced}"
     if kind == "allow":
-        leave = [f"to {what}" for what in remedy.get("leave") or ("splice", "feed", "pull")]
-        told = leave[0] if len(leave) == 1 else f"{', '.join(leave[:-1])} and {leave[-1]}"
-        return f"leave {told} at {isolated(remedy['vault'])}"
+        return _leave(remedy)
     force = units.text("force", value)
     if kind == "assist":
         return f"an assist of {force} at {isolated(remedy['vault'])}"
     return f"a pusher of {force} at the feed" + (
         f", {isolated(remedy['vault'])}" if remedy["vault"] else " of each pull"
     )
+
+
+def _leave(remedy: Data) -> str:
+    """What must be allowed, at which vaults."""
+    every = [{"vault": remedy["vault"], "what": ("splice", "feed", "pull")}]
+    at: dict[str, list[str]] = {}
+    for one in remedy.get("leave") or every:
+        at.setdefault(_and([f"to {what}" for what in one["what"]]), []).append(isolated(one["vault"]))
+    return "leave " + "; and ".join(f"{what} at {_and(tags)}" for what, tags in at.items())
+
+
+def _and(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def _size(radius: float, units: Units) -> str:

@@ -16,6 +16,7 @@ from mechanics.track import Bore, Friction
 from network.advice import Steps, advise, all_at_least, assisted
 from network.changed import bends_of, part_of, roomiest, with_friction, with_sweep, with_vault
 from network.gains import gains
+from network.leave import opened
 from network.plan import Costs, NoPlan, Plan, PlanRules, plan_row
 from network.reach import RowPulls
 from network.row import Row, RowVault, Stretch
@@ -140,12 +141,34 @@ def test_the_least_leave_that_is_wanting_at_the_ends_of_the_row() -> None:
     none = planned(row)
     assert isinstance(none, NoPlan)
     found = [r for r in advise(RowPulls(row, BUNDLE, RULES), PRICES, none) if r.kind == "allow"]
-    # the cable ends at both vaults, whatever they say of splices: only what is pulled from A or from B is wanting
-    assert [(r.where, r.leave) for r in found] == [("B", ("feed",))]
+    # the cable ends at both vaults, whatever they say of splices: fed at A it would have to be pulled at B too
+    assert [(r.where, r.leave) for r in found] == [
+        ("", ((0, ("feed",)), (1, ("pull",)))),
+        ("B", ((1, ("feed",)),)),
+    ]
+    assert all(isinstance(r.plan, Plan) for r in found)
     opened = (closed, replace(row.vaults[1], feed=True))
     plan = planned(replace(row, vaults=opened))
     assert isinstance(plan, Plan)
     assert (plan.sections[0].pulls[0].feed, plan.sections[0].pulls[0].pull) == (1, 0)
+
+
+def test_leave_at_several_vaults_where_one_is_not_enough() -> None:
+    vaults = (RowVault("A"), *(RowVault(t, splice=False) for t in "BCDE"), RowVault("F", feed=False))
+    row = row_of(*[EASY] * 5, vaults=vaults)
+    prices = PlanRules(Costs(), reel=220.0, slack=0.0)
+    none = planned(row, prices=prices)
+    assert isinstance(none, NoPlan)
+    (remedy,) = (r for r in advise(RowPulls(row, BUNDLE, RULES), prices, none) if r.kind == "allow")
+    # five spans of 105 m on reels of 220 m: three sections, two splices; nothing need be fed at F
+    assert [what for _, what in remedy.leave] == [("splice",), ("splice",)]
+
+    def plan(at: dict[int, tuple[str, ...]]) -> Plan | NoPlan:
+        return planned(replace(row, vaults=opened(vaults, at)), prices=prices)
+
+    assert isinstance(plan(dict(remedy.leave)), Plan)
+    for one in remedy.leave:
+        assert isinstance(plan(dict([one])), NoPlan)
 
 
 def test_a_new_vault_helps_where_neither_end_may_be_fed() -> None:
@@ -327,3 +350,19 @@ def test_the_best_between_two_gaps_is_told() -> None:
     (friction,) = (r for r in advise(pulls, PRICES, none) if r.kind == "friction" and r.plan)
     assert (friction.low, friction.high) == (0, 6)
     assert isinstance(planned(with_friction(row, lambda f: f * friction.value / 0.25)), Plan)
+
+
+def test_what_else_it_takes_where_leave_alone_is_not_enough() -> None:
+    vaults = (RowVault("A", feed=False, pull=False), RowVault("B"))
+    row = row_of(TIGHT, vaults=vaults)
+    none = planned(row)
+    assert isinstance(none, NoPlan)
+    found = [r for r in advise(RowPulls(row, BUNDLE, RULES), PRICES, none) if r.kind == "radius"]
+    assert [r.leave for r in found] == [((0, ("feed",)),), ((0, ("pull",)),)]
+    for remedy in found:
+        assert remedy.span is not None
+        assert remedy.segment is not None
+        wide = replace(row, vaults=opened(vaults, dict(remedy.leave)))
+        assert isinstance(planned(wide), NoPlan)
+        assert isinstance(planned(with_sweep(row, remedy.span, remedy.segment, remedy.value)), NoPlan)
+        assert isinstance(planned(with_sweep(wide, remedy.span, remedy.segment, remedy.value)), Plan)
