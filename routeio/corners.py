@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from mechanics.errors import FloatArray
 from routeio.course import Course
 from routeio.findings import Finding, InputRefusedError, Where, span_text
-from routeio.hidden import hidden_turn
+from routeio.hidden import hidden_turn, shared_turn
 from routeio.legs import Piece, kinks
 from routeio.survey import Origin
 
@@ -134,11 +134,15 @@ def round_corners(
     sigma = scatter * np.sqrt(
         2.0 / length[:-1] ** 2 + 2.0 / length[1:] ** 2 + 2.0 / (length[:-1] * length[1:])
     )
-    # and one at an end leg on what that leg hides
-    for end in (0, -1) if scatter and kink.size else ():
-        if pieces[end].vertices[1] - pieces[end].vertices[0] == 1:
-            hides = hidden_turn(float(kink[end]), float(length[end]), sweep or 0.0)
-            sigma[end] = math.hypot(sigma[end], hides)
+    if scatter and kink.size:
+        # and on what the legs beside it hide: an end leg a part of it, a leg between two of one sense how they share it
+        one = np.array([p.vertices[1] - p.vertices[0] == 1 and p.turn == 0.0 for p in pieces])
+        for end in (0, -1):
+            if one[end]:
+                hides = hidden_turn(float(kink[end]), float(length[end]), sweep or 0.0)
+                sigma[end] = math.hypot(sigma[end], hides)
+        apart = np.where(one[1:-1], shared_turn(kink[:-1], kink[1:], length[1:-1]), 0.0)
+        sigma = np.hypot(sigma, np.hypot(np.append(apart, 0.0), np.append(0.0, apart)))
     return _assemble(pieces, kink, sharp, tangent, straight, vertices, tuple(findings), sigma.tolist())
 
 

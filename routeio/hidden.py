@@ -12,6 +12,9 @@ from routeio.elements import Elements
 from routeio.strays import FEWEST
 from routeio.tangent import Traces
 
+#: How far from a leg a duct may pass before a person digitising it sets a vertex there: common practice, no source. [m]
+LEFT = 1.0
+
 
 def hidden_turn(turn: float, leg: float, radius: float) -> float:
     """Return how far a turn at the vertex beside an end leg may be off, because a chord hides part of it.
@@ -40,6 +43,33 @@ def hidden_turn(turn: float, leg: float, radius: float) -> float:
     """
     half = 0.5 * abs(turn)
     return 0.5 * half * min(1.0, radius * half / leg)
+
+
+def shared_turn(before: FloatArray, after: FloatArray, leg: FloatArray) -> FloatArray:
+    """Return how far each of two turns at the ends of a leg may be off, because one bend between them looks like two.
+
+    The duct may make both turns within the leg, its straights meeting beside it: then the leg's direction, half way
+    between theirs, is that of no part of the duct. It may do so as far as a person would leave a bend without a vertex.
+
+    Parameters
+    ----------
+    before, after : ndarray, shape (k,)
+        Turns at the two ends of each leg. [rad]
+    leg : ndarray, shape (k,)
+        Its length. [m]
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        The deviation of either turn, the other way of the other's; 0 where they are of opposite sense. [rad]
+
+    Examples
+    --------
+    >>> shared_turn(np.array([0.3, 0.3, 0.3]), np.array([0.2, -0.2, 0.2]), np.array([5.0, 5.0, 50.0])).round(2)
+    array([0.1 , 0.  , 0.02])
+    """
+    least = np.minimum(np.abs(before), np.abs(after))
+    return np.where(before * after > 0.0, np.minimum(0.5 * least, LEFT / leg), 0.0)
 
 
 def beyond_ends(traces: Traces, elements: Elements) -> FloatArray:
