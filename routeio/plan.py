@@ -95,13 +95,18 @@ def recovered(
     for i, line in enumerate(lines):
         own = at.get(i, [])
         try:
-            if laid is None or len(own) != 1 or laid.sharp[own[0]] or runs[own[0]].last < len(line.turn):
-                out.append(_pieced(line, own, runs, laid, options))
-            else:
+            if laid is not None and _is_all(own, runs, line) and not laid.sharp[own[0]]:
                 out.append(_smooth(line, own[0], laid))
+            else:
+                out.append(_pieced(line, own, runs, laid, options))
         except InputRefusedError as refusal:
             out.append(refusal)
     return out
+
+
+def _is_all(own: list[int], runs: list[Run], line: Ready) -> bool:
+    """Whether a line is one run from end to end, with no drawn arc before it or behind."""
+    return len(own) == 1 and (runs[own[0]].first, runs[own[0]].last) == (0, len(line.turn))
 
 
 def _smooth(line: Ready, run: int, laid: Runs) -> Plan:

@@ -304,3 +304,21 @@ def test_what_was_done_is_on_record():
     assert "line-fitted" in codes(shape)
     assert 0.015 < shape.scatter < 0.025
     assert 0.015 < shape.residual < 0.025
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("legs", [2, 3])
+@pytest.mark.parametrize("kink", [0.0, 0.002])
+def test_a_drawn_arc_beside_one_run_of_legs_is_kept_whichever_end_it_is_at(legs, kink, turned):
+    """A quarter circle of 5 m, then 60 m in legs that go straight on: all of it is the duct, from end to end."""
+    points = [(0.0, 0.0), (5.0, 5.0)] + [
+        (5.0 + kink * (i % 2), 5.0 + 60.0 * i / legs) for i in range(1, legs + 1)
+    ]
+    bulge = [B] + [0.0] * legs
+    if turned:
+        points, bulge = points[::-1], [-b for b in bulge[::-1]]
+    shape = shape_of(points, bulge, drawn=True, sweep=2.0)
+    assert shape.chain.total_length == pytest.approx(5.0 * math.pi / 2 + 60.0, abs=0.01)
+    assert total_turn(shape) == pytest.approx(90.0, abs=0.1)
+    assert shape.start[:2] == pytest.approx(points[0], abs=0.01)
+    assert shape.end[:2] == pytest.approx(points[-1], abs=0.01)
