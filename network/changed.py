@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from mechanics.chain import Chain
-from mechanics.errors import DomainError, in_range
+from mechanics.errors import DomainError, FloatArray, in_range
 from mechanics.pieces import cut
 from mechanics.pull import PullResult
 from mechanics.setting import NO_BEND, bend_angle
@@ -19,6 +19,9 @@ from network.row import Row, RowVault, Stretch
 # What must be left of a straight beside a bend. [m]
 _LEFT = 0.05
 _HALVINGS = 20
+_TILTINGS = 3
+# Steeper than this is a riser, which goes straight up whatever its length. [rad]
+_UPRIGHT = 1.5
 
 
 def with_friction(row: Row, change: Callable[[float], float]) -> Row:
@@ -195,7 +198,8 @@ def with_sweep(row: Row, span: int, bend: int, radius: float) -> Row:
     Returns
     -------
     Row
-        As it would be; the bend turns as far as before.
+        As it would be; the bend turns as far as before, and the span ends as high: on slopes, where the shorter way of a
+        larger sweep is steeper, all of it is by the same angle.
 
     Raises
     ------
@@ -221,8 +225,25 @@ def with_sweep(row: Row, span: int, bend: int, radius: float) -> Row:
         elif shift > 1e-9:
             raise DomainError(f"no room for a sweep of {radius:.2f} m: there is no straight beside it")
     spans = list(row.spans)
-    spans[span] = replace(spans[span], chain=Chain(length, chain.grade_in, chain.grade_out, chain.turn))
+    tilt = _tilt(chain, length)
+    laid = Chain(length, chain.grade_in + tilt, chain.grade_out + tilt, chain.turn)
+    spans[span] = replace(spans[span], chain=laid)
     return replace(row, spans=tuple(spans))
+
+
+def _tilt(chain: Chain, length: FloatArray) -> float:
+    """By how much steeper segments of other lengths must all be for the last to end as high as before. [rad]"""
+    if not float(np.max(np.abs(np.concatenate((chain.grade_in, chain.grade_out))))) < _UPRIGHT:
+        return 0.0
+    middle, half = 0.5 * (chain.grade_in + chain.grade_out), 0.5 * (chain.grade_out - chain.grade_in)
+    # the mean of the sine over a segment: np.sinc(x) is sin(pi x)/(pi x)
+    share = np.sinc(half / np.pi)
+    rise = float(np.sum(chain.length * share * np.sin(middle)))
+    tilt = 0.0
+    for _ in range(_TILTINGS):
+        lacking = rise - float(np.sum(length * share * np.sin(middle + tilt)))
+        tilt += lacking / float(np.sum(length * share * np.cos(middle + tilt)))
+    return tilt
 
 
 def roomiest(row: Row, span: int, bend: int, most: float) -> float:

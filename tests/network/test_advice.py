@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from mechanics.cable import Bundle, Cable
+from mechanics.centreline import displacement
 from mechanics.chain import Chain
 from mechanics.errors import DomainError
 from mechanics.pull import Override, Rules
@@ -366,3 +367,19 @@ def test_what_else_it_takes_where_leave_alone_is_not_enough() -> None:
         assert isinstance(planned(wide), NoPlan)
         assert isinstance(planned(with_sweep(row, remedy.span, remedy.segment, remedy.value)), NoPlan)
         assert isinstance(planned(with_sweep(wide, remedy.span, remedy.segment, remedy.value)), Plan)
+
+
+def test_a_larger_sweep_on_a_slope_ends_as_high_as_before() -> None:
+    """The way is shorter, so that the same rise is steeper: what an even grade between two inverts does."""
+    lengths, turns = [300.0, 3.0, 300.0], [0.0, 1.5, 0.0]
+    for grades in ((0.05, 0.05, 0.05), (0.02, 0.1, -0.3)):
+        bore = row_of(EASY).spans[0].bores[0]
+        chain = Chain(lengths, grades, grades, turns)
+        row = Row(row_of(EASY).vaults, (Stretch(chain, (bore,) * 3),), ())
+        swept = with_sweep(row, 0, 1, 60.0).spans[0].chain
+        assert swept.total_length < chain.total_length - 5.0
+        rise = [float(displacement(c, np.zeros(3))[:, 2].sum()) for c in (chain, swept)]
+        assert rise[1] == pytest.approx(rise[0], abs=1e-9)
+        assert np.ptp(swept.grade_in - chain.grade_in) < 1e-12
+        assert np.array_equal(swept.grade_in, swept.grade_out)
+    assert swept.grade_in[0] != grades[0]
