@@ -13,7 +13,8 @@ import numpy as np
 from mechanics.errors import FloatArray
 from routeio.begin import first_chain
 from routeio.course import wrap
-from routeio.fit import Prior, fitted, polished
+from routeio.fit import Prior, fitted
+from routeio.newton import polished
 from routeio.pieces import Division, Prices, divide, piece_moments
 from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure
 

@@ -16,6 +16,7 @@ from routeio.tangent import (
     IntArray,
     Tangents,
     Traces,
+    bending,
     measure,
     put,
     ragged_take,
@@ -26,8 +27,6 @@ _HOPEFUL = 3
 #: Damping of the headings of a line's first and last straight: where the line begins within an arc no vertex feels which
 #: way its straight comes, and what it felt of it would be rounding.
 _LOOSE = 0.1
-#: Radii are polished where they are this near their best, as a part of them.
-_POLISH = 1e-6
 #: A fit that need not be closer than this is a rough one.
 _ROUGHLY = 0.1
 
@@ -87,7 +86,7 @@ def fitted(
     whole = halved(traces, held(traces, chain))
     lines = np.arange(traces.count)
     work, part = traces, whole
-    cost, system = _judged(work, part, prior)
+    cost, system = judged(work, part, prior)
     final = cost.copy()
     if closeness > _ROUGHLY and (part.count == 1).any():
         # a straight alone is that of least squares already
@@ -99,7 +98,7 @@ def fitted(
     damping, live = np.full(lines.size, 1e-3), np.ones(lines.size, bool)
     for number in range(rounds):
         trial = held(work, _moved(part, system, damping, radii_only))
-        trial_cost, trial_system = _judged(work, trial, prior)
+        trial_cost, trial_system = judged(work, trial, prior)
         # a line that is done stays as it is, whatever others beside it still do
         better = live & (trial_cost <= cost)
         lost = np.isinf(trial_cost) | np.isinf(cost)
@@ -132,33 +131,6 @@ def fitted(
             cost, damping, live = cost[stay], damping[stay], live[stay]
     final[lines] = cost
     return put(whole, lines, part), final
-
-
-def polished(traces: Traces, chain: Tangents, prior: Prior) -> Tangents:
-    """Return a chain fitted by its radii, nearer the best than its costs can tell.
-
-    A cost is flat about its least, so comparing costs finds the place to half the digits only; its slope tells the rest.
-
-    Parameters
-    ----------
-    traces : Traces
-        The lines.
-    chain : Tangents
-        Fitted with ``radii_only``.
-    prior : Prior
-        Of the radii.
-
-    Returns
-    -------
-    Tangents
-        Alike but for the last digits of its radii.
-    """
-    for _ in range(2):
-        system = normal(traces, chain, prior)
-        move = system.right[:, 2] / system.diagonal[:, 2, 2]
-        move = np.where(np.abs(move) < _POLISH, move, 0.0)
-        chain = held(traces, replace(chain, log_radius=chain.log_radius + move))
-    return chain
 
 
 def _of_lines(traces: Traces, chain: Tangents, loss: FloatArray, prior: Prior) -> FloatArray:
@@ -297,16 +269,40 @@ def normal(traces: Traces, chain: Tangents, prior: Prior) -> System:
     System
         Of one step.
     """
-    return _judged(traces, chain, prior)[1]
+    return judged(traces, chain, prior)[1]
 
 
-def _judged(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray, System]:
-    """Return the cost of each line and the equations of the next step."""
-    seen = measure(traces, chain)
+def judged(traces: Traces, chain: Tangents, prior: Prior, whole: bool = False) -> tuple[FloatArray, System]:
+    """Return the cost of each line and the equations of the next step.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+    chain : Tangents
+        Their chains.
+    prior : Prior
+        Of the radii.
+    whole : bool
+        Whether the equations are of Newton's method, second derivatives included; otherwise of Gauss's, which lead down
+        from anywhere.
+
+    Returns
+    -------
+    cost : ndarray, shape (m,)
+        As :func:`fitted` gives it.
+    system : System
+        Of one step.
+    """
+    seen = measure(traces, chain, fine=whole)
     scatter = traces.scatter[traces.line]
     square = (seen.off / scatter) ** 2
     cost = _of_lines(traces, chain, _lorentz(square, traces.weight), prior)
-    weight = traces.weight / ((1.0 + square / OUTLYING**2) * scatter**2)
+    far = square / OUTLYING**2
+    weight = traces.weight / ((1.0 + far) * scatter**2)
+    drawn = weight * seen.off
+    if whole:
+        weight *= (1.0 - far) / (1.0 + far)
     count = len(chain.heading)
 
     # vertices on arcs feel five numbers: heading and shift of the straight before, of that after, and the radius
@@ -319,15 +315,20 @@ def _judged(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray, 
         [np.bincount(at, weighted[i] * lever[j], minlength=count) if some else zero for j in range(i, 5)]
         for i in range(5)
     ]
-    pull = [np.bincount(at, w * seen.off[arc], minlength=count) if some else zero for w in weighted]
+    pull = [np.bincount(at, w * drawn[arc], minlength=count) if some else zero for w in lever]
+    if whole:
+        more = bending(traces, chain, seen, drawn)
+        block = [[b + more[:, i, i + j] for j, b in enumerate(row)] for i, row in enumerate(block)]
     # all others feel two, heading and shift of their straight, by minus their distance along it and minus one
-    weight[arc] = 0.0
-    drawn, along = weight * seen.off, weight * seen.along
+    weight[arc] = drawn[arc] = 0.0
+    along = weight * seen.along
     on = seen.straight
     diagonal = np.empty((count, 3, 3))
     diagonal[:, 0, 0] = np.bincount(on, along * seen.along, minlength=count) + block[2][0]
     diagonal[:, 0, 1] = np.bincount(on, along, minlength=count) + block[2][1]
     diagonal[:, 1, 1] = np.bincount(on, weight, minlength=count) + block[3][0]
+    if whole:
+        diagonal[:, 0, 0] -= np.bincount(on, drawn * (seen.off + chain.shift[on]), minlength=count)
     diagonal[:, 0, 2], diagonal[:, 1, 2], diagonal[:, 2, 2] = block[2][2], block[3][1], block[4][0]
     diagonal[:-1, 0, 0] += block[0][0][1:]
     diagonal[:-1, 0, 1] += block[0][1][1:]
@@ -391,7 +392,30 @@ def spread_of(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray
     log_radius : ndarray, shape (s,)
         Of ln R.
     """
-    scale, diagonal, upper = normal(traces, chain, prior).scaled()
+    _, turn, radius = deviations(chain, normal(traces, chain, prior), prior)
+    return turn, radius
+
+
+def deviations(chain: Tangents, system: System, prior: Prior) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return standard deviations of each heading, and of each corner's turn and log radius, as the equations have them.
+
+    Parameters
+    ----------
+    chain : Tangents
+        Fitted.
+    system : System
+        Of its next step.
+    prior : Prior
+        Of the radii.
+
+    Returns
+    -------
+    heading, turn : ndarray, shape (s,)
+        The turn is 0 for the first straight of a line. [rad]
+    log_radius : ndarray, shape (s,)
+        Of ln R.
+    """
+    scale, diagonal, upper = system.scaled()
     on, beside = variances(diagonal, upper)
     heading = on[:, 0, 0] * scale[:, 0] ** 2
     both = beside[:, 0, 0] * scale[:-1, 0] * scale[1:, 0]
@@ -401,7 +425,7 @@ def spread_of(traces: Traces, chain: Tangents, prior: Prior) -> tuple[FloatArray
     # rounding may leave less than nothing where nothing is told: the prior's, then
     radius = on[:, 2, 2] * scale[:, 2] ** 2
     radius = np.where(radius > 0.0, np.minimum(radius, prior.spread**2), prior.spread**2)
-    return np.sqrt(np.maximum(turn, 0.0)), np.sqrt(radius)
+    return np.sqrt(np.maximum(heading, 0.0)), np.sqrt(np.maximum(turn, 0.0)), np.sqrt(radius)
 
 
 def held(traces: Traces, chain: Tangents) -> Tangents:

@@ -257,10 +257,11 @@ def _corners_of(chain: Tangents) -> Corners:
     reach = (chain.shift[before] - y1 * (foot_x[before] - foot_x) + x1 * (foot_y[before] - foot_y)) / sine
     apex_x, apex_y = foot_x + reach * x - shift * x1, foot_y + reach * y - shift * y1
     radius = np.exp(chain.log_radius)
-    out = np.sign(turn) * radius / sine
+    # half the sum of the straights' normals, to where the centre is
+    out = np.sign(turn) * radius / np.maximum(1.0 + np.cos(turn), 1e-12)
     return Corners(
         turn, radius, radius * np.tan(0.5 * np.abs(turn)), np.stack((apex_x, apex_y), axis=-1),
-        np.stack((apex_x + out * (x - x1), apex_y + out * (y - y1)), axis=-1), np.stack((x, y), axis=-1),
+        np.stack((apex_x - out * (y + y1), apex_y + out * (x + x1)), axis=-1), np.stack((x, y), axis=-1),
     )  # fmt: skip
 
 
@@ -303,7 +304,7 @@ class Fit:
         return part
 
 
-def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
+def measure(traces: Traces, chain: Tangents, derivatives: bool = True, fine: bool = False) -> Fit:
     """Return the distance of every vertex from the chain.
 
     Parameters
@@ -314,6 +315,8 @@ def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
         Their straights and corners.
     derivatives : bool
         Whether ``lever`` is wanted.
+    fine : bool
+        Whether to the last digit: by the radius of a bend of little turn, it is the difference of two numbers alike.
 
     Returns
     -------
@@ -369,5 +372,82 @@ def measure(traces: Traces, chain: Tangents, derivatives: bool = True) -> Fit:
         lever[1] = -w1
         lever[2] = -w2 * (ux[at] * hub[:, 0] + uy[at] * hub[:, 1] - foot[at])
         lever[3] = -w2
-        lever[4] = sense * radius * (1.0 - w1 - w2)
+        if not fine:
+            lever[4] = sense * radius * (1.0 - w1 - w2)
+        else:
+            # two sines of half the angles between that direction and the normals, over the cosine of half the turn
+            out_x *= sense / distance
+            out_y *= sense / distance
+            chord1 = (u1y[at] - out_x) ** 2 + (u1x[at] + out_y) ** 2
+            chord2 = (uy[at] - out_x) ** 2 + (ux[at] + out_y) ** 2
+            lever[4] = -0.5 * sense * radius * np.sqrt(chord1 * chord2) / np.cos(0.5 * corner.turn[at])
     return Fit(off, k, early, j, along, arc, lever)
+
+
+def bending(traces: Traces, chain: Tangents, seen: Fit, force: FloatArray) -> FloatArray:
+    """Return the second derivatives of ``off`` by the numbers of each corner, each vertex's times a force, summed.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+    chain : Tangents
+        Their straights and corners.
+    seen : Fit
+        Where the vertices lie.
+    force : ndarray, shape (n,)
+        What each counts.
+
+    Returns
+    -------
+    ndarray, shape (s, 5, 5)
+        Of the vertices on the arc before each straight, in the order of :attr:`Fit.lever`.
+    """
+    corner = chain.corners
+    out = np.zeros((len(chain.heading), 5, 5))
+    after = np.flatnonzero(~chain.first)
+    if after.size == 0:
+        return out
+    before = after - 1
+    arc = seen.arc
+    at, pull = (np.cumsum(~chain.first) - 1)[seen.corner[arc]], force[arc]
+    out_x, out_y = (traces.xy[arc] - corner.hub[seen.corner[arc]]).T
+    distance = np.maximum(np.hypot(out_x, out_y), 1e-12)
+    x, y = out_x / distance, out_y / distance
+
+    def summed(value: FloatArray) -> FloatArray:
+        return np.bincount(at, value, minlength=after.size).astype(np.float64)
+
+    toward = np.stack((summed(pull * x), summed(pull * y)), axis=-1)
+    across = pull / distance
+    xx, xy, yy = summed(across * y * y), summed(-across * x * y), summed(across * x * x)
+    # how the centre moves: it keeps its distance, the radius, from either straight
+    u1, u2, hub = corner.along[before], corner.along[after], corner.hub[after]
+    sense, sine = np.sign(corner.turn[after]), np.sin(corner.turn[after])
+    reach = sense * corner.radius[after]
+    by1, by2 = np.zeros((after.size, 5)), np.zeros((after.size, 5))
+    by1[:, 0] = np.einsum("ni,ni->n", u1, hub - chain.foot[before])
+    by2[:, 2] = np.einsum("ni,ni->n", u2, hub - chain.foot[after])
+    by1[:, 1] = by2[:, 3] = 1.0
+    by1[:, 4] = by2[:, 4] = reach
+    by1 /= sine[:, None]
+    by2 /= sine[:, None]
+    move_x = by1 * u2[:, :1] - by2 * u1[:, :1]
+    move_y = by1 * u2[:, 1:] - by2 * u1[:, 1:]
+    swing_x, swing_y = (
+        xx[:, None] * move_x + xy[:, None] * move_y,
+        xy[:, None] * move_x + yy[:, None] * move_y,
+    )
+    whole = -(move_x[:, :, None] * swing_x[:, None, :] + move_y[:, :, None] * swing_y[:, None, :])
+    share1 = np.einsum("ni,ni->n", toward, u2) / sine
+    share2 = -np.einsum("ni,ni->n", toward, u1) / sine
+    for i, share, u, straight in ((0, share1, u1, before), (2, share2, u2, after)):
+        turned = share[:, None] * (move_x * u[:, :1] + move_y * u[:, 1:])
+        whole[:, i, :] += turned
+        whole[:, :, i] += turned
+        whole[:, i, i] += share * (chain.shift[straight] + reach)
+    whole[:, 4, 4] += (share1 + share2) * reach
+    whole *= sense[:, None, None]
+    whole[:, 4, 4] += summed(pull) * reach
+    out[after] = whole
+    return out
