@@ -13,7 +13,8 @@ from routeio.asdrawn import as_drawn
 from routeio.begin import first_chain, offsets_of_pieces
 from routeio.elements import laid_out
 from routeio.faithful import departures
-from routeio.fit import Prior, cell_costs, fitted, spread_of
+from routeio.fit import Prior, cell_costs, fitted
+from routeio.newton import converged
 from routeio.pieces import Division, Prices, divide
 from routeio.scatter import EXACT, FLOOR, Scatter, estimated, likely, revised, stated
 from routeio.simplify import simplified
@@ -219,7 +220,7 @@ def straighter(found: Explained, lines: IntArray, beliefs: Beliefs) -> Explained
     part = replace(part, weight=np.ones(len(part.xy)), most=np.full(part.count, np.inf))
     division = divide(part, replace(beliefs.prices, arc=np.inf), beliefs.prior)
     chain, _ = fitted(part, first_chain(part, division)[0], beliefs.prior, closeness=1e-4)
-    turn_sd, radius_sd = spread_of(part, chain, beliefs.prior)
+    chain, turn_sd, radius_sd = converged(part, chain, beliefs.prior)
     told = found.scatter.take(lines)
     straight = Explained(
         part, chain, told, np.ones(part.count, bool), np.zeros(len(turn_sd), bool), turn_sd, radius_sd
@@ -336,8 +337,7 @@ def _averaged(traces: Traces, told: Scatter, beliefs: Beliefs, settled: bool) ->
     off = np.abs(measure(kept, chain, derivatives=False).off) / kept.scatter[kept.line]
     far = (off > _FAR) & np.isfinite(kept.most)[kept.line]
     kept = replace(kept, weight=np.where(far, 0.0, np.where(off < _FAR, 1.0, kept.weight)))
-    chain, _ = fitted(kept, chain, beliefs.prior, closeness=1e-4)
-    turn_sd, radius_sd = spread_of(kept, chain, beliefs.prior)
+    chain, turn_sd, radius_sd = converged(kept, chain, beliefs.prior)
     all_lines = np.ones(kept.count, bool)
     return Explained(kept, chain, told, all_lines, np.zeros(len(turn_sd), bool), turn_sd, radius_sd)
 
