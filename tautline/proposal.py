@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from pyproj import Transformer
+from shapely import intersects_xy
 from shapely.geometry.base import BaseGeometry
 
 from network.ends import far_ends, with_ends
@@ -90,13 +92,20 @@ def proposed(job: Job, wanted: NewVaults, survey: Survey, tell: Callable[[str], 
     tell(f"placing vaults between {feeder[0]} and {feeder[-1]}")
     laid = laid_bundles(replace(job, feeder=feeder), DuctNetwork.from_survey(whole))
     found = propose(whole, feeder, laid.bore, job.bundle, job.rules, job.plan, rules, job.guides, laid.others)
-    findings += _said(found, whole, wanted)
+    assumed = _assumed(found, whole, rules.keep_out)
+    findings += _said(found, whole, wanted, bool(assumed))
+    first = tuple(Finding("vault-assumed", "warning", *told) for told in assumed.values())
     ducts = {d.id: d for d in whole.ducts}
     why = {tag: _why(found, ducts[place.duct], place, wanted) for tag, place in found.new}
-    vaults = tuple(replace(v, why=why[v.tag]) if v.proposed else v for v in found.survey.vaults)
+    why |= {tag: told[0] for tag, told in assumed.items()}
+    vaults = tuple(
+        replace(v, why=why[v.tag], proposed=True) if v.tag in why else v for v in found.survey.vaults
+    )
     ends = [v for v in vaults if v.tag in (found.feeder[0], found.feeder[-1]) and v.kind == "end"]
     made = replace(
-        found.survey, vaults=vaults, findings=(*(_as_end(f, ends) for f in survey.findings), *findings)
+        found.survey,
+        vaults=vaults,
+        findings=(*first, *(_as_end(f, ends) for f in survey.findings), *findings),
     )
     return Proposed(made, found.feeder)
 
@@ -117,26 +126,54 @@ def _as_end(finding: Finding, ends: Sequence[Vault]) -> Finding:
     return finding
 
 
+def _assumed(
+    found: Proposal, survey: Survey, keep_out: BaseGeometry | None
+) -> dict[str, tuple[str, Where, str]]:
+    """What is said of places between the feeder's ends where ducts meet and no vault is drawn: one is taken to stand there."""
+    said = {}
+    known = {v.tag: v for v in survey.vaults}
+    for tag in found.feeder[1:-1]:
+        vault = known.get(tag)
+        if vault is None or vault.kind != "end":
+            continue
+        meeting = sorted({d.id for d in survey.ducts if tag in (d.start_vault, d.end_vault)})
+        closed = keep_out is not None and intersects_xy(keep_out, vault.x, vault.y)
+        said[tag] = (
+            f"no vault is drawn where ducts {', '.join(meeting)} meet, and the feeder goes on through there: a new one is taken "
+            f"to stand there, {tag}" + (", in a zone in which none may stand" if closed else ""),
+            Where(file=survey.file, x=vault.x, y=vault.y),
+            "draw the vault, or join the two ducts that belong together into one line",
+        )
+    return said
+
+
 def _by_tag(job: Job, survey: Survey) -> tuple[str, ...]:
     """Return the feeder's vaults by their tags, also those that are named by their coordinates in the file."""
     known = {v.tag for v in survey.vaults}
-    scale, near = survey.ground.metres_per_unit, max(job.options.snap, _NEAR)
+    ground = survey.ground
+    scale, near = ground.metres_per_unit, max(job.options.snap, _NEAR)
+    there = None
+    if ground.crs_of_file is not None and ground.crs is not None:
+        there = Transformer.from_crs(ground.crs_of_file, ground.crs, always_xy=True)
     tags, faults = [], []
     for name in job.feeder:
         place = _coordinates(name)
         if name in known or place is None:
             tags.append(name)
             continue
+        # As in the file, or as they are shown once it was projected.
+        places = [place] if there is None else [there.transform(*place), place]
         apart, vault = min(
-            ((math.hypot(v.x - scale * place[0], v.y - scale * place[1]), v) for v in survey.vaults),
+            ((math.hypot(v.x - scale * x, v.y - scale * y), v) for v in survey.vaults for x, y in places),
             key=lambda one: one[0],
         )
         tags.append(vault.tag)
         if not apart <= near:
+            shown = "" if there is None else f" in {ground.crs}"
             faults.append(
                 f'route.feeder names "{name}", and neither a vault nor the end of a duct is within {span_text(near)} of '
-                f"it; the nearest is {vault.tag} at {vault.x / scale:.2f}, {vault.y / scale:.2f}, {span_text(apart)} off "
-                f"({job.file.name}, [route])"
+                f"it; the nearest is {vault.tag} at {vault.x / scale:.2f}, {vault.y / scale:.2f}{shown}, {span_text(apart)} "
+                f"off ({job.file.name}, [route])"
             )
     if faults:
         raise JobError(job.file.name, tuple(faults))
@@ -170,7 +207,7 @@ def _only_feeder(job: Job, survey: Survey) -> tuple[str, ...]:
     )
 
 
-def _said(found: Proposal, survey: Survey, wanted: NewVaults) -> list[Finding]:
+def _said(found: Proposal, survey: Survey, wanted: NewVaults, assumed: bool) -> list[Finding]:
     file = Where(file=survey.file)
     if not found.solved:
         return [
@@ -187,7 +224,9 @@ def _said(found: Proposal, survey: Survey, wanted: NewVaults) -> list[Finding]:
             Finding(
                 "vault-not-needed",
                 "info",
-                "the vaults there are do: no new vault is needed",
+                "no new vault is needed beside those taken to stand where ducts meet"
+                if assumed
+                else "the vaults there are do: no new vault is needed",
                 file,
                 "none needed",
             )

@@ -129,3 +129,37 @@ def test_zones_that_cannot_be_used(tmp_path):
 def test_what_is_refused(job, wrong, said):
     with pytest.raises(JobError, match=said):
         tautline.run_job(job(wrong))
+
+
+def test_a_place_where_ducts_meet_without_a_vault_is_said_to_be_taken_for_one(job, tmp_path):
+    """A branch leaves the line at its first corner, where no vault is drawn: which goes on into which is not known."""
+    x, y = 500_400.0, 4_700_000.0
+    lines = [[(x - 400, y), (x, y)], [(x, y), (x, y + 100)], [(x, y), (x + 100, y)]]
+    frame = geopandas.GeoDataFrame(geometry=[shapely.LineString(line) for line in lines], crs="EPSG:32619")
+    frame.to_file(tmp_path / "line.gpkg", layer="ducts")
+    document = tautline.run_job(job(feeder=[f"{x - 400}, {y}", f"{x}, {y + 100}"])).to_dict()
+    (told,) = (f for f in document["findings"] if f["code"] == "vault-assumed")
+    (vault,) = proposed_of(document)
+    assert vault["tag"] in told["message"]
+    assert vault["why"] == told["message"]
+    assert (vault["x"], vault["y"]) == pytest.approx((x, y))
+    assert vault["tag"] in document["feeder"]["vaults"][1:-1]
+    (needed,) = (f for f in document["findings"] if f["code"] == "vault-not-needed")
+    assert "beside those taken to stand" in needed["message"]
+    text = render(document)
+    assert f"taken to stand there, {vault['tag']}" in " ".join(text.split())
+
+
+def test_ends_are_named_by_coordinates_of_the_file_and_of_what_it_is_projected_to(job, tmp_path):
+    """EPSG:3857 is projected for lengths; a person reads coordinates off a map of the file's own system."""
+    line = geopandas.read_file(tmp_path / "line.gpkg").to_crs("EPSG:3857")
+    (tmp_path / "line.gpkg").unlink()
+    line.to_file(tmp_path / "line.gpkg", layer="ducts")
+    ends = [line.geometry[0].coords[k] for k in (0, -1)]
+    by_file = [f"{x:.2f}, {y:.2f}" for x, y in ends]
+    document = tautline.run_job(job(feeder=by_file)).to_dict()
+    assert (document["feeder"]["from"], document["feeder"]["to"]) == ("END-1", "END-2")
+    vaults = {v["tag"]: v for v in document["vaults"]}
+    shown = [f"{vaults[t]['x']:.2f}, {vaults[t]['y']:.2f}" for t in ("END-1", "END-2")]
+    assert shown[0] != by_file[0]
+    assert tautline.run_job(job(feeder=shown[::-1])).to_dict()["feeder"]["from"] == "END-2"
