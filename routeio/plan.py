@@ -113,12 +113,16 @@ def _smooth(line: Ready, run: int, laid: Runs) -> Plan:
     """Return the plan of a line that is one run without sharp corners."""
     course, origins = laid.course(run, line)
     start, end = laid.miss[run]
+    chain, last = (None, None) if line.upright else laid.whole(run)
+    # how far its first and last vertex are from it says nothing of how far it goes
+    start = max(start, math.dist(course.start, line.xy[0]))
+    end = max(end, math.dist(course.end if last is None else last[:2], line.xy[-1]))
     findings = laid.findings(run, line, 0)
     if laid.assumed[run]:
         findings += _doubted(line, origins, laid.guess[run])
     return Plan(
         course, origins, laid.stations(run), findings, laid.scatter[run], laid.residual[run],
-        (start, end), *((None, None) if line.upright else laid.whole(run)),
+        (start, end), chain, last,
     )  # fmt: skip
 
 
