@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from mechanics.chain import IntArray
 
 NOTHING = 1 << 61
-"""What cannot be had costs this: above any plan, and twice it still fits 64 bits."""
+"""What cannot be had costs this: above any plan, and three times it still fits 64 bits."""
 
 
 def best_ahead(start: IntArray, end: IntArray, value: IntArray, goal: int, combine: np.ufunc) -> IntArray:
@@ -23,9 +23,10 @@ def best_ahead(start: IntArray, end: IntArray, value: IntArray, goal: int, combi
     Parameters
     ----------
     start, end : ndarray of int, shape (k,)
-        Places each way leads from and to, end above start; in the order of the starts, then of the ends.
+        Places each way leads from and to, end above start and not beyond the goal. Quickest where of the ways from one
+        place those that lead farther come later.
     value : ndarray of int, shape (k,)
-        Of each way, at least 0; :data:`NOTHING` where it cannot be had.
+        Of each way, at least 0 and below :data:`NOTHING`.
     goal : int
         Where to.
     combine : ufunc
@@ -33,7 +34,7 @@ def best_ahead(start: IntArray, end: IntArray, value: IntArray, goal: int, combi
 
     Returns
     -------
-    ndarray of int, shape (m,)
+    ndarray of int, shape (goal + 1,)
         One for each place up to the goal; :data:`NOTHING` where no ways lead on to it.
 
     Examples
@@ -42,66 +43,55 @@ def best_ahead(start: IntArray, end: IntArray, value: IntArray, goal: int, combi
     >>> best_ahead(start, end, value, 2, np.add).tolist(), best_ahead(start, end, value, 2, np.maximum).tolist()
     ([4, 3, 0], [3, 3, 0])
     """
-    ahead = np.full(goal + 1, NOTHING)
-    ahead[goal] = 0
-    useful = (end <= goal) & (value < NOTHING)
-    if not useful.all():
-        start, end, value = start[useful], end[useful], value[useful]
-    if not start.size:
-        return ahead
-    first = np.flatnonzero(np.append(True, start[1:] != start[:-1]))
-    places = start[first]
-    count = np.diff(np.append(first, start.size))
-    onward, price = np.arange(goal + 1), ahead.copy()
-    last = np.append(first[1:], start.size) - 1
-    onward[places], price[places] = end[last], value[last]
+    # Where no way leads on, one that costs what cannot be had leads straight to the goal.
+    onward, price = np.full(goal + 1, goal), np.full(goal + 1, NOTHING)
+    price[goal] = 0
+    onward[start], price[start] = end, value
     while True:
         ahead = _reckoned(onward, price, combine)
         whole = combine(value, ahead.take(end))
-        best = np.minimum.reduceat(whole, first)
-        better = best < ahead.take(places)
-        if not better.any():
+        better = np.flatnonzero(whole < ahead.take(start))
+        if not better.size:
             return ahead
-        # Of equal first steps the one that goes farthest.
-        which = np.flatnonzero(whole == np.repeat(np.where(better, best, -1), count))
+        here, best = start[better], ahead.copy()
+        np.minimum.at(best, here, whole[better])
+        # Of equal first steps the last, which goes farthest.
+        which = better[whole[better] == best[here]]
         onward[start[which]], price[start[which]] = end[which], value[which]
 
 
 def _reckoned(onward: IntArray, price: IntArray, combine: np.ufunc) -> IntArray:
-    """What following the first steps comes to from each place, two of them taken as one and so on."""
-    while True:
-        price = np.minimum(combine(price, price[onward]), NOTHING)
-        farther = onward[onward]
-        if (farther == onward).all():
-            return price
-        onward = farther
+    """What following the first steps to the goal comes to from each place, two of them taken as one and so on."""
+    goal = onward.size - 1
+    while onward.min() < goal:
+        price = combine(price, price.take(onward))
+        onward = onward.take(onward)
+    return np.minimum(price, NOTHING)
 
 
-def earliest_way(
-    start: IntArray, end: IntArray, exact: NDArray[np.bool_], begin: int, goal: int
-) -> list[tuple[int, int]]:
-    """Return the ways from one place to another of which each leads to the nearest place it may.
+def earliest_way(start: IntArray, end: IntArray, exact: NDArray[np.bool_], goal: int) -> list[int]:
+    """Return the ways from the first place to a goal of which each leads to the nearest place it may.
 
     Parameters
     ----------
     start, end : ndarray of int, shape (k,)
-        As for :func:`best_ahead`.
+        As for :func:`best_ahead`; of the ways from one place those that lead farther come later.
     exact : ndarray of bool, shape (k,)
-        Which ways may be taken; some lead on from each place that these lead to.
-    begin, goal : int
-        From where, and where to.
+        Which ways may be taken; from the first place on, each place that they lead to has one that leads on.
+    goal : int
+        Where to.
 
     Returns
     -------
-    list of (int, int)
-        Places each leads from and to.
+    list of int
+        Which ways, one after another.
     """
-    onward = np.zeros(goal + 1, dtype=np.int64)
+    first = np.zeros(goal + 1, dtype=np.int64)
     which = np.flatnonzero(exact)[::-1]
-    onward[start[which]] = end[which]
-    ahead = onward.tolist()
-    ways = []
-    while begin < goal:
-        ways.append((begin, ahead[begin]))
-        begin = ahead[begin]
+    first[start[which]] = which
+    ahead, onward = first.tolist(), end.take(first).tolist()
+    ways, here = [], 0
+    while here < goal:
+        ways.append(ahead[here])
+        here = onward[here]
     return ways

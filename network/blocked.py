@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
-from network.cheapest import IMPOSSIBLE, Choice, Market, cheapest, reachable
+from network.ahead import NOTHING
+from network.cheapest import Choice, Market, cheapest, reachable
 from network.market import FITS, permitted, sections_of
-from network.pulls import Offers
+from network.pulls import Offers, ends_of
 from network.row import RowFacts
 from network.terms import NoPlan, PlanRules, Section
 
@@ -23,7 +24,6 @@ def no_plan(
     offers: Offers,
     rules: PlanRules,
     market: Market,
-    rows: IntArray,
     length_text: Callable[[float], str] = "{:.2f} m".format,
 ) -> NoPlan:
     """Return why there is no plan.
@@ -38,8 +38,6 @@ def no_plan(
         Reel and slack.
     market : Market
         What is allowed of them.
-    rows : ndarray of int
-        Which offer each pull of the market is.
     length_text : callable, optional
         Writes a length in metres as a person reads it.
 
@@ -49,7 +47,7 @@ def no_plan(
         With the best sections from either end.
     """
     if not offers.exact:
-        market.settled(np.arange(rows.size))
+        market.settled(np.flatnonzero(market.cost < NOTHING))
     while True:
         begun, ended = reachable(market)
         reached, resumes = int(begun[-1]), int(ended[0])
@@ -58,7 +56,7 @@ def no_plan(
         # What was taken for possible may have turned out not to be.
         if (partial or not reached) and (rest or resumes == market.last):
             break
-    blocked, why = _blocked(facts, offers, rules, market, rows, length_text)
+    blocked, why = _blocked(facts, offers, rules, market, length_text)
     tags = [v.tag for v in facts.vaults]
     if blocked:
         reason = "; ".join(
@@ -73,7 +71,7 @@ def no_plan(
         )
 
     def laid(choice: Choice | None) -> tuple[Section, ...]:
-        return () if choice is None else sections_of(facts, offers, rules, choice, rows)
+        return () if choice is None else sections_of(facts, offers, rules, choice)
 
     return NoPlan(blocked, reached, resumes, laid(partial), reason, why, laid(rest))
 
@@ -83,31 +81,28 @@ def _blocked(
     offers: Offers,
     rules: PlanRules,
     market: Market,
-    rows: IntArray,
     length_text: Callable[[float], str],
 ) -> tuple[tuple[tuple[int, int], ...], tuple[str, ...]]:
     """The spans that no section covers; for each, the first of the things in its way."""
     spans = market.last
     tags = [v.tag for v in facts.vaults]
-    batches = list(market.sections())
-    covered = _covered(
-        spans, np.concatenate([b.start for b in batches]), np.concatenate([b.end for b in batches])
+    stretches = market.stretches()
+    covered = _covered(spans, stretches.start, stretches.end, stretches.price < NOTHING)
+    possible, allowed = (
+        _covered(spans, offers.start, offers.end, had[0] | had[1])
+        for had in ((offers.stops >= 0).reshape(2, -1), (market.cost < NOTHING).reshape(2, -1))
     )
-    possible = np.ones(offers.feed.size, dtype=bool)
-    possible[rows] = market.cost < IMPOSSIBLE
-    passed = _covered(spans, offers.feed[possible], offers.pull[possible])
-    allowed = _covered(spans, market.feed[market.possible], market.pull[market.possible])
     blocked, why = [], []
     for span in np.flatnonzero(~covered).tolist():
         need = facts.length(span, span + 1) + 2.0 * rules.slack
         longest = rules.at(tags, span).longest
         if need > longest + FITS:
             because = f"the cable with its slack is {length_text(need)} long and a reel holds {length_text(longest)}"
-        elif not passed[span]:
+        elif not possible[span]:
             because = "no pull through it passes its checks, in either direction"
         elif not allowed[span]:
             because = "the pulls that pass begin or end at vaults where that is not allowed: " + _closed(
-                facts, offers, possible, span
+                facts, offers, span
             )
         else:
             because = "the pulls that pass begin or end at vaults where splicing is not allowed" + (
@@ -118,16 +113,13 @@ def _blocked(
     return tuple(blocked), tuple(why)
 
 
-def _closed(facts: RowFacts, offers: Offers, possible: NDArray[np.bool_], span: int) -> str:
+def _closed(facts: RowFacts, offers: Offers, span: int) -> str:
     """What is not allowed where of the pulls through a span that pass, the vaults nearest to it first."""
-    through = np.flatnonzero(
-        possible
-        & (np.minimum(offers.feed, offers.pull) <= span)
-        & (np.maximum(offers.feed, offers.pull) > span)
-    )
+    through = np.tile((offers.start <= span) & (offers.end > span), 2)
+    feed, pull = ends_of(offers, np.flatnonzero(through & (offers.stops >= 0)))
     said = []
-    for what, name, ends in (("feed", "feeding", offers.feed), ("pull", "pulling", offers.pull)):
-        closed = np.unique(ends[through][~permitted(facts, what)[ends[through]]]).tolist()
+    for what, name, ends in (("feed", "feeding", feed), ("pull", "pulling", pull)):
+        closed = np.unique(ends[~permitted(facts, what)[ends]]).tolist()
         near = sorted(closed, key=lambda k: (abs(2 * k - 2 * span - 1), k))
         if near:
             more = f" and {len(near) - _NAMED} more" if len(near) > _NAMED else ""
@@ -135,9 +127,9 @@ def _closed(facts: RowFacts, offers: Offers, possible: NDArray[np.bool_], span: 
     return "; ".join(said)
 
 
-def _covered(spans: int, one: IntArray, other: IntArray) -> NDArray[np.bool_]:
-    """Which spans lie between any of these pairs of vaults."""
+def _covered(spans: int, start: IntArray, end: IntArray, had: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which spans lie in any of the stretches that may be had."""
     edges = np.zeros(spans + 1, dtype=np.int64)
-    np.add.at(edges, np.minimum(one, other), 1)
-    np.add.at(edges, np.maximum(one, other), -1)
+    np.add.at(edges, start[had], 1)
+    np.add.at(edges, end[had], -1)
     return np.asarray(np.cumsum(edges)[:-1] > 0)

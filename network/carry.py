@@ -77,7 +77,7 @@ class Reached:
     Parameters
     ----------
     start, pull, stops : ndarray of int, shape (n,)
-        Which start, which pull vault, how many stops; sorted by start and pull.
+        Which start, which pull vault, how many stops; in no order.
     load : ndarray, shape (n,)
         As in :class:`Arrivals`.
     """
@@ -95,8 +95,6 @@ class Carrier:
     ----------
     way : Way
         In its direction.
-    other : Carrier, optional
-        Of the same row the other way.
 
     Attributes
     ----------
@@ -106,7 +104,7 @@ class Carrier:
         here bounds what can be reached, and each pull is to be evaluated.
     """
 
-    def __init__(self, way: Way, other: Carrier | None = None) -> None:
+    def __init__(self, way: Way) -> None:
         self.way = way
         rules = way.rules
         restarts = [rules.overrides.get(name) for name in ("restart_tension", "restart_sidewall")]
@@ -121,14 +119,16 @@ class Carrier:
         force = np.array([rules.assists.get(tag, 0.0) for tag in way.tags] if rules.assists else [])
         self._assist = force if force.any() else None
         self._turn_ends = way.last[:-1], way.first[1:]
-        guides = len(way.track.chain) - way.before.size - way.behind.size
-        ends = np.array([guides, guides + way.before.size, len(way.track.chain)])
-        # What does not depend on the last lubrication is laid out once.
+        guides = int(way.last[-1])
+        ends = np.array([guides, guides + way.before.size, guides + way.before.size + way.behind.size])
         self._guides = tuple((ends[k : k + 1], ends[k + 1 : k + 2]) for k in (0, 1))
-        self._ends = tuple(Stage(way, *guide, scale=_MARGIN) for guide in self._guides)
-        self._sweep: Sweep | None = None
-        if Sweep.serves(way):
-            self._sweep = Sweep(way, self._assist, self._floor, None if other is None else other._sweep)
+
+    # What does not depend on the last lubrication is laid out once.
+
+    @cached_property
+    def _ends(self) -> tuple[Stage, ...]:
+        """The guides at a feed and at a pull vault."""
+        return tuple(Stage(self.way, *guide, scale=_MARGIN) for guide in self._guides)
 
     @cached_property
     def _spans(self) -> Stage | None:
@@ -156,24 +156,20 @@ class Carrier:
             Exact where the carrier is; else of pulls that may be found impossible, or to take more stops.
         """
         starts = Starts(feed, farthest, np.full(feed.size, _MARGIN))
-        if self._sweep is not None and feed.size and np.all(feed[1:] - feed[:-1] == 1):
-            return self._swept(self._sweep, starts)
         if not self.way.slips:
             return self._reached(starts, None)
         held = np.zeros(feed.size, dtype=bool)
         found = self._reached(starts, held)
-        if not held.any():
-            return found
         again = np.flatnonzero(held)
+        if not again.size:
+            return found
         rest = self._reached(starts.some(again), None)
         keep = ~held[found.start]
-        start = np.concatenate((found.start[keep], again[rest.start]))
-        order = np.argsort(start, kind="stable")
         return Reached(
-            start[order],
-            np.concatenate((found.pull[keep], rest.pull))[order],
-            np.concatenate((found.stops[keep], rest.stops))[order],
-            np.concatenate((found.load[keep], rest.load))[order],
+            np.concatenate((found.start[keep], again[rest.start])),
+            np.concatenate((found.pull[keep], rest.pull)),
+            np.concatenate((found.stops[keep], rest.stops)),
+            np.concatenate((found.load[keep], rest.load)),
         )
 
     def _reached(self, starts: Starts, held: Held) -> Reached:
@@ -183,9 +179,8 @@ class Carrier:
         arrivals, seeds = self.round(starts, self.first(starts, held), self.way.ages, held)
         keys = arrivals.start * width + arrivals.pull
         if not self.way.ages:  # each pull is reached once, and needs no stops
-            order = np.argsort(keys, kind="stable")
-            load = arrivals.load[order] if self.exact else np.full(keys.size, np.nan)
-            return Reached(arrivals.start[order], arrivals.pull[order], np.zeros(keys.size, np.int64), load)
+            load = arrivals.load if self.exact else np.full(keys.size, np.nan)
+            return Reached(arrivals.start, arrivals.pull, np.zeros(keys.size, np.int64), load)
         keys = np.sort(keys)
         keys = keys[np.append(True, keys[1:] > keys[:-1])] if keys.size else keys
         stops, load = np.full(keys.size, -1), np.full(keys.size, np.nan)
@@ -216,15 +211,31 @@ class Carrier:
             at = at[known]
             stops[at] = np.where(stops[at] < 0, count, stops[at])
 
-    def _swept(self, sweep: Sweep, starts: Starts) -> Reached:
-        """Every pull from neighbouring feeds of a way on which tension never falls."""
-        one = self.first(starts.some(np.zeros(1, dtype=np.int64)))
-        begin = int(starts.feed[0])
-        feeds = range(begin, begin + starts.feed.size if len(one) else begin)
-        low, load = (float(one.low[0]), float(one.load[0])) if len(one) else (0.0, 0.0)
-        start, pull, worst = sweep.carry(feeds, starts.farthest, low, load, _MARGIN, self._ends[1])
-        worst = worst if self.exact else np.full(worst.size, np.nan)
-        return Reached(start - begin, pull, np.zeros(pull.size, dtype=np.int64), worst)
+    def swept(self, feeds: range, ends: tuple[IntArray, IntArray]) -> FloatArray | None:
+        """Return what loads every pull from neighbouring feeds, both ways, where the way is one for a sweep.
+
+        Parameters
+        ----------
+        feeds : range
+            Vaults to feed from, rising.
+        ends : tuple of two ndarrays of int, shape (n,)
+            For each the farthest pull vaults to look at, in the way's direction and against it.
+
+        Returns
+        -------
+        ndarray or None
+            As :meth:`network.sweep.Sweep.loads` has it, NaN where the carrier is not exact; None where it does not serve.
+        """
+        if not Sweep.serves(self.way):
+            return None
+        vault = np.zeros(1, dtype=np.int64)
+        one = self.first(Starts(vault, vault, np.full(1, _MARGIN)))
+        if not len(one):
+            return np.full((2, 1, self.way.spans), np.inf)
+        sweep = Sweep(self.way, self._assist, self._floor)
+        entering = float(one.low[0]), float(one.load[0])
+        loads = sweep.loads(feeds, ends, entering, _MARGIN, self._ends[1])
+        return loads if self.exact else np.where(loads < np.inf, np.nan, np.inf)
 
     def first(self, starts: Starts, held: Held = None) -> Labels:
         """Return the labels of a first round: cable fed in at the tension the rules state, or more.

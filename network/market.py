@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
 from mechanics.errors import DomainError, FloatArray, in_range
-from network.cheapest import IMPOSSIBLE, Choice, Market, Sections
-from network.pulls import Offers, PullOption
+from network.ahead import NOTHING
+from network.cheapest import Choice, Market
+from network.pairs import Pairs
+from network.pulls import Offers, PullOption, ends_of
 from network.row import RowFacts
 from network.terms import PlanRules, Reel, Section
 
@@ -122,7 +124,7 @@ def reel_for(rules: PlanRules, length: float) -> tuple[Reel | None, Fraction]:
 
 def market_of(
     facts: RowFacts, offers: Offers, rules: PlanRules, without: Collection[tuple[int, int]] = ()
-) -> tuple[Market, IntArray]:
+) -> Market:
     """Return what the search works on.
 
     Parameters
@@ -138,8 +140,8 @@ def market_of(
 
     Returns
     -------
-    tuple of Market and ndarray of int
-        The permitted pulls, and which offer each of them is.
+    Market
+        Its pulls are the offers.
 
     Raises
     ------
@@ -147,12 +149,11 @@ def market_of(
         An offer, or a vault where a splice must be, that the row has not.
     """
     last = len(facts.vaults) - 1
-    for name in ("feed", "pull"):
-        values = getattr(offers, name)
-        if values.size and not (values.min() >= 0 and values.max() <= last):
-            raise DomainError(
-                f"{name} must be a vault from 0 to {last}, got {values.min()} to {values.max()}"
-            )
+    start, end = offers.start, offers.end
+    if start.size and not (start.min() >= 0 and end.max() <= last):
+        raise DomainError(
+            f"feed and pull must each be a vault from 0 to {last}, got {start.min()} to {end.max()}"
+        )
     new = facts.prices.copy()
     new[[0, -1]] = 0.0
     in_range("vaults.price", new, at_least=0.0)
@@ -161,24 +162,24 @@ def market_of(
     splice, setup, relube, middle = (
         round(exactly(p) * unit) for p in (costs.splice, costs.setup, costs.relube, costs.middle_feed)
     )
-    rows = np.arange(offers.feed.size)
-    for what, ends in (("feed", offers.feed), ("pull", offers.pull)):
-        allowed = permitted(facts, what)
-        if not allowed.all():
-            rows = rows[allowed[ends[rows]]]
-    if rules.middle_feed:
-        rows = rows[np.argsort(offers.feed[rows], kind="stable")]
-    feed, pull, stops, rise = offers.feed, offers.pull, offers.stops, offers.climb
-    if rules.middle_feed or rows.size < feed.size:
-        feed, pull, stops, rise = feed[rows], pull[rows], stops[rows], rise[rows]
 
-    def settle(pulls: IntArray) -> tuple[IntArray, IntArray]:
-        own = rows[pulls]
-        used = offers.settle(own, rules.costs.relube == 0.0)
-        cost, possible = setup + relube * offers.stops[own], np.isfinite(used)
+    def priced(stops: IntArray) -> IntArray:
+        cost = relube * stops + setup
+        cost[stops < 0] = NOTHING
+        return cost
+
+    def settle(pulls: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+        used = offers.settle(pulls, rules.costs.relube == 0.0)
+        cost, possible = priced(offers.stops[pulls]), np.isfinite(used)
         if not possible.all():
-            cost[~possible], used[~possible] = IMPOSSIBLE, 0.0
-        return cost, steps(used)
+            cost[~possible], used[~possible] = NOTHING, 0.0
+        climb = np.rint(offers.climb[pulls] / _CLIMB).astype(np.int64)
+        return cost, steps(used), climb
+
+    cost = priced(offers.stops)
+    fed, drawn = permitted(facts, "feed"), permitted(facts, "pull")
+    if not (fed.all() and drawn.all()):
+        cost[~np.append(fed[start] & drawn[end], fed[end] & drawn[start])] = NOTHING
 
     arrive, depart = facts.stations
     stocks = _stocks(facts, rules)
@@ -186,32 +187,34 @@ def market_of(
     for low, high, reels in stocks[1:]:
         longest[low:high] = reels.longest
     room = longest - 2.0 * rules.slack + FITS
-
-    def reel_cost(start: IntArray, end: IntArray) -> IntArray:
-        length = arrive[end] - depart[start] + 2.0 * rules.slack
-        cost = np.full(length.size, np.inf)
-        for low, high, own in stocks:
-            cost = np.where((low <= start) & (start < high), _of_reels(own, length), cost)
-        price = np.where(np.isfinite(cost), cost, 0.0) + new[end]
-        return np.asarray(np.rint(price * float(unit)).astype(np.int64))
-
-    climb = np.rint(rise / _CLIMB).astype(np.int64) if rise.any() else np.zeros(rows.size, dtype=np.int64)
-    market = Market(
-        feed,
-        pull,
-        setup + relube * stops,
-        climb,
-        settle,
-        np.minimum(np.searchsorted(arrive, depart + room, side="right") - 1, _next_forced(facts, rules)),
-        permitted(facts, "splice"),
-        splice,
-        middle if rules.middle_feed else None,
-        reel_cost if any(own.reels for _, _, own in stocks) or new.any() else None,
-        without,
-        # a vault that has a price is paid for where a section ends, and stands nowhere else
-        new == 0.0,
+    farthest = np.minimum(
+        np.searchsorted(arrive, depart + room, side="right") - 1, _next_forced(facts, rules)
     )
-    return market, rows
+    spliced = permitted(facts, "splice")
+    priced_reels = any(own.reels for _, _, own in stocks) or new.any()
+
+    def charge(start: IntArray, end: IntArray) -> IntArray:
+        price = np.full(start.size, splice)
+        price[end == last] = 0
+        if priced_reels:
+            length = arrive[end] - depart[start] + 2.0 * rules.slack
+            reel = np.full(length.size, np.inf)
+            for low, high, own in stocks:
+                reel = np.where((low <= start) & (start < high), _of_reels(own, length), reel)
+            reel = np.where(np.isfinite(reel), reel, 0.0) + new[end]
+            price += np.rint(reel * float(unit)).astype(np.int64)
+        price[end > farthest.take(start)] = NOTHING
+        if not spliced.all():
+            price[~(spliced[start] & spliced[end])] = NOTHING
+        for low, high in without:
+            price[(start == low) & (end == high)] = NOTHING
+        return price
+
+    pairs = None
+    if rules.middle_feed:
+        # a vault that has a price is paid for where a section ends, and stands nowhere else
+        pairs = Pairs(start, end, last, new == 0.0, middle)
+    return Market(start, end, cost, settle, charge, last, pairs)
 
 
 def _stocks(facts: RowFacts, rules: PlanRules) -> list[tuple[int, int, PlanRules]]:
@@ -284,19 +287,7 @@ def permitted(facts: RowFacts, what: str) -> NDArray[np.bool_]:
     return allowed
 
 
-def _earliest_fed(found: Sections, feed: IntArray) -> Sections:
-    """Of the sections of each stretch, those fed at its earliest vault."""
-    order = np.lexsort((feed, found.end, found.start))
-    start, end, fed = found.start[order], found.end[order], feed[order]
-    new = np.append(True, (start[1:] != start[:-1]) | (end[1:] != end[:-1]))
-    earliest = np.zeros(feed.size, dtype=bool)
-    earliest[order] = fed == fed[new][np.cumsum(new) - 1]
-    return found.where(earliest)
-
-
-def sections_of(
-    facts: RowFacts, offers: Offers, rules: PlanRules, choice: Choice, rows: IntArray
-) -> tuple[Section, ...]:
+def sections_of(facts: RowFacts, offers: Offers, rules: PlanRules, choice: Choice) -> tuple[Section, ...]:
     """Return a choice as sections: of what is left for each, what is fed and re-lubricated at the earlier vaults.
 
     Parameters
@@ -309,33 +300,34 @@ def sections_of(
         Slack.
     choice : Choice
         What the search found.
-    rows : ndarray of int
-        Which offer each pull of the market is.
 
     Returns
     -------
     tuple of Section
         In the row's order.
     """
-    found, most = choice.sections, (choice.utilisation + 0.5) * UTILISATION_STEP
-    found = _earliest_fed(found, offers.feed[rows[found.first]])
+    ways, most = choice.ways, (choice.utilisation + 0.5) * UTILISATION_STEP
     stops_free = rules.costs.relube == 0.0
-    best: dict[tuple[int, int], list[tuple[PullOption, ...]]] = {}
-    columns = (found.start, found.end, rows[found.first], np.where(found.second < 0, -1, rows[found.second]))
-    for low, high, first, second in zip(*(c.tolist() for c in columns), strict=True):
-        option = offers.option(first, most, stops_free)
-        options = (option,) if second < 0 else (option, offers.option(second, most, stops_free))
-        best.setdefault((low, high), []).append(options)
-    sections = []
+    feed = ends_of(offers, ways.first)[0]
+    earliest = np.full(len(choice.stretches), len(facts.vaults))
+    np.minimum.at(earliest, ways.at, feed)
+    ways = ways.where(feed == earliest.take(ways.at))
+    best: dict[int, tuple[PullOption, ...]] = {}
+    pairs = np.flatnonzero(ways.second != ways.first)
+    second = dict(zip(pairs.tolist(), offers.chosen(ways.second[pairs], most, stops_free), strict=True))
+    for k, (at, first) in enumerate(
+        zip(ways.at.tolist(), offers.chosen(ways.first, most, stops_free), strict=True)
+    ):
+        pulls = (first, second[k]) if k in second else (first,)
+        if at not in best or _earliest(pulls) < _earliest(best[at]):
+            best[at] = pulls
     tags = [v.tag for v in facts.vaults] if rules.stocks else []
-    for low, high in choice.stretches:
-        length = facts.length(low, high) + 2.0 * rules.slack
-        reel = reel_for(rules.at(tags, low), length)[0]
-        ways = best[low, high]
-        sections.append(
-            Section(low, high, ways[0] if len(ways) == 1 else min(ways, key=_earliest), length, reel)
-        )
-    return tuple(sections)
+    low, high = np.array(choice.stretches).T
+    lengths = (facts.lengths(low, high) + 2.0 * rules.slack).tolist()
+    return tuple(
+        Section(*ends, best[at], length, reel_for(rules.at(tags, ends[0]), length)[0])
+        for at, (ends, length) in enumerate(zip(choice.stretches, lengths, strict=True))
+    )
 
 
 def _earliest(options: tuple[PullOption, ...]) -> tuple[object, ...]:

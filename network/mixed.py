@@ -10,8 +10,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.cable import Bundle
 from mechanics.chain import IntArray
@@ -253,34 +255,38 @@ class _Joined:
 
     def __init__(self, parts: Sequence[tuple[int, Offers]]) -> None:
         self._parts = parts
-        sizes = [own.feed.size for _, own in parts]
-        self._begin = np.concatenate(([0], np.cumsum(sizes)))
-        self._part = np.repeat(np.arange(len(parts)), sizes)
-        self.feed: IntArray = np.concatenate([own.feed + low for low, own in parts])
-        self.pull: IntArray = np.concatenate([own.pull + low for low, own in parts])
-        self.climb: FloatArray = np.concatenate([own.climb for _, own in parts])
+        sizes = [own.start.size for _, own in parts]
+        # Which part each offer is of, and which of its offers it is.
+        self._part = np.tile(np.repeat(np.arange(len(parts)), sizes), 2)
+        self._own = self._both([np.arange(2 * size) for size in sizes])
+        self.start: IntArray = np.concatenate([own.start + low for low, own in parts])
+        self.end: IntArray = np.concatenate([own.end + low for low, own in parts])
+        self.climb: FloatArray = self._both([own.climb for _, own in parts])
         self.exact = all(own.exact for _, own in parts)
 
     @property
     def stops(self) -> IntArray:
-        return np.concatenate([own.stops for _, own in self._parts])
+        return self._both([own.stops for _, own in self._parts])
 
     def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
         used = np.empty(rows.size)
         for k, (_, own) in enumerate(self._parts):
             which = np.flatnonzero(self._part[rows] == k)
-            used[which] = own.settle(rows[which] - self._begin[k], stops_free)
+            used[which] = own.settle(self._own[rows[which]], stops_free)
         return used
 
-    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
-        low, own, at = self._place(row)
-        return own.option(at, most, stops_free).moved(low)
+    def chosen(self, rows: IntArray, most: float, stops_free: bool) -> list[PullOption]:
+        found = []
+        for row in rows.tolist():
+            low, own = self._parts[self._part[row]]
+            found += [o.moved(low) for o in own.chosen(self._own[[row]], most, stops_free)]
+        return found
 
     def by_stops(self, row: int) -> Iterator[PullOption]:
-        low, own, at = self._place(row)
-        return (option.moved(low) for option in own.by_stops(at))
+        low, own = self._parts[self._part[row]]
+        return (option.moved(low) for option in own.by_stops(int(self._own[row])))
 
-    def _place(self, row: int) -> tuple[int, Offers, int]:
-        part = int(self._part[row])
-        low, own = self._parts[part]
-        return low, own, row - int(self._begin[part])
+    @staticmethod
+    def _both(values: Sequence[NDArray[Any]]) -> NDArray[Any]:
+        """Values of all parts, those of the pulls in the row's direction first."""
+        return np.concatenate([v.reshape(2, -1) for v in values], axis=1).ravel()

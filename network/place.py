@@ -217,7 +217,6 @@ def _fewest(
     )  # fmt: skip
     offers = pulls(row).offers()
     last = _farthest(row.facts, place_rules.spacing)
-    ends = np.maximum(offers.feed, offers.pull) <= last[np.minimum(offers.feed, offers.pull)]
     free = replace(
         plan_rules,
         costs=Costs(0.0, 0.0, _STOP, 0.0),
@@ -225,7 +224,7 @@ def _fewest(
         stocks=tuple(replace(s, reels=_free(s.reels)) for s in plan_rules.stocks),
         waste=0.0,
     )
-    plan = plan_row(row.facts, _Some(offers, np.flatnonzero(ends)), free)
+    plan = plan_row(row.facts, _Some(offers, np.flatnonzero(offers.end <= last[offers.start])), free)
     if not isinstance(plan, Plan):
         return None
     splices = [row.vaults[s.end].tag for s in plan.sections[:-1]]
@@ -362,13 +361,14 @@ def _farthest(facts: RowFacts, spacing: float | None) -> IntArray:
 
 
 class _Some:
-    """Some of a row's offers; see :class:`network.pulls.Offers`."""
+    """The offers of some stretches of a row; see :class:`network.pulls.Offers`."""
 
-    def __init__(self, offers: Offers, rows: IntArray) -> None:
-        self._offers, self._rows = offers, rows
-        self.feed: IntArray = offers.feed[rows]
-        self.pull: IntArray = offers.pull[rows]
-        self.climb: FloatArray = offers.climb[rows]
+    def __init__(self, offers: Offers, stretches: IntArray) -> None:
+        self._offers = offers
+        self._rows = np.concatenate((stretches, stretches + offers.start.size))
+        self.start: IntArray = offers.start[stretches]
+        self.end: IntArray = offers.end[stretches]
+        self.climb: FloatArray = offers.climb[self._rows]
         self.exact = offers.exact
 
     @property
@@ -378,8 +378,8 @@ class _Some:
     def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
         return self._offers.settle(self._rows[rows], stops_free)
 
-    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
-        return self._offers.option(int(self._rows[row]), most, stops_free)
+    def chosen(self, rows: IntArray, most: float, stops_free: bool) -> list[PullOption]:
+        return self._offers.chosen(self._rows[rows], most, stops_free)
 
     def by_stops(self, row: int) -> Iterator[PullOption]:
         return self._offers.by_stops(int(self._rows[row]))

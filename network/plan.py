@@ -63,17 +63,17 @@ def plan_row(
     if callable(options):
         given = options
         options = Listed(o for feed in range(len(facts.vaults)) for o in given(feed))
-    market, rows = market_of(facts, options, rules, without)
+    market = market_of(facts, options, rules, without)
     choice = cheapest(market, 0, market.last)
     if choice is None:
-        return no_plan(facts, options, rules, market, rows)
-    sections = sections_of(facts, options, rules, choice, rows)
+        return no_plan(facts, options, rules, market)
+    sections = sections_of(facts, options, rules, choice)
     pulls = [p for s in sections for p in s.pulls]
     splices, setups = len(sections) - 1, len(pulls)
     relubes = sum(len(p.relube) for p in pulls)
     middles = setups - len(sections)
     costs = rules.costs
-    tags = [v.tag for v in facts.vaults]
+    tags = [v.tag for v in facts.vaults] if rules.stocks else []
     cost = (
         exactly(costs.splice) * splices
         + exactly(costs.setup) * setups

@@ -60,7 +60,10 @@ class PullOption:
 
 
 class Offers(Protocol):
-    """The pulls of a row on offer to the planner, one element for each feed and pull vault.
+    """The pulls of a row on offer to the planner: through some stretches of it, in both directions.
+
+    Offers go by number: of n stretches, offer i is the pull fed at the start of stretch i, and offer n + i the one fed
+    at its end. Of stretches that start at one vault, or end at one, longer ones come later.
 
     An offer may be optimistic until it is settled: the pull may turn out to take more re-lube stops, or to be
     impossible, but never to be better. So only what lies on a cheapest way need be settled.
@@ -72,20 +75,20 @@ class Offers(Protocol):
     """
 
     @property
-    def feed(self) -> IntArray:
-        """Feed vault, shape (n,)."""
+    def start(self) -> IntArray:
+        """First vault of each stretch, shape (n,)."""
 
     @property
-    def pull(self) -> IntArray:
-        """Pull vault, shape (n,)."""
+    def end(self) -> IntArray:
+        """Last vault of each stretch, shape (n,)."""
 
     @property
     def stops(self) -> IntArray:
-        """Fewest re-lube stops, shape (n,)."""
+        """Fewest re-lube stops, shape (2n,); -1 where there is no such pull."""
 
     @property
     def climb(self) -> FloatArray:
-        """Sum of rises in the direction of the pull, shape (n,). [m]"""
+        """Sum of rises in the direction of the pull, shape (2n,). [m]"""
 
     @property
     def exact(self) -> bool:
@@ -94,14 +97,35 @@ class Offers(Protocol):
     def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
         """Return the least utilisation of some offers, infinite where one is impossible.
 
-        At their fewest stops, or, where stops cost nothing, at any number. ``stops`` of these rows is final afterwards.
+        At their fewest stops, or, where stops cost nothing, at any number. ``stops`` of these rows is final afterwards,
+        -1 for what is impossible.
         """
 
-    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
-        """Return a settled offer: of its options of utilisation up to ``most``, that with the earliest stops."""
+    def chosen(self, rows: IntArray, most: float, stops_free: bool) -> list[PullOption]:
+        """Return settled offers: of the options of utilisation up to ``most`` of each, that with the earliest stops."""
 
     def by_stops(self, row: int) -> Iterator[PullOption]:
         """Yield the options of an offer, fewest stops first, each of less utilisation than those before."""
+
+
+def ends_of(offers: Offers, rows: IntArray) -> tuple[IntArray, IntArray]:
+    """Return where some offers are fed, and where they are pulled to.
+
+    Parameters
+    ----------
+    offers : Offers
+        All of them.
+    rows : ndarray of int, shape (n,)
+        Numbers of some.
+
+    Returns
+    -------
+    tuple of two ndarrays of int, shape (n,)
+        Feed and pull vaults.
+    """
+    stretch, back = rows % max(offers.start.size, 1), rows >= offers.start.size
+    start, end = offers.start.take(stretch), offers.end.take(stretch)
+    return np.where(back, end, start), np.where(back, start, end)
 
 
 class Listed:
@@ -124,26 +148,28 @@ class Listed:
         groups: dict[tuple[int, int], list[PullOption]] = {}
         for option in options:
             groups.setdefault((option.feed, option.pull), []).append(option)
-        keys = sorted(groups)
-        self._options: list[list[PullOption]] = []
-        for key in keys:
-            if len({o.climb for o in groups[key]}) > 1:
-                raise DomainError(f"all options of the pull from {key[0]} to {key[1]} must have one climb")
-            self._options.append(sorted(groups[key], key=lambda o: sorted(o.relube)))
-        self.feed: IntArray = np.array([f for f, _ in keys], dtype=np.int64)
-        self.pull: IntArray = np.array([p for _, p in keys], dtype=np.int64)
+        for (feed, pull), group in groups.items():
+            if len({o.climb for o in group}) > 1:
+                raise DomainError(f"all options of the pull from {feed} to {pull} must have one climb")
+            group.sort(key=lambda o: sorted(o.relube))
+        keys = sorted({(min(key), max(key)) for key in groups}, key=lambda key: (key[1] - key[0], key))
+        self._options = [groups.get(key, []) for key in (*keys, *((end, start) for start, end in keys))]
+        self.start: IntArray = np.array([start for start, _ in keys], dtype=np.int64)
+        self.end: IntArray = np.array([end for _, end in keys], dtype=np.int64)
         self.stops: IntArray = np.array(
-            [min(len(o.relube) for o in g) for g in self._options], dtype=np.int64
+            [min((len(o.relube) for o in g), default=-1) for g in self._options], dtype=np.int64
         )
-        self.climb: FloatArray = np.array([g[0].climb for g in self._options])
+        self.climb: FloatArray = np.array([g[0].climb if g else 0.0 for g in self._options])
 
     def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
         """Return the least utilisation of some offers."""
         return np.array([min(o.utilisation for o in self._counting(k, stops_free)) for k in rows.tolist()])
 
-    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
-        """Return the option of a pull with the earliest stops whose utilisation is at most ``most``."""
-        return next(o for o in self._counting(row, stops_free) if o.utilisation <= most)
+    def chosen(self, rows: IntArray, most: float, stops_free: bool) -> list[PullOption]:
+        """Return of each of some pulls the option with the earliest stops whose utilisation is at most ``most``."""
+        return [
+            next(o for o in self._counting(k, stops_free) if o.utilisation <= most) for k in rows.tolist()
+        ]
 
     def by_stops(self, row: int) -> Iterator[PullOption]:
         """Yield the options of an offer, fewest stops first, each of less utilisation than those before."""
@@ -174,8 +200,8 @@ class Within:
 
     def __init__(self, offers: Offers, most: float) -> None:
         self._offers, self._most = offers, most
-        self.feed: IntArray = offers.feed
-        self.pull: IntArray = offers.pull
+        self.start: IntArray = offers.start
+        self.end: IntArray = offers.end
         self.stops: IntArray = offers.stops.copy()
         self.climb: FloatArray = offers.climb
         self._found: dict[int, PullOption | None] = {}
@@ -191,20 +217,18 @@ class Within:
                     (o for o in self._offers.by_stops(row) if o.utilisation <= self._most), None
                 )
             found = self._found[row]
+            self.stops[row] = -1 if found is None else len(found.relube)
             if found is not None:
-                self.stops[row] = len(found.relube)
                 used[k] = found.utilisation
         return used
 
-    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
-        """Return a settled offer."""
+    def chosen(self, rows: IntArray, most: float, stops_free: bool) -> list[PullOption]:
+        """Return settled offers."""
         del most, stops_free
-        found = self._found[row]
-        if found is None:
-            raise DomainError(
-                f"the pull from {self.feed[row]} to {self.pull[row]} does not keep within the limit"
-            )
-        return found
+        found = [self._found[row] for row in rows.tolist()]
+        if None in found:
+            raise DomainError(f"offer {rows[found.index(None)]} does not keep within the limit")
+        return [option for option in found if option is not None]
 
     def by_stops(self, row: int) -> Iterator[PullOption]:
         """Yield the options of an offer that keep within the limit."""

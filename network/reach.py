@@ -14,7 +14,7 @@ from mechanics.errors import FloatArray
 from mechanics.pull import PullResult, Rules, evaluate_pull
 from network.carry import Carrier
 from network.changed import part_of
-from network.pulls import PullOption
+from network.pulls import PullOption, ends_of
 from network.row import Row
 from network.steady import Steady
 from network.stops import further, least_loads
@@ -48,9 +48,9 @@ class RowPulls:
 
     def __call__(self, feed: int) -> Iterator[PullOption]:
         """Yield the feasible pulls fed at vault ``feed``, both ways, fewest stops first."""
-        offers = RowOffers(self, np.array([feed]))
-        used = offers.settle(np.arange(offers.feed.size), False)
-        for row in np.flatnonzero(np.isfinite(used)).tolist():
+        offers = RowOffers(self, range(feed, feed + 1))
+        rows = np.flatnonzero(offers.stops >= 0)
+        for row in rows[np.isfinite(offers.settle(rows, False))].tolist():
             yield from offers.by_stops(row) if self.further_stops else offers.options(row)
 
     def offers(self) -> RowOffers:
@@ -65,7 +65,7 @@ class RowPulls:
 
     @cached_property
     def _offers(self) -> RowOffers:
-        return RowOffers(self, np.arange(len(self.row.vaults)))
+        return RowOffers(self, range(len(self.row.vaults)))
 
     def evaluate(self, feed: int, pull: int, relube: tuple[int, ...] = ()) -> PullResult:
         """Evaluate one pull.
@@ -113,11 +113,13 @@ class RowPulls:
         plain = self.evaluate(feed, pull)
         if plain.verdict == "pass":
             return (), plain
-        offers = RowOffers(self, np.array([feed]), pull)
-        rows = np.flatnonzero(offers.pull == pull)
-        if not rows.size or not np.isfinite(offers.settle(rows, False)[0]):
+        offers = RowOffers(self, range(feed, feed + 1), pull)
+        low, high = min(feed, pull), max(feed, pull)
+        rows = np.flatnonzero((offers.start == low) & (offers.end == high))
+        rows = rows if feed < pull else rows + offers.start.size
+        if not rows.size or offers.stops[rows[0]] < 0 or not np.isfinite(offers.settle(rows, False)[0]):
             return (), plain
-        option = offers.option(int(rows[0]), np.inf, False)
+        option = offers.chosen(rows, np.inf, False)[0]
         return option.relube, self.evaluate(feed, pull, option.relube)
 
     def on(self, row: Row) -> RowPulls:
@@ -144,14 +146,17 @@ class RowPulls:
 
     def way(self, against: bool) -> tuple[Way, Carrier]:
         """Return the row in one direction of pull, ready for choosing among pulls."""
-        return self._ways[1 if against else 0]
+        return self._back if against else self._on
 
     @cached_property
-    def _ways(self) -> tuple[tuple[Way, Carrier], tuple[Way, Carrier]]:
-        on = Way(self.row, self.bundle, self.rules, False)
-        back = Way(self.row, self.bundle, self.rules, True, on)
-        ahead = Carrier(on)
-        return (on, ahead), (back, Carrier(back, ahead))
+    def _on(self) -> tuple[Way, Carrier]:
+        way = Way(self.row, self.bundle, self.rules, False)
+        return way, Carrier(way)
+
+    @cached_property
+    def _back(self) -> tuple[Way, Carrier]:
+        way = Way(self.row, self.bundle, self.rules, True, self._on[0])
+        return way, Carrier(way)
 
     @cached_property
     def steady(self) -> Steady:
@@ -168,37 +173,66 @@ class RowOffers:
     ----------
     pulls : RowPulls
         Of which row.
-    feeds : ndarray of int
-        Vaults of the row to feed from.
+    feeds : range
+        Vaults of the row to feed from, rising one by one.
     only : int, optional
         The one pull vault to look at; all by default.
     """
 
-    def __init__(self, pulls: RowPulls, feeds: IntArray, only: int | None = None) -> None:
+    def __init__(self, pulls: RowPulls, feeds: range, only: int | None = None) -> None:
         self._pulls = pulls
-        last = len(pulls.row.spans)
-        farthest = pulls.steady.farthest
-        nearest = np.searchsorted(farthest, np.arange(last + 1))
-        found = []
-        for against in (False, True):
-            _, carrier = pulls.way(against)
-            own = feeds[feeds > 0][::-1] if against else feeds[feeds < last]
-            end = nearest[own] if against else farthest[own]
-            if only is not None:
-                end = np.maximum(end, only) if against else np.minimum(end, only)
-            feed = last - own if against else own
-            reached = carrier.reached(feed, last - end if against else end)
-            pull = last - reached.pull if against else reached.pull
-            found.append((own.take(reached.start), pull, reached.stops, reached.load))
-        self.feed, self.pull, self.stops, self._load = (
-            np.concatenate(columns) for columns in zip(*found, strict=True)
-        )
-        self.climb: FloatArray = pulls.row.climbs(self.feed, self.pull)
+        load, stops = self._found(feeds, only)
+        known = load.min(axis=0) != np.inf
+        at = np.flatnonzero(known)
+        spans = np.repeat(np.arange(len(known)), np.count_nonzero(known, axis=1))
+        self.start: IntArray = at - spans * known.shape[1]
+        self.end: IntArray = self.start + spans + 1
+        self._load = np.concatenate([one.ravel().take(at) for one in load])
+        self.stops: IntArray = np.zeros(self._load.size, dtype=np.int64)
+        if stops is not None:
+            self.stops = np.concatenate([one.ravel().take(at) for one in stops])
+        self.stops[self._load == np.inf] = -1
         self.exact = pulls.way(False)[1].exact
         # Utilisation at the fewest stops: NaN until settled, infinite where impossible; and the options with stops.
-        self._used = np.full(self.feed.size, np.nan)
+        self._used = np.full(self.stops.size, np.nan)
         self._stopping: dict[int, list[PullOption]] = {}
         self._further: dict[int, Iterator[tuple[float, tuple[int, ...]]]] = {}
+
+    def _found(self, feeds: range, only: int | None) -> tuple[FloatArray, IntArray | None]:
+        """Load of every pull, and how many stops it takes; None where no pull takes any.
+
+        Both of shape (2, k, spans): through i + 1 spans of which span j is the first of the row, in the row's direction and
+        against it; loads are infinite where there is no pull.
+        """
+        pulls, last = self._pulls, len(self._pulls.row.spans)
+        farthest = pulls.steady.farthest
+        nearest = np.searchsorted(farthest, np.arange(last + 1))
+        ends = farthest[feeds.start : feeds.stop], nearest[feeds.start : feeds.stop]
+        if only is not None:
+            ends = np.minimum(ends[0], only), np.maximum(ends[1], only)
+        swept = pulls.way(False)[1].swept(feeds, ends)
+        if swept is not None:
+            return swept, None
+        found = []
+        for against in (False, True):
+            way, carrier = pulls.way(against)
+            order = slice(None, None, -1 if against else 1)
+            fed, end = np.arange(feeds.start, feeds.stop)[order], ends[against][order]
+            fed, end = fed[fed != end], end[fed != end]
+            reached = carrier.reached(way.numbered(fed), way.numbered(end))
+            feed, pull = fed[reached.start], way.numbered(reached.pull)
+            found.append((np.minimum(feed, pull), np.abs(feed - pull), reached))
+        shape = 2, max(int(spans.max(initial=1)) for _, spans, _ in found), last
+        load, stops = np.full(shape, np.inf), np.zeros(shape, dtype=np.int64)
+        for k, (start, spans, reached) in enumerate(found):
+            load[k, spans - 1, start], stops[k, spans - 1, start] = reached.load, reached.stops
+        return load, stops
+
+    @cached_property
+    def climb(self) -> FloatArray:
+        """Sum of rises in the direction of each pull. [m]"""
+        row, start, end = self._pulls.row, self.start, self.end
+        return np.append(row.climbs(start, end), row.climbs(end, start))
 
     def settle(self, rows: IntArray, stops_free: bool) -> FloatArray:
         """Return the least utilisation of some offers, infinite where one is impossible.
@@ -215,45 +249,50 @@ class RowOffers:
         ndarray, shape (n,)
             Of the option that :meth:`option` can give.
         """
-        new = rows.take(np.flatnonzero(np.isnan(self._used.take(rows))))
-        back = self.feed.take(new) > self.pull.take(new)
-        for against in (False, True):
-            self._settle(new.take(np.flatnonzero(back == against)), against)
+        new = rows[np.isnan(self._used.take(rows))]
+        loads = self._load.take(new)
+        known = np.isfinite(loads)
+        if known.all():
+            self._accept(new, loads, [()] * new.size)
+        else:
+            self._accept(new[known], loads[known], [()] * int(known.sum()))
+            new = new[~known]
+            for against in (False, True):
+                self._settle(new[(new >= self.start.size) == against], against)
         used = self._used.take(rows)
         if stops_free:
             for k, row in enumerate(rows.tolist()):
                 used[k] = min((o.utilisation for o in self.by_stops(row)), default=np.inf)
+        self.stops[rows[used == np.inf]] = -1
         return used
 
-    def option(self, row: int, most: float, stops_free: bool) -> PullOption:
-        """Return a settled offer: of its options of utilisation up to ``most``, that with the earliest stops."""
-        options = self.options(row)
-        if len(options) == 1 or not stops_free:
-            return options[0]
-        return min((o for o in options if o.utilisation <= most), key=lambda o: sorted(o.relube))
+    def chosen(self, rows: IntArray, most: float, stops_free: bool) -> list[PullOption]:
+        """Return settled offers: of the options of utilisation up to ``most`` of each, that with the earliest stops."""
+        if not self._stopping:
+            columns = (*ends_of(self, rows), self._used.take(rows), self.climb.take(rows))
+            own = zip(*(column.tolist() for column in columns), strict=True)
+            return [PullOption(feed, pull, (), used, climb) for feed, pull, used, climb in own]
+        found = []
+        for row in rows.tolist():
+            options = [o for o in self.options(row) if o.utilisation <= most or not stops_free]
+            found.append(min(options, key=lambda o: sorted(o.relube)) if stops_free else options[0])
+        return found
 
     def options(self, row: int) -> list[PullOption]:
         """Return the options of a settled offer, fewest stops first; none where it is impossible."""
         used = float(self._used[row])
         if self.stops[row] or not used < np.inf:
             return self._stopping.get(row, [])
-        plain = PullOption(int(self.feed[row]), int(self.pull[row]), (), used, float(self.climb[row]))
+        plain = PullOption(*self._named(row), (), used, float(self.climb[row]))
         return [plain, *self._stopping.get(row, ())]
 
     def _settle(self, rows: IntArray, against: bool) -> None:
         """Settle offers of one direction: evaluate them with as many stops as offered, and with more if need be."""
         way, carrier = self._pulls.way(against)
-        loads = self._load.take(rows)
-        known = np.isfinite(loads)
-        if known.all():
-            self._accept(rows, loads, [()] * rows.size)
-            return
-        if known.any():
-            self._accept(rows[known], loads[known], [()] * int(known.sum()))
-        left = rows[~known]
+        left = rows
         between = np.concatenate(([0], np.cumsum(way.lubes))) if way.ages else None
         while left.size:
-            feed, pull = (way.numbered(a[left]) for a in (self.feed, self.pull))
+            feed, pull = (way.numbered(vaults) for vaults in ends_of(self, left))
             found = least_loads(way, carrier, feed, pull, self.stops[left])
             relube = [tuple(way.vault(v) for v in stops) for _, stops in found]
             self._accept(left, np.array([load for load, _ in found]), relube)
@@ -275,7 +314,7 @@ class RowOffers:
     def _add_stops(self, row: int) -> bool:
         """Look for one more option of a settled offer, with more stops and less utilisation; say whether there is."""
         options = self.options(row)
-        against = bool(self.feed[row] > self.pull[row])
+        against = row >= self.start.size
         way, carrier = self._pulls.way(against)
         if not options or not way.ages:
             return False
@@ -298,18 +337,25 @@ class RowOffers:
         self._used[rows] = used = self._judged(rows, loads, relube)
         for k in np.flatnonzero((self.stops.take(rows) > 0) & np.isfinite(used)).tolist():
             row = int(rows[k])
-            feed, pull, climb = int(self.feed[row]), int(self.pull[row]), float(self.climb[row])
-            self._stopping[row] = [PullOption(feed, pull, relube[k], float(used[k]), climb)]
+            own = PullOption(*self._named(row), relube[k], float(used[k]), float(self.climb[row]))
+            self._stopping[row] = [own]
 
     def _judged(self, rows: IntArray, loads: FloatArray, relube: Sequence[tuple[int, ...]]) -> FloatArray:
         """Worst utilisation by any binding check, infinite where one fails."""
-        feed, pull = self.feed.take(rows), self.pull.take(rows)
         passes = loads <= 1.0
         for k in np.flatnonzero(np.abs(loads - 1.0) < _NEAR).tolist():
-            passes[k] = self._pulls.evaluate(int(feed[k]), int(pull[k]), relube[k]).verdict == "pass"
-        low, high = np.minimum(feed, pull), np.maximum(feed, pull)
+            result = self._pulls.evaluate(*self._named(int(rows[k])), relube[k])
+            passes[k] = result.verdict == "pass"
+        stretch = rows % self.start.size
+        low, high = self.start.take(stretch), self.end.take(stretch)
         if passes.all():
             return self._pulls.steady.used(low, high, loads)
         used = np.full(rows.size, np.inf)
         used[passes] = self._pulls.steady.used(low[passes], high[passes], loads[passes])
         return used
+
+    def _named(self, row: int) -> tuple[int, int]:
+        """Feed and pull vault of an offer."""
+        back, stretch = divmod(row, self.start.size)
+        ends = int(self.start[stretch]), int(self.end[stretch])
+        return ends[::-1] if back else ends

@@ -12,7 +12,7 @@ from mechanics.chain import IntArray
 from mechanics.checks import static_checks
 from mechanics.errors import FloatArray
 from mechanics.limits import Cap, binds, overriding
-from mechanics.pull import Rules, static_failures
+from mechanics.pull import Check, Rules, static_failures
 from mechanics.setting import NO_BEND, Setting, set_up
 from mechanics.track import Track
 from network.row import Row
@@ -48,7 +48,7 @@ class Steady:
             self._reel = overriding(Cap("reel_length", rules.reel, ""), rules).limit
         guides = sum(g.chain.total_length for g in (row.feed_guide, row.pull_guide) if g is not None)
         self._ends = guides + 2.0 * rules.slack
-        self._known_runs: FloatArray = np.zeros((0, 0))
+        self._known: FloatArray = np.zeros((0, 0))
 
     @cached_property
     def farthest(self) -> IntArray:
@@ -57,9 +57,9 @@ class Steady:
         What a stretch fails, a longer one that holds it fails too, so that one sweep with two ends finds all.
         """
         last = len(self.row.spans)
-        settings = [self._line, *(set_up(g, self.bundle, self._without_reel) for g in self._end_guides)]
-        whole = not any(c.binding and c.verdict == "fail" for s in settings for c in static_checks(s))
-        if whole:
+        guides = [self._binding(set_up(g, self.bundle, self._without_reel)) for g in self._end_guides]
+        checks = [self._binding(self._line)] if self._by_stretch else self._tightest
+        if not any(c.verdict == "fail" for own in (*checks, *guides) for c in own):
             return self._on_a_reel()
         farthest = np.empty(last + 1, dtype=np.int64)
         high = 0
@@ -79,14 +79,12 @@ class Steady:
             return np.full(last + 1, last)
         arrive, depart = self.row.facts.stations
         room = depart + (self._reel - self._ends)
-        sure, most = (
-            np.maximum(np.searchsorted(arrive, room + near) - 1, np.arange(last + 1))
-            for near in (-_NEAR, _NEAR)
-        )
-        for low in np.flatnonzero(most > sure).tolist():
-            while sure[low] < most[low] and self._fits(low, int(sure[low]) + 1):
-                sure[low] += 1
-        return np.asarray(sure)
+        farthest = np.maximum(np.searchsorted(arrive, room - _NEAR) - 1, np.arange(last + 1))
+        near = arrive.take(np.minimum(farthest + 1, last)) < room + _NEAR
+        for low in np.flatnonzero(near).tolist():
+            while farthest[low] < last and self._fits(low, int(farthest[low]) + 1):
+                farthest[low] += 1
+        return farthest
 
     def used(self, low: IntArray, high: IntArray, least: FloatArray) -> FloatArray:
         """Return the worst utilisation of stretches by a binding check among these, the reel's left out.
@@ -103,10 +101,15 @@ class Steady:
         ndarray, shape (n,)
             At least ``least``.
         """
-        if any(binds(name, self.rules, False) for name in _OF_STRETCHES):
+        if self._by_stretch:
             pairs = zip(low.tolist(), high.tolist(), strict=True)
             return np.maximum(least, [self._worst(self.row.track(*pair)) for pair in pairs])
         return np.maximum(least, np.maximum(self._guides, self._hardest(low, high)))
+
+    @cached_property
+    def _by_stretch(self) -> bool:
+        """Whether checks bind that bores and bends do not settle."""
+        return any(binds(name, self.rules, False) for name in _OF_STRETCHES)
 
     @cached_property
     def _line(self) -> Setting:
@@ -126,33 +129,19 @@ class Steady:
         return [Track(g.chain, np.arange(len(g.chain)), g.bores) for g in ends]
 
     def _hardest(self, low: IntArray, high: IntArray) -> FloatArray:
-        """Worst utilisation of any segment of each stretch: of its first span, and of runs of 1, 2, 4, ... further ones."""
-        hardest = self._spans.take(low)
-        count = high - low - 1
-        more = np.flatnonzero(count)
-        if more.size:
-            if more.size < count.size:
-                count, low, high = count.take(more), low.take(more), high.take(more)
-            levels = np.frexp(np.arange(int(count.max()) + 1, dtype=np.float64))[1] - 1
-            level = levels.take(count).astype(np.int64)
-            runs = self._runs(int(levels[-1]))
-            at, width = level * runs.shape[1], np.left_shift(1, level)
-            longer = np.maximum(runs.take(at + low + 1), runs.take(at + high - width))
-            hardest[more] = np.maximum(hardest.take(more), longer)
-        return hardest
-
-    def _runs(self, level: int) -> FloatArray:
-        """Maxima of runs of up to 2 to the power of ``level`` spans, each with the crossing before it."""
-        if level >= len(self._known_runs):
-            turns = self._hardest_of(self.row.last[:-1], self.row.first[1:])
-            runs = [np.maximum(self._spans, np.append(0.0, turns))]
-            for power in range(level):
-                width = 1 << power
-                longer = runs[-1].copy()
-                longer[: longer.size - width] = np.maximum(runs[-1][:-width], runs[-1][width:])
-                runs.append(longer)
-            self._known_runs = np.stack(runs)
-        return self._known_runs
+        """Worst utilisation of any segment of each stretch."""
+        count = int((high - low).max(initial=0))
+        if count > len(self._known):
+            turns = np.append(self._hardest_of(self.row.last[:-1], self.row.first[1:]), 0.0)
+            # Of stretches of one span, two spans, and so on; the last of each row run out of the row.
+            known = [self._spans]
+            for more in range(1, count):
+                longer = known[-1].copy()
+                further = np.maximum(turns[more - 1 : -1], self._spans[more:])
+                np.maximum(longer[:-more], further, out=longer[:-more])
+                known.append(longer)
+            self._known = np.stack(known)
+        return np.asarray(self._known[high - low - 1, low])
 
     @cached_property
     def _spans(self) -> FloatArray:
@@ -175,23 +164,35 @@ class Steady:
 
         The tightest bend of each bore is judged; a wider one uses less of the same radius, and nothing else differs.
         """
-        setting = self._line
-        line = setting.track
-        whole, least = np.zeros(len(line.bores)), np.zeros(len(line.bores))
-        for bore in range(len(line.bores)):
-            own = np.flatnonzero(line.bore == bore)
-            tightest = int(own[np.argmax(setting.curvature[own])])
-            one = Track(line.chain.part(tightest, tightest + 1), line.bore[[tightest]], line.bores)
-            checks = [c for c in static_checks(set_up(one, self.bundle, self._without_reel)) if c.binding]
+        setting, bore = self._line, self._line.track.bore
+        whole, least = np.zeros(len(self._tightest)), np.zeros(len(self._tightest))
+        for k, checks in enumerate(self._tightest):
             radii = [c.limit for c in checks if c.name in _RADII and c.limit is not None]
-            whole[bore] = max((c.utilisation or 0.0 for c in checks if c.name not in _RADII), default=0.0)
-            least[bore] = max(radii, default=0.0)
+            whole[k] = max((c.utilisation or 0.0 for c in checks if c.name not in _RADII), default=0.0)
+            least[k] = max(radii, default=0.0)
         bends = np.flatnonzero(setting.curvature > NO_BEND)
         radius = 1.0 / setting.curvature[bends] - 0.5 * setting.diameter[bends]
-        worst, needed = whole[line.bore], least[line.bore[bends]]
+        worst, needed = whole.take(bore), least.take(bore[bends])
         needed /= np.maximum(radius, np.maximum(1e-3 * needed, 1e-300))
         worst[bends] = np.maximum(worst[bends], needed)
         return worst
+
+    @cached_property
+    def _tightest(self) -> list[list[Check]]:
+        """The binding checks of the segment of each bore that has the sharpest bend."""
+        setting, found = self._line, []
+        track = setting.track
+        for bore, lie in enumerate(setting.lies):
+            own = np.flatnonzero(track.bore == bore)
+            at = own[[np.argmax(setting.curvature[own])]]
+            one = Track(track.chain.part(int(at[0]), int(at[0]) + 1), track.bore[at], track.bores)
+            alone = tuple(lie if k == bore else None for k in range(len(track.bores)))
+            found.append(self._binding(replace(setting.along(one, at), lies=alone)))
+        return found
+
+    @staticmethod
+    def _binding(setting: Setting) -> list[Check]:
+        return [c for c in static_checks(setting) if c.binding]
 
     def _worst(self, track: Track) -> float:
         checks = static_checks(set_up(track, self.bundle, self._without_reel))

@@ -20,7 +20,7 @@ from mechanics.peaks import steep
 from mechanics.pull import Rules
 from mechanics.setting import Setting, set_up
 from mechanics.track import Bore, Friction, Track
-from network.row import Row, Stretch
+from network.row import Row
 
 # Stands in for what a cable has slid through before the stretch looked at: as long as need be, of steady friction.
 _BEFORE = Bore(1.0, Friction(1.0), label="slid before")
@@ -73,65 +73,100 @@ class Way:
     def __init__(
         self, row: Row, bundle: Bundle, rules: Rules, against: bool, other: Way | None = None
     ) -> None:
-        line = row.line
-        chain = line.chain.reversed() if against else line.chain
-        guides = [
-            g if g is not None else Stretch(Chain([], [], [], []), ())
-            for g in (row.feed_guide, row.pull_guide)
-        ]
-        n = len(chain)
-        bores = {bore: k for k, bore in enumerate(line.bores)}
-        extra = [bores.setdefault(b, len(bores)) for guide in guides for b in guide.bores]
-        self.row, self.bundle, self.rules, self.against = row, bundle, rules, against
-        self.track = Track(
-            Chain.joined([chain, *(g.chain for g in guides)]) if extra else chain,
-            np.concatenate((line.bore[::-1] if against else line.bore, np.array(extra, dtype=np.int64))),
-            tuple(bores),
-        )
+        self.row, self.bundle, self.rules, self.against, self._other = row, bundle, rules, against, other
+        n = len(row.line.chain)
         self.first, self.last = (
             (n - row.last[::-1], n - row.first[::-1]) if against else (row.first, row.last)
         )
-        self.before = np.arange(n, n + len(guides[0].chain))
-        self.behind = np.arange(n + len(guides[0].chain), len(self.track.chain))
-        vaults = row.vaults[::-1] if against else row.vaults
-        self._vaults = vaults
-        # Where each segment of this way, and before it of its like, stands in the other.
-        self._turned: IntArray | slice = slice(None, None, -1)
-        if extra:
-            self._turned = np.concatenate((np.arange(n)[::-1], np.arange(n, len(self.track.chain))))
-        self._other = other
-        setting: Setting
-        if other is None:
-            setting = set_up(self.track, bundle, rules)
-            caps = [c.limit for c in tension_caps(bundle, rules) if binds(c.name, rules, True)]
-            self.cap = min(caps, default=np.inf)
-            pressed = sidewall_cap(bundle, rules)
-            limit = pressed.limit if binds(pressed.name, rules, True) else np.inf
-            self.press = setting.factor * setting.inside_curvature
-            self.press /= limit
-            with np.errstate(divide="ignore"):
-                self.upper = 1.0 / self.press
-            np.minimum(self.cap, self.upper, out=self.upper)
-        else:
-            setting = other.setting.along(self.track, self._turned)
-            self.cap, self.press, self.upper = other.cap, other.press[self._turned], other.upper[self._turned]
-        self.setting: Setting = setting
-        self.weight = setting.weight
-        # Where nothing falls, a cable is taut from any entry tension, and more friction is always more tension.
-        self.falls = bool(
-            self.track.chain.grade_in.min(initial=0.0) < 0.0
-            or self.track.chain.grade_out.min(initial=0.0) < 0.0
-        )
-        # Where nothing is so steep that the cable slides by itself, it stays taut from any entry tension.
-        self.slips = False
-        if self.falls:
-            least = [min(b.friction.lubricated, b.friction.pressed or np.inf) for b in self.track.bores]
-            rub = setting.correction * np.array(least)[self.track.bore]
-            self.slips = bool(steep(self.track.chain, rub).any())
+        self._guides = [g for g in (row.feed_guide, row.pull_guide) if g is not None]
+        ends = n + (0 if row.feed_guide is None else len(row.feed_guide.chain))
+        self.before = np.arange(n, ends)
+        self.behind = np.arange(ends, n + sum(len(g.chain) for g in self._guides))
+        self._vaults = row.vaults[::-1] if against else row.vaults
         self.ages = any(
             not b.guide and b.friction.hold is not None and (b.friction.dry or 0.0) > b.friction.lubricated
-            for b in line.bores
+            for b in row.line.bores
         )
+
+    @cached_property
+    def track(self) -> Track:
+        """The segments and what the cable slides on in each."""
+        line = self.row.line
+        chain, bore = line.chain, line.bore
+        if self.against:
+            chain, bore = chain.reversed(), bore[::-1]
+        if not self._guides:
+            return Track(chain, bore, line.bores)
+        bores = {bore: k for k, bore in enumerate(line.bores)}
+        extra = [bores.setdefault(b, len(bores)) for guide in self._guides for b in guide.bores]
+        chain = Chain.joined([chain, *(g.chain for g in self._guides)])
+        return Track(chain, np.concatenate((bore, np.array(extra, dtype=np.int64))), tuple(bores))
+
+    @cached_property
+    def _turned(self) -> IntArray | slice:
+        """Where each segment of this way, and before it of its like, stands in the other."""
+        n, all_ = int(self.last[-1]), len(self.track.chain)
+        return slice(None, None, -1) if all_ == n else np.append(np.arange(n)[::-1], np.arange(n, all_))
+
+    @cached_property
+    def setting(self) -> Setting:
+        """The bundle along the segments."""
+        if self._other is not None:
+            return self._other.setting.along(self.track, self._turned)
+        return set_up(self.track, self.bundle, self.rules)
+
+    @property
+    def weight(self) -> FloatArray:
+        """Of the bundle on each segment. [N/m]"""
+        return self.setting.weight
+
+    @cached_property
+    def cap(self) -> float:
+        """Most tension that the cables bear anywhere. [N]"""
+        caps = [c.limit for c in tension_caps(self.bundle, self.rules) if binds(c.name, self.rules, True)]
+        return min(caps, default=np.inf)
+
+    @cached_property
+    def press(self) -> FloatArray:
+        """Part of the sidewall limit that a newton of tension takes in each segment. [1/N]"""
+        if self._other is not None:
+            return self._other.press[self._turned]
+        pressed = sidewall_cap(self.bundle, self.rules)
+        limit = pressed.limit if binds(pressed.name, self.rules, True) else np.inf
+        press = self.setting.factor * self.setting.inside_curvature
+        press /= limit
+        return press
+
+    @cached_property
+    def upper(self) -> FloatArray:
+        """Most tension allowed in each segment. [N]"""
+        if self._other is not None:
+            return self._other.upper[self._turned]
+        with np.errstate(divide="ignore"):
+            upper = 1.0 / self.press
+        return np.minimum(self.cap, upper, out=upper)
+
+    @cached_property
+    def level(self) -> bool:
+        """Whether no segment rises or falls."""
+        if self._other is not None:
+            return self._other.level
+        return not (self.track.chain.grade_in.any() or self.track.chain.grade_out.any())
+
+    @cached_property
+    def falls(self) -> bool:
+        """Whether any segment falls: where none does, a cable is taut from any entry tension, and more friction is more tension."""
+        chain = self.track.chain
+        return not self.level and bool(np.any(chain.grade_in < 0.0) or np.any(chain.grade_out < 0.0))
+
+    @cached_property
+    def slips(self) -> bool:
+        """Whether anything is so steep that the cable slides by itself: else it stays taut from any entry tension."""
+        if not self.falls:
+            return False
+        least = [min(b.friction.lubricated, b.friction.pressed or np.inf) for b in self.track.bores]
+        rub = self.setting.correction * np.array(least)[self.track.bore]
+        return bool(steep(self.track.chain, rub).any())
 
     @cached_property
     def tags(self) -> tuple[str, ...]:

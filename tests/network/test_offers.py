@@ -12,7 +12,7 @@ from mechanics.cable import Bundle, Cable
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
 from network.plan import Costs, NoPlan, Plan, PlanRules, PullOption, plan_row
-from network.pulls import Listed
+from network.pulls import Listed, ends_of
 from network.reach import RowPulls
 from network.row import RowFacts, RowVault
 
@@ -25,7 +25,7 @@ class Hopeful(Listed):
     def __init__(self, options: list[PullOption], impossible: set[tuple[int, int]]) -> None:
         super().__init__(options)
         self.true_stops = self.stops.copy()
-        self.stops[:] = 0
+        self.stops = np.minimum(self.stops, 0)
         self.impossible = impossible
         self.settled = 0
 
@@ -33,9 +33,10 @@ class Hopeful(Listed):
         self.settled += rows.size
         self.stops[rows] = self.true_stops[rows]
         used = super().settle(rows, stops_free)
-        for k, row in enumerate(rows.tolist()):
-            if (int(self.feed[row]), int(self.pull[row])) in self.impossible:
+        for k, ends in enumerate(zip(*ends_of(self, rows), strict=True)):
+            if ends in self.impossible:
                 used[k] = np.inf
+        self.stops[rows[used == np.inf]] = -1
         return used
 
 
