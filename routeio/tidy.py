@@ -10,7 +10,7 @@ import shapely
 
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
-from routeio.bulges import leg_lengths
+from routeio.bulges import flattened, leg_lengths
 from routeio.findings import Finding, Where, span_text
 from routeio.rawlines import RawLine
 from routeio.stack import ObjectArray, stacked
@@ -158,12 +158,25 @@ def _near_pairs(centre: FloatArray, rows: IntArray) -> list[tuple[int, int]]:
 
 
 def _near_doubles(a: RawLine, b: RawLine) -> bool:
-    """Whether two lines have the same vertices within a millimetre, without being the same to the last bit."""
-    if a.points.shape != b.points.shape or _canonical(a) == _canonical(b):
+    """Whether two lines have the same course within a millimetre, without being the same to the last bit."""
+    if a.points.shape != b.points.shape:
+        return _one_course(a, b)
+    if _canonical(a) == _canonical(b):
         return False
     return _alike(a.points, a.bulge, b.points, b.bulge) or _alike(
         a.points, a.bulge, b.points[::-1], -b.bulge[::-1]
     )
+
+
+def _one_course(a: RawLine, b: RawLine) -> bool:
+    """Whether two lines without elevations have one course in plan, by whatever vertices each is drawn."""
+    if np.isfinite(a.points[:, 2]).any() or np.isfinite(b.points[:, 2]).any():
+        return False
+    tips = a.points[[0, -1], :2], b.points[[0, -1], :2]
+    if min(np.abs(tips[0] - tips[1]).max(), np.abs(tips[0] - tips[1][::-1]).max()) > SAME:
+        return False
+    one, other = (shapely.LineString(flattened(x.points, x.bulge, SAME)[0][:, :2]) for x in (a, b))
+    return bool(shapely.hausdorff_distance(one, other) <= SAME)
 
 
 def _alike(p: FloatArray, a: FloatArray, q: FloatArray, b: FloatArray) -> bool:

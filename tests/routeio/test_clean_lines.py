@@ -72,6 +72,16 @@ def test_doubles(shift, turned):
     assert [f.where.id for f in result.findings if f.code == "duplicate-line"] == ["B"]
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_doubles_by_other_vertices(turned):
+    """A line, and the same drawn again as a polyline with a vertex on it."""
+    points = [(0, 0), (4, 0), (9, 0)]
+    second = line(*(points[::-1] if turned else points), name="B")
+    result = cleaned([line((0, 0), (9, 0), name="A"), second, line((0, 0), (4.5, 0.01), (9, 0), name="C")])
+    assert [j.tied.line.where.id for j in result.lines] == ["A", "C"]
+    assert [f.where.id for f in result.findings if f.code == "duplicate-line"] == ["B"]
+
+
 def test_doubles_with_other_fields_are_two_ducts():
     result = cleaned(
         [line((0, 0), (5, 0), name="A"), line((0, 0), (5, 0), name="B", fields=DuctFields(size="4"))],
