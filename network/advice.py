@@ -104,6 +104,8 @@ class Remedy:
     leave : tuple of (int, tuple of str)
         The vaults, each with which of ``splice``, ``feed`` and ``pull`` must be allowed there, besides the change or, for
         ``allow``, alone.
+    reel : float or None
+        Where the cable of the stretch is longer than a reel holds: what one must hold besides the change. [m]
     """
 
     kind: Kind
@@ -119,6 +121,7 @@ class Remedy:
     segment: int | None = None
     plan: Plan | None = None
     leave: tuple[tuple[int, tuple[str, ...]], ...] = ()
+    reel: float | None = None
 
 
 def advise(
@@ -180,19 +183,23 @@ def remedies(stretch: MissingSection, rules: PlanRules, steps: Steps) -> tuple[R
     """
     need = stretch.row.length(0, stretch.last) + 2.0 * rules.slack
     passes = stretch.passing()
-    found: list[Remedy] = []
+    vault = tuple(_new_vault(stretch, rules, steps))
     if need > rules.longest + FITS:
+        length = steps.length * math.ceil(need / steps.length - FITS)
         if passes is not None:
-            length = steps.length * math.ceil(need / steps.length - FITS)
-            found.append(_remedy(stretch, "reel", length, passes))
-    elif passes is None:
-        found += _other_way(stretch, steps)
-        if any(stretch.tried()):
-            if not stretch.mendable:
-                return tuple(found)
-            for sought in (_radius, _friction, _pusher, _assist):
-                found += sought(stretch, steps)
-    return (*found, *_new_vault(stretch, rules, steps))
+            return (_remedy(stretch, "reel", length, passes), *vault)
+        return vault or tuple(replace(r, reel=length) for r in _changes(stretch, steps))
+    if passes is not None:
+        return vault
+    return (*_changes(stretch, steps), *(vault if stretch.mendable or not any(stretch.tried()) else ()))
+
+
+def _changes(stretch: MissingSection, steps: Steps) -> Iterator[Remedy]:
+    """What lets a pull through from end to end, each on its own, whatever a reel holds."""
+    yield from _other_way(stretch, steps)
+    if stretch.mendable:
+        for sought in (_radius, _friction, _pusher, _assist):
+            yield from sought(stretch, steps)
 
 
 def _remedy(
@@ -460,10 +467,11 @@ def _whole(pulls: Pulls, rules: PlanRules, remedy: Remedy) -> Plan | None:
         pulls = pulls.ruled(lambda how: replace(how, pusher=value))
     elif remedy.kind == "assist":
         pulls = pulls.ruled(lambda how: assisted(how, remedy.where, value))
-    elif remedy.kind == "reel":
+    reel = value if remedy.kind == "reel" else remedy.reel
+    if reel is not None:
         tags = [v.tag for v in row.vaults]
-        pulls = pulls.ruled(lambda how: replace(how, reel=value), low)
-        rules = _with_reel(rules, value, (tags, low))
+        pulls = pulls.ruled(lambda how: replace(how, reel=reel), low)
+        rules = _with_reel(rules, reel, (tags, low))
     found = plan_row(row.facts, pulls.on(row).offers(), rules)
     return found if isinstance(found, Plan) else None
 

@@ -243,6 +243,7 @@ def _remedy(planned: FeederPlan, remedy: Remedy) -> Document:
         "unit": _UNIT.get(remedy.kind, "N"),
         "now": remedy.now,
         "vault": vault or None,
+        "reel_m": remedy.reel,
         "leave": [{"vault": tags[k], "what": list(what)} for k, what in remedy.leave],
         "segment": remedy.where if remedy.kind == "radius" else "",
         "span": None if span is None else [tags[span], tags[span + 1]],

@@ -84,6 +84,8 @@ def remedy_words(remedy: Data, document: Document) -> str:
     said = [_change(remedy, document, units)]
     if remedy["kind"] != "allow" and remedy.get("leave"):
         said[0] += f", with {_leave(remedy)}"
+    if remedy.get("reel_m"):
+        said[0] += f", with {_reel(remedy['reel_m'], document, units)}"
     if remedy["feed"] is not None:
         said.append(
             f"{isolated(remedy['feed'])} -> {isolated(remedy['pull'])} then passes at {percent(remedy['utilisation'])}"
@@ -143,8 +145,7 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
         beside = ", looked for without the lead, spacing and zones of [vaults]" if sought else ""
         return f"a new vault {_along(remedy, document, units)}{beside}"
     if kind == "reel":
-        priced = ", at the price of the longest there is now" if document["reel"].get("sizes") else ""
-        return f"cable on reels of {units.text('length', value)}{priced}"
+        return _reel(value, document, units)
     if kind == "allow":
         return _leave(remedy)
     force = units.text("force", value)
@@ -153,6 +154,11 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
     return f"a pusher of {force} at the feed" + (
         f", {isolated(remedy['vault'])}" if remedy["vault"] else " of each pull"
     )
+
+
+def _reel(length: float, document: Document, units: Units) -> str:
+    priced = ", at the price of the longest there is now" if document["reel"].get("sizes") else ""
+    return f"cable on reels of {units.text('length', length)}{priced}"
 
 
 def _leave(remedy: Data) -> str:

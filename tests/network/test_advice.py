@@ -383,3 +383,23 @@ def test_a_larger_sweep_on_a_slope_ends_as_high_as_before() -> None:
         assert np.ptp(swept.grade_in - chain.grade_in) < 1e-12
         assert np.array_equal(swept.grade_in, swept.grade_out)
     assert swept.grade_in[0] != grades[0]
+
+
+def test_a_longer_reel_besides_where_neither_it_nor_a_new_vault_is_enough() -> None:
+    # a quarter turn that no pull gets through, in a span that takes three reels
+    row = row_of(TIGHT)
+    prices = PlanRules(Costs(), reel=140.0, slack=0.0)
+    none = planned(row, prices=prices)
+    assert isinstance(none, NoPlan)
+    found = {r.kind: r for r in advise(RowPulls(row, BUNDLE, RULES), prices, none)}
+    assert "vault" not in found
+    remedy = found["radius"]
+    assert remedy.span is not None
+    assert remedy.segment is not None
+    assert remedy.reel == pytest.approx(row.length(0, 1), abs=0.1)
+    done = with_sweep(row, remedy.span, remedy.segment, remedy.value)
+    assert isinstance(remedy.plan, Plan)
+    assert isinstance(planned(done, prices=prices), NoPlan)
+    longer = replace(prices, reel=remedy.reel)
+    assert isinstance(planned(row, prices=longer), NoPlan)
+    assert isinstance(planned(done, prices=longer), Plan)
