@@ -102,8 +102,8 @@ def place_text(where: Where, unit: tuple[str, float] | None = None) -> str:
         return ""
     if unit is not None:
         name, metres = unit
-        return f"at {where.x / metres:.2f}, {where.y / metres:.2f} {name}"
-    return f"at {where.x:.2f}, {where.y:.2f} m ({where.x / 0.3048:.2f}, {where.y / 0.3048:.2f} ft)"
+        return f"at {where.x / metres:z.2f}, {where.y / metres:z.2f} {name}"
+    return f"at {where.x:z.2f}, {where.y:z.2f} m ({where.x / 0.3048:z.2f}, {where.y / 0.3048:z.2f} ft)"
 
 
 class InputRefusedError(ValueError):

@@ -90,8 +90,8 @@ def stitched(tied: Sequence[Tied], snap: float) -> tuple[list[Joined], list[Find
             Finding(
                 "pieces-joined",
                 "info",
-                f"{len(partner) // 2} joints between pieces with no vault at them: {len(several)} lines are made of "
-                "several pieces",
+                f"joints between pieces with no vault at them: {len(partner) // 2}; lines made of several pieces: "
+                f"{len(several)}",
                 several[0].tied.line.where,
                 "none needed",
             )

@@ -14,6 +14,7 @@ from routeio.findings import Finding, InputRefusedError, place_text
 from routeio.peeking import Peek
 from routeio.summary import Summary, summarise
 from routeio.survey import Duct, Ground, Survey
+from tautline.deliver.present import count
 from tautline.errors import OutputError, UsageError
 from tautline.inspection import Inspection, units_read
 from tautline.survey_bends import laid
@@ -258,18 +259,20 @@ def _layers(seen: Peek) -> Iterator[str]:
 
 
 def _summary(s: Summary, system: System) -> Iterator[str]:
-    yield f"  {s.read} entities or features read, {s.skipped} skipped with a reason"
+    read = count(s.read, "entity or feature", "entities or features")
+    yield f"  {read} read, {s.skipped:,} skipped with a reason"
     yield (
-        f"  {s.ducts} ducts, {show(s.length, 'length', system)} in all, {s.loose} with an end at no vault, "
+        f"  {count(s.ducts, 'duct')}, {show(s.length, 'length', system)} in all, {s.loose} with an end at no vault, "
         f"{s.elevated} with elevations"
     )
     tightest = (
         "" if s.least_radius is None else f", the tightest {show(s.least_radius, 'length', system)} in radius"
     )
-    yield f"  {s.bends} bends{tightest}; they turn by {math.degrees(s.total_turn):,.0f} deg in all"
+    turn = f"{math.degrees(s.total_turn):,.0f} deg in all"
+    yield f"  {count(s.bends, 'bend')}{tightest}; turns of {turn}" if s.bends else "  no bends"
     hows = ", ".join(f"{n} {how}" for how, n in s.origins.items())
     yield f"  segments: {hows or 'none'}"
-    yield f"  {s.vaults} vaults, {s.isolated} that no duct meets, {s.untagged} without a tag of their own"
+    yield f"  {count(s.vaults, 'vault')}, {s.isolated} that no duct meets, {s.untagged} without a tag of their own"
 
 
 def _ducts(survey: Survey, system: System) -> Iterator[str]:
@@ -279,11 +282,18 @@ def _ducts(survey: Survey, system: System) -> Iterator[str]:
             f"{d.start_vault or '(loose)'} - {d.end_vault or '(loose)'}",
             show(d.chain.total_length, "length", system),
             f"{math.degrees(abs(d.chain.turn).sum()):.0f} deg",
+            _tightest(d, system) if i < _SHOWN else "",
             " ".join(x for x in (d.fields.size, d.fields.type) if x),
         )
-        for d in survey.ducts
+        for i, d in enumerate(survey.ducts)
     ]
     yield from _columns(rows)
+
+
+def _tightest(duct: Duct, system: System) -> str:
+    """Return the smallest radius of a duct's bends in plan; empty where it has none."""
+    radii = [bend.radius for bend in laid(duct)[1]]
+    return f"R {show(min(radii), 'length', system)}" if radii else ""
 
 
 def _vaults(survey: Survey) -> Iterator[str]:
@@ -291,7 +301,7 @@ def _vaults(survey: Survey) -> Iterator[str]:
     rows = [
         (
             v.tag,
-            f"{v.x / scale:,.2f}, {v.y / scale:,.2f}",
+            f"{v.x / scale:z,.2f}, {v.y / scale:z,.2f}",
             "" if v.z is None else f"invert {v.z / (survey.ground.metres_per_elevation or scale):,.2f}",
             v.kind,
         )

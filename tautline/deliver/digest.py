@@ -230,7 +230,7 @@ def place_of(finding: Mapping[str, Any], document: Document) -> str:
     place = ", ".join(plain(part) for part in parts if part)
     if w["x"] is not None and w["y"] is not None:
         scale, unit = ground["metres_per_unit"], words(plain(ground["unit"]))
-        place += f"{' ' if place else ''}at {w['x'] / scale:,.2f}, {w['y'] / scale:,.2f} {unit}"
+        place += f"{' ' if place else ''}at {w['x'] / scale:z,.2f}, {w['y'] / scale:z,.2f} {unit}"
     return place
 
 

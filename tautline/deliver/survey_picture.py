@@ -15,7 +15,7 @@ from routeio.findings import Finding
 from routeio.summary import Summary, summarise
 from routeio.survey import Duct, Survey, Vault
 from tautline.deliver.labels import Box, Label, Plan
-from tautline.deliver.present import Units, plain
+from tautline.deliver.present import Units, count, plain
 from tautline.deliver.scale import north_arrow, scale_bar
 from tautline.deliver.survey_legend import BENDS, DUCT, LOOSE, SEVERE, VERTEX, legend
 from tautline.deliver.svg import FONT, INK, element, number, path_data, shorten
@@ -130,9 +130,10 @@ class SurveyPicture:
             "" if s.least_radius is None else f", the tightest R {units.text('length', s.least_radius)}"
         )
         told = (
-            f"{s.ducts:,} ducts, {units.text('length', s.length)}; {s.bends:,} bends{tightest}, "
-            f"{math.degrees(s.total_turn):,.0f}° in all; {s.vaults:,} vaults; {s.elevated:,} ducts with elevations; "
-            f"{s.count('error'):,} errors, {s.count('warning'):,} warnings, {s.count('info'):,} notes"
+            f"{count(s.ducts, 'duct')}, {units.text('length', s.length)}; {count(s.bends, 'bend')}{tightest}, "
+            f"{math.degrees(s.total_turn):,.0f}° in all; {count(s.vaults, 'vault')}; "
+            f"{count(s.elevated, 'duct')} with elevations; {count(s.count('error'), 'error')}, "
+            f"{count(s.count('warning'), 'warning')}, {count(s.count('info'), 'note')}"
         )
         where = f"{s.unit}, {s.crs}" if s.crs and len(s.crs) < 40 else s.unit
         name = shorten(plain(Path(self.survey.file).name), 60)

@@ -1,6 +1,7 @@
 """``inspect`` and ``new``: what they say of a file, and a first job that is refused until it is filled in."""
 
 import json
+import math
 import tomllib
 from importlib.resources import files
 from pathlib import Path
@@ -259,3 +260,21 @@ def test_an_inspection_keeps_to_its_schema(file, tmp_path, capsys):
     Draft202012Validator.check_schema(schema)
     Draft202012Validator(schema).validate(found)
     assert (found["refused"] is None) == bool(found["ducts"])
+
+
+def test_one_of_a_kind_is_written_as_one_and_each_duct_has_its_tightest_bend(tmp_path, capsys):
+    """A quarter circle of 25 ft between two vaults, the first drawn as a circle about the origin."""
+    drawing = ezdxf.new("R2013", units=2)
+    space = drawing.modelspace()
+    space.add_circle((0, 0), 3, dxfattribs={"layer": "VAULT"})
+    space.add_circle((125, 125), 3, dxfattribs={"layer": "VAULT"})
+    points = [(0, 0, 0), (100, 0, math.tan(math.pi / 8)), (125, 25, 0), (125, 125, 0)]
+    space.add_lwpolyline(points, format="xyb", dxfattribs={"layer": "DUCT"})
+    drawing.saveas(tmp_path / "one.dxf")
+    assert main(["inspect", str(tmp_path / "one.dxf")]) == 0
+    out = capsys.readouterr().out
+    assert "  1 duct, 239.3 ft in all" in out  # 100 + 25 pi / 2 + 100
+    assert "  1 bend, the tightest 25.0 ft in radius; turns of 90 deg in all" in out
+    assert "239.3 ft  90 deg  R 25.0 ft" in out
+    assert "0.00, 0.00" in out
+    assert "-0.00" not in out
