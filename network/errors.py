@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from routeio.findings import Finding, InputRefusedError, Where, span_text
 from routeio.survey import Ground
 
+# Vaults told where none is like the one that was named.
+_LISTED = 24
 # Gaps told in a message, the widest.
 _TOLD = 4
 
@@ -24,6 +26,10 @@ class UnknownVaultError(InputRefusedError):
         The file.
     renamed : tuple of str, optional
         What vaults are called that bear this tag and share it.
+    named : str, optional
+        What names it, such as ``plan.splice_at``.
+    there : tuple of str, optional
+        All tags of the survey.
     """
 
     def __init__(
@@ -32,20 +38,24 @@ class UnknownVaultError(InputRefusedError):
         suggestions: tuple[str, ...],
         where: Where | None = None,
         renamed: tuple[str, ...] = (),
+        named: str = "",
+        there: tuple[str, ...] = (),
     ) -> None:
         self.tag = tag
         self.suggestions = suggestions
-        remedy = (
-            f"did you mean {' or '.join(suggestions)}?"
-            if suggestions
-            else "tautline inspect lists the vaults"
-        )
+        self.renamed = renamed
+        remedy = "tautline inspect lists the vaults"
+        if suggestions:
+            remedy = f"did you mean {' or '.join(suggestions)}?"
+        elif 0 < len(there) <= _LISTED:
+            remedy = f"there are {', '.join(there)}"
         if renamed:
             remedy = (
                 f"several vaults are tagged {tag!r}, and are called {', '.join(renamed)} here; name one of these, "
                 "or give each a tag of its own in the file"
             )
-        super().__init__("unknown-vault", f"there is no vault {tag!r}", where, remedy)
+        named = f", which {named} names" if named else ""
+        super().__init__("unknown-vault", f"there is no vault {tag!r}{named}", where, remedy)
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -114,8 +114,7 @@ def run_job(
         made = proposed(job, job.vaults, survey, tell)
         survey, job = made.survey, replace(job, feeder=made.feeder)
     network = DuctNetwork.from_survey(survey)
-    for tag in job.rules.assists:
-        network.vault(tag)  # an assist at a vault that is not there would be lost without a word
+    _check_tags(job, network, command)
     if command == "plan":
         _check_vaults(job, network)
         tell(f"planning {job.feeder[0]} to {job.feeder[-1]}")
@@ -150,11 +149,30 @@ def _lost_ends(job: Job, network: DuctNetwork) -> list[Finding]:
     return findings
 
 
+def _check_tags(job: Job, network: DuctNetwork, command: Command) -> None:
+    """Refuse a vault that is named and not there: what is said of it would be lost without a word."""
+    named: list[tuple[str, Iterable[str]]] = [("pulling.assists", job.rules.assists)]
+    named += [(f"other_bundle[{k}]", (o.first, o.last)) for k, o in enumerate(job.others, 1)]
+    if command == "plan":
+        keys = ("splice_at", "no_splice", "no_feed", "no_pull")
+        named += [
+            ("route.feeder", job.feeder),
+            *((f"plan.{key}", getattr(job.plan, key)) for key in keys),
+        ]
+    for key, tags in named:
+        for tag in tags:
+            try:
+                network.vault(tag)
+            except UnknownVaultError as error:
+                there = tuple(v.tag for v in network.survey.vaults)
+                raise UnknownVaultError(
+                    tag, error.suggestions, error.where, error.renamed, key, there
+                ) from None
+
+
 def _check_vaults(job: Job, network: DuctNetwork) -> None:
-    """Refuse a vault named in ``[plan]`` that is not there, or that a splice must be at and the feeder does not pass."""
+    """Refuse a vault at which a splice must be and which the feeder does not pass, or which allows none."""
     rules = job.plan
-    for tag in (*rules.splice_at, *rules.no_splice, *rules.no_feed, *rules.no_pull):
-        network.vault(tag)
     if not rules.splice_at:
         return
     route = feeder_route(network, job.feeder)

@@ -188,7 +188,7 @@ def test_stretches_that_are_none_are_refused_all_at_once(tmp_path, capsys):
 @pytest.mark.slow
 def test_a_vault_that_is_not_there_is_refused(tmp_path, capsys):
     assert main(["plan", str(job(tmp_path, THIN, (FROM, 'from = "MH-44"')))]) == 3
-    assert "there is no vault 'MH-44'" in capsys.readouterr().err
+    assert "there is no vault 'MH-44', which other_bundle[1] names" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
