@@ -26,6 +26,7 @@ from tautline.proposal import proposed
 from tautline.questions import Questions, answers
 from tautline.result import check_document, plan_document
 from tautline.result_pull import DonePull
+from tautline.wide import wide_ducts
 
 Command = Literal["plan", "check"]
 Say = Callable[[str], None]
@@ -123,6 +124,8 @@ def run_job(
             network, job.feeder, laid.bore, job.bundle, job.rules, job.plan, job.guides, laid.others
         )
         tell("writing down the plan")
+        wide = wide_ducts(laid, (leg.duct for leg in planned.route.legs))
+        survey = replace(survey, findings=(*survey.findings, *wide))
         document = plan_document(laid, survey, planned, why=why, alternatives=alternatives)
         return JobRun(job, document)
     laid = laid_bundles(job, network)
@@ -131,7 +134,9 @@ def run_job(
         tell("answering what was asked")
         told = {"answers": answers(laid, network, asked)}
     done, findings = _stated(laid, network, tell) if job.pulls else _every_span(laid, network, tell)
-    document = check_document(laid, survey, done, [*findings, *_lost_ends(job, network)])
+    document = check_document(
+        laid, survey, done, [*findings, *_lost_ends(job, network), *wide_ducts(laid, survey.ducts)]
+    )
     return JobRun(job, document | told)
 
 

@@ -219,3 +219,16 @@ def test_how_full_a_reel_is_governs_no_pull_until_it_is_too_short(branched):
         assert pull["verdict"] == verdict
         assert pull["utilisation"] < 0.5
         assert (pull["governs"] == "reel_length") == (verdict == "fail")
+
+
+@pytest.mark.parametrize("command", ["plan", "check"])
+def test_a_duct_of_feet_for_inches_is_doubted(branched, command):
+    path = branched(feeder='feeder = ["A", "C"]')
+    text = path.read_text(encoding="utf-8")
+    (stated,) = (line for line in text.splitlines() if line.startswith("inside_diameter"))
+    path.write_text(text.replace(stated, 'inside_diameter = "5 ft"'), encoding="utf-8")
+    document = tautline.run_job(path, command).to_dict()
+    (told,) = (f for f in document["findings"] if f["code"] == "duct-wide")
+    assert "1524.0 mm inside" in told["message"]
+    assert told["severity"] == "warning"
+    assert "(A to B)" in told["message"]
