@@ -24,6 +24,8 @@ from routeio.tangent import BoolArray, IntArray
 
 #: Elements shorter than this are none. [m]
 _NOTHING = 1e-6
+#: Between fewer vertices there is nothing to fit: one leg is a straight.
+_FITTED = 3
 #: Nearer than so many times the scatter, a vertex that was left out lies where it may lie, and nothing is lost.
 _EXPLAINED = 3.0
 
@@ -241,6 +243,8 @@ class Runs:
         if self._assumed[run]:
             found += self._untold(run, line, first)
         part = self.vertices(run)
+        if part.stop - part.start < _FITTED:
+            return tuple(found)
         rho = self._rho[run]
         correlated = f" (correlation {rho:.1f})" if rho else ""
         found.append(

@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping
 from markupsafe import Markup
 
 from routeio.summary import Kind, Summary
+from routeio.survey import How
 from tautline.deliver.present import plain
 from tautline.deliver.svg import FAINT, INK, element, number
 
@@ -42,6 +43,7 @@ _MOST = 40  # kinds of finding told
 
 def legend(
     summary: Summary,
+    bends: Collection[How],
     numbers: Mapping[str, int],
     unplaced: Collection[str],
     unwritten: Mapping[str, int],
@@ -54,6 +56,8 @@ def legend(
     ----------
     summary : Summary
         Of the survey.
+    bends : collection of {"drawn", "fitted", "swept", "stated"}
+        Where the bends on the map come from.
     numbers : mapping of str to int
         By which the findings of a code are marked on the map.
     unplaced : collection of str
@@ -70,7 +74,7 @@ def legend(
     (Markup, float)
         One element, and how tall it is. [px]
     """
-    parts, y = _signs(summary, width, top)
+    parts, y = _signs(summary, bends, width, top)
     if any(unwritten.values()):
         told = ", ".join(f"{n:,} {what}" for what, n in unwritten.items() if n)
         text = f"Not written, most of it for want of room: {told}. Point at them to read them; inspect --json has all."
@@ -93,12 +97,12 @@ def legend(
     return element("g", *parts, class_="legend"), y - top + 4.0
 
 
-def _signs(summary: Summary, width: float, top: float) -> tuple[list[Markup], float]:
+def _signs(summary: Summary, bends: Collection[How], width: float, top: float) -> tuple[list[Markup], float]:
     """Return a sample of each sign that is on the map, in rows, and where the next row begins."""
     line = "M0 0H34"
     samples = [("duct", element("path", d=line, fill="none", **DUCT))]
     for how, style in BENDS.items():
-        if summary.origins.get(how) and (how != "stated" or summary.bends):
+        if how in bends:
             samples.append((_HOW[how], element("path", d=line, fill="none", **style)))
     dots = element("path", d="M4 0h.01M17 0h.01M30 0h.01", fill="none", **VERTEX)
     samples.append(("vertices as in the file", dots))

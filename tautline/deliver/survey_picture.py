@@ -90,6 +90,7 @@ class SurveyPicture:
         names = self._names(spots)
         below, tall = legend(
             self.summary,
+            {bend.how for _, bends in self.courses for bend in bends},
             self._numbers,
             unplaced,
             self.unwritten,

@@ -159,7 +159,7 @@ def test_streets_of_bubenec(survey, codes):
     )
     assert codes(read)["reprojected"] == codes(read)["elevation-none"] == 1
     assert found["ducts"] == 35 - 4  # four joints of two ends
-    assert "4 joints" in next(f.message for f in read.findings if f.code == "pieces-joined")
+    assert "vault at them: 4" in next(f.message for f in read.findings if f.code == "pieces-joined")
 
 
 def test_streets_in_survey_feet(tmp_path, survey, codes):

@@ -1,6 +1,7 @@
 """The picture of a drawing as it was understood: to scale, legible however much is on it, everything on it told."""
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
@@ -178,3 +179,15 @@ def test_nothing_to_draw_is_said(tmp_path, capsys):
     assert main(["inspect", str(path), "--picture", str(tmp_path / "p.svg")]) == 3
     assert "nothing to draw" in capsys.readouterr().err
     assert not (tmp_path / "p.svg").exists()
+
+
+def test_the_legend_tells_only_of_bends_that_are_on_the_map():
+    """Straights drawn as such are no bends as drawn."""
+    bent = made(3, 27.0)
+    assert "bend as drawn" not in texts(root_of(bent)[1])
+    assert any(text.startswith("bend recovered") for text in texts(root_of(bent)[1]))
+    straight = replace(
+        bent.ducts[0], chain=Chain([9.0], [0.0], [0.0], [0.0]), origins=(Origin("0", "drawn"),), heading=0.0
+    )
+    told = texts(root_of(replace(bent, ducts=(straight,)))[1])
+    assert not any(text.startswith("bend ") for text in told)
