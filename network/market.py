@@ -165,7 +165,7 @@ def market_of(
 
     def priced(stops: IntArray) -> IntArray:
         cost = relube * stops + setup
-        cost[stops < 0] = NOTHING
+        np.putmask(cost, stops < 0, NOTHING)
         return cost
 
     def settle(pulls: IntArray) -> tuple[IntArray, IntArray, IntArray]:
@@ -195,7 +195,7 @@ def market_of(
 
     def charge(start: IntArray, end: IntArray) -> IntArray:
         price = np.full(start.size, splice)
-        price[end == last] = 0
+        np.putmask(price, end == last, 0)
         if priced_reels:
             length = arrive[end] - depart[start] + 2.0 * rules.slack
             reel = np.full(length.size, np.inf)
@@ -203,7 +203,7 @@ def market_of(
                 reel = np.where((low <= start) & (start < high), _of_reels(own, length), reel)
             reel = np.where(np.isfinite(reel), reel, 0.0) + new[end]
             price += np.rint(reel * float(unit)).astype(np.int64)
-        price[end > farthest.take(start)] = NOTHING
+        np.putmask(price, end > farthest.take(start), NOTHING)
         if not spliced.all():
             price[~(spliced[start] & spliced[end])] = NOTHING
         for low, high in without:

@@ -70,7 +70,7 @@ def plan_row(
     sections = sections_of(facts, options, rules, choice)
     pulls = [p for s in sections for p in s.pulls]
     splices, setups = len(sections) - 1, len(pulls)
-    relubes = sum(len(p.relube) for p in pulls)
+    relubes = sum([len(p.relube) for p in pulls])
     middles = setups - len(sections)
     costs = rules.costs
     tags = [v.tag for v in facts.vaults] if rules.stocks else []
@@ -89,6 +89,6 @@ def plan_row(
         setups,
         relubes,
         middles,
-        max(p.utilisation for p in pulls),
-        sum(p.climb for p in pulls),
+        max([p.utilisation for p in pulls]),
+        sum([p.climb for p in pulls]),
     )

@@ -191,7 +191,7 @@ class RowOffers:
         self.stops: IntArray = np.zeros(self._load.size, dtype=np.int64)
         if stops is not None:
             self.stops = np.concatenate([one.ravel().take(at) for one in stops])
-        self.stops[self._load == np.inf] = -1
+        np.putmask(self.stops, self._load == np.inf, -1)
         self.exact = pulls.way(False)[1].exact
         # Utilisation at the fewest stops: NaN until settled, infinite where impossible; and the options with stops.
         self._used = np.full(self.stops.size, np.nan)

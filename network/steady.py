@@ -132,31 +132,24 @@ class Steady:
         """Worst utilisation of any segment of each stretch."""
         count = int((high - low).max(initial=0))
         if count > len(self._known):
-            turns = np.append(self._hardest_of(self.row.last[:-1], self.row.first[1:]), 0.0)
+            spans, turns = self._each
             # Of stretches of one span, two spans, and so on; the last of each row run out of the row.
-            known = [self._spans]
+            known = [spans]
             for more in range(1, count):
                 longer = known[-1].copy()
-                further = np.maximum(turns[more - 1 : -1], self._spans[more:])
+                further = np.maximum(turns[more - 1 :], spans[more:])
                 np.maximum(longer[:-more], further, out=longer[:-more])
                 known.append(longer)
             self._known = np.stack(known)
         return np.asarray(self._known[high - low - 1, low])
 
     @cached_property
-    def _spans(self) -> FloatArray:
-        """Worst utilisation of any segment of each span."""
-        return self._hardest_of(self.row.first, self.row.last)
-
-    def _hardest_of(self, begin: IntArray, end: IntArray) -> FloatArray:
-        """Worst utilisation of any segment of ranges that rise; 0 for an empty one."""
-        hardest = np.zeros(begin.size)
-        filled = np.flatnonzero(end > begin)
-        if filled.size:
-            bounds = np.stack((begin[filled], end[filled]), axis=1).ravel()
-            padded = np.append(self._segments, 0.0)
-            hardest[filled] = np.maximum.reduceat(padded, bounds)[::2]
-        return hardest
+    def _each(self) -> tuple[FloatArray, FloatArray]:
+        """Worst utilisation of any segment of each span, and of each crossing between two."""
+        first, last = self.row.first, self.row.last
+        bounds = np.stack((first, last), axis=1).ravel()
+        hardest = np.maximum.reduceat(np.append(self._segments, 0.0), bounds)
+        return hardest[::2], np.where(last[:-1] < first[1:], hardest[1:-1:2], 0.0)
 
     @cached_property
     def _segments(self) -> FloatArray:

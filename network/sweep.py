@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mechanics.chain import IntArray
 from mechanics.contact import PressedFriction
@@ -23,6 +24,8 @@ from network.way import Way
 
 # Feeds carried together: what one step works on stays in cache.
 _BLOCK = 8192
+# Spans of the longest pull to make room for at first.
+_STEPS = 16
 # Places may be empty in so many stretches for each that fills one.
 _WASTE = 4
 
@@ -102,7 +105,7 @@ class Sweep:
                 turn = np.abs(turn) * bend
                 radius, angle = np.divide(length, turn, out=np.zeros(at.size), where=bend), rub * turn
                 bends = weight**2 * radius**2, np.sinh(angle), np.cosh(angle)
-            columns.append((bends, None if bend.all() else add))
+            columns.append((bends, add if add.any() else None))
             limits.append(limit)
         shown = [self._shown(limits[::-1], later[0])[::-1], self._shown(limits, later[1])]
         return [_Place(*own, [b[k] for b in shown]) for k, own in enumerate(columns)]
@@ -146,16 +149,16 @@ class Sweep:
             row's direction and against it; infinite where there is none.
         """
         blocks = [range(b, min(b + _BLOCK, feeds.stop)) for b in range(feeds.start, feeds.stop, _BLOCK)]
-        found = []
+        loads, reached = np.full((2, _STEPS, self._last), np.inf), 1
         with np.errstate(over="ignore", invalid="ignore"):
             for against, block in itertools.product((0, 1), blocks):
                 end = ends[against][block.start - feeds.start : block.stop - feeds.start]
-                for carried in self._carried(block, end, against, entering, scale, behind):
-                    found.append((against, *carried))
-        loads = np.full((2, max((step for _, step, _, _ in found), default=0) + 1, self._last), np.inf)
-        for against, step, here, worst in found:
-            loads[against, step, here] = worst
-        return loads
+                for step, here, worst, good in self._carried(block, end, against, entering, scale, behind):
+                    if step == loads.shape[1]:
+                        loads = np.append(loads, np.full(loads.shape, np.inf), axis=1)
+                    np.copyto(loads[against, step, here], worst, where=good)
+                    reached = max(reached, step + 1)
+        return loads[:, :reached]
 
     def _carried(
         self,
@@ -165,12 +168,17 @@ class Sweep:
         entering: tuple[float, float],
         scale: float,
         behind: Stage,
-    ) -> Iterator[tuple[int, slice, FloatArray]]:
-        """Carry the feeds of a block on, one way; yield for each step what loads their pulls, and the first spans of those."""
+    ) -> Iterator[tuple[int, slice, FloatArray, NDArray[np.bool_]]]:
+        """Carry the feeds of a block on, one way: step by step, the first spans of their pulls, what loads those, which are good.
+
+        What is yielded holds until the next step.
+        """
         count = len(feeds)
         tension, worst, spare = np.full(count, entering[0]), np.full(count, entering[1]), np.empty(count)
         bound, turned = self._bounds[against], self._turned[against]
         reach = np.abs(end - np.arange(feeds.start, feeds.stop))
+        # No feed's end is nearer than so many spans, but for the row's own.
+        free = reach[end != (0 if against else self._last)].min(initial=self._last)
         for step in range(int(reach.max(initial=0))):
             first = max(feeds.start, step + 1) if against else feeds.start
             after = feeds.stop if against else min(feeds.stop, self._last - step)
@@ -189,14 +197,18 @@ class Sweep:
             self._through(self._spans, here, against, work)
             np.maximum(work[1], np.divide(work[0], bound[here], out=work[2]), out=work[1])
             good = work[1] <= scale
-            good &= reach[lanes] > step
+            if step >= free:
+                good &= reach[lanes] > step
             if not good.any():
                 return
-            loads = np.where(good, work[1], np.inf)
+            loads = work[1]
             if behind.count:
-                guided = behind.carry(np.zeros(loads.size, dtype=np.int64), work[0], work[0], self._floor)[2]
-                np.maximum(loads, np.where(guided <= scale, guided, np.inf), out=loads)
-            yield step, here if against else slice(first, after), loads
+                loads = np.maximum(
+                    loads,
+                    behind.carry(np.zeros(loads.size, dtype=np.int64), work[0], work[0], self._floor)[2],
+                )
+                good &= loads <= scale
+            yield step, here if against else slice(first, after), loads, good
 
     @staticmethod
     def _through(
