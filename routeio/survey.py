@@ -139,6 +139,11 @@ class Duct:
     parts: tuple[DuctPart, ...] = ()
     elevation_from: ElevationFrom = ""
 
+    @property
+    def layers(self) -> frozenset[str]:
+        """The layers it is drawn on: those of its parts, where it has any."""
+        return frozenset(part.where.layer for part in self.parts or (self,))
+
     def at(self, segment: int) -> Duct:
         """Return the duct with the attributes and the layer that hold on one of its segments.
 

@@ -180,7 +180,7 @@ class Lining:
         tuple of str
             As the job wrote them.
         """
-        names = {duct.where.layer for duct in ducts}
+        names = frozenset[str]().union(*(duct.layers for duct in ducts))
         return tuple(p for p, _ in self.layers if not any(map(matcher([p]), names)))
 
     def friction(self, kind: str | None, own: float | None = None) -> tuple[Friction, tuple[str, ...]]:

@@ -304,7 +304,7 @@ def _span(done: DonePull, k: int, laid: LaidBundles) -> Document:
         "from": done.row.vaults[k].tag,
         "to": done.row.vaults[k + 1].tag,
         "duct": done.route.legs[k].duct.id,
-        "bore": done.row.spans[k].bores[0].label,
+        "bore": ", then ".join(dict.fromkeys(bore.label for bore in done.row.spans[k].bores)),
         "path": path,
         "path_index": index,
         "turn_rad": turns,

@@ -199,7 +199,7 @@ def _check_vaults(job: Job, network: DuctNetwork) -> None:
 
 def _check_layers(job: Job, survey: Survey) -> None:
     """Refuse a ``[[duct_layer]]`` that no duct lies on: its sizes would be lost without a word."""
-    there = sorted({duct.where.layer for duct in survey.ducts})
+    there = sorted(frozenset[str]().union(*(duct.layers for duct in survey.ducts)))
     lost = job.lining.unmatched(survey.ducts)
     if lost:
         raise JobError(

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
+import ezdxf
+import numpy as np
 import pytest
 
 from mechanics.chain import Chain
@@ -12,6 +15,7 @@ from routeio.survey import Duct, DuctFields
 from tautline.bores import Lining
 from tautline.errors import JobError
 from tautline.job import read_job
+from tautline.main import main
 
 SAMPLE = Path(__file__).parents[2] / "sample_routes" / "harbour_dxf.toml"
 INCH = 0.0254
@@ -82,3 +86,31 @@ def test_faults_of_the_table(change: tuple[str, str], words: str, tmp_path: Path
     with pytest.raises(JobError, match="duct_layer") as caught:
         read_job(job)
     assert words in str(caught.value)
+
+
+def test_pieces_of_two_layers_between_the_same_vaults_each_have_their_own(tmp_path: Path) -> None:
+    """A straight of plastic, a steel elbow, and plastic again: the elbow's layer is on no duct's first piece."""
+    drawing = ezdxf.new("R2013", units=6)
+    space = drawing.modelspace()
+    for layer, points in (
+        ("DUCT-PVC", [(0, 0, 0), (30, 0, 0)]),
+        ("DUCT-STEEL", [(30, 0, np.tan(np.pi / 8)), (40, 10, 0)]),
+        ("DUCT-PVC", [(40, 10, 0), (40, 40, 0)]),
+    ):
+        space.add_lwpolyline(points, format="xyb", dxfattribs={"layer": layer})
+    for place in ((0, 0), (40, 40)):
+        space.add_point(place, dxfattribs={"layer": "VAULT"})
+    drawing.saveas(tmp_path / "two.dxf")
+    layers = "".join(
+        f'[[duct_layer]]\nlayer = "DUCT-{name}"\ninside_diameter = "{inside} mm"\n'
+        for name, inside in (("PVC", 150), ("STEEL", 125))
+    )
+    (tmp_path / "two.toml").write_text(
+        '[job]\nunits = "si"\n[route]\nsource = "two.dxf"\nducts = { layer = "DUCT*" }\nvaults = { layer = "VAULT" }\n'
+        '[bundle]\ncables = 3\ndiameter = "40 mm"\nweight = "20 N/m"\n'
+        f'conductor = {{ material = "copper", area = "240 mm2" }}\n{layers}',
+        encoding="utf-8",
+    )
+    assert main(["check", str(tmp_path / "two.toml"), "--out", str(tmp_path / "out"), "--only", "json"]) == 0
+    (leg,) = json.loads((tmp_path / "out" / "result.json").read_text(encoding="utf-8"))["route"]
+    assert leg["bore"] == "150.0 mm inside, then 125.0 mm inside"
