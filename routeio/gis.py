@@ -375,7 +375,8 @@ class _Reading:
         which = np.zeros(owner.size, dtype=np.int64)
         fields: dict[DuctFields, int] = {DuctFields(): 0}
         if names or several.size or not np.issubdtype(fids.dtype, np.integer):
-            told = _told(columns, rows[owner], fids, per_feature[owner], _numbers(owner))
+            share = _shares(metres, parts.sizes, owner) if several.size else np.ones(owner.size)
+            told = _told(columns, rows[owner], fids, per_feature[owner], _numbers(owner), share)
             ids = tuple(name for name, _ in told)
             fields = {}
             which = np.array([fields.setdefault(kind, len(fields)) for _, kind in told], dtype=np.int64)
@@ -474,19 +475,39 @@ def _numbers(owner: np.ndarray) -> np.ndarray:
     return np.asarray(at - np.maximum.accumulate(np.where(first, at, 0)) + 1)
 
 
+def _shares(metres: np.ndarray, sizes: np.ndarray, owner: np.ndarray) -> np.ndarray:
+    """Return which share of the length of its feature each part has; 0 where none has a length."""
+    ends = np.cumsum(sizes)
+    step = np.hypot(*np.diff(metres[:, :2], axis=0, append=metres[-1:, :2]).T)
+    step[ends - 1] = 0.0
+    length = np.add.reduceat(step, ends - sizes)
+    whole = np.bincount(owner, length)[owner]
+    return np.asarray(length / np.where(whole > 0.0, whole, 1.0))
+
+
 def _told(
-    columns: DuctColumns, rows: np.ndarray, fids: np.ndarray, parts: np.ndarray, numbers: np.ndarray
+    columns: DuctColumns,
+    rows: np.ndarray,
+    fids: np.ndarray,
+    parts: np.ndarray,
+    numbers: np.ndarray,
+    share: np.ndarray,
 ) -> list[tuple[str, DuctFields]]:
     """Return the id and the attributes of each part of a feature."""
     told = []
-    for row, fid, several, number in zip(
-        rows.tolist(), map(str, fids.tolist()), (parts > 1).tolist(), numbers.tolist(), strict=True
+    for row, fid, several, number, part in zip(
+        rows.tolist(),
+        map(str, fids.tolist()),
+        (parts > 1).tolist(),
+        numbers.tolist(),
+        share.tolist(),
+        strict=True,
     ):
         name, fields = columns.id_of(row, fid), columns.of(row, fid)
         if several:
             name = f"{name}.{number}"
-            # on record for all parts together
-            fields = replace(fields, recorded_length=None) if fields.recorded_length is not None else fields
+            if fields.recorded_length is not None:  # on record for all parts together
+                fields = replace(fields, recorded_length=fields.recorded_length * part)
         told.append((name, fields))
     return told
 

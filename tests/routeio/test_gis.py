@@ -453,3 +453,12 @@ def test_geoparquet_without_its_library(tmp_path, raw, monkeypatch):
     with pytest.raises(InputRefusedError, match="pyarrow") as refused:
         raw(path)
     assert refused.value.code == "reader-missing"
+
+
+def test_the_length_on_record_of_a_line_of_several_parts_is_shared_among_them(layer, survey, codes):
+    """70 m and 30 m, drawn end to end, with 150 m on record: 105 and 45, and the duct of both has all of it."""
+    parts = MultiLineString([[(500000, 5400000), (500070, 5400000)], [(500070, 5400000), (500100, 5400000)]])
+    path = layer([parts], length=[150.0])
+    read = survey(path, ducts=Selection("ducts", fields={"length": "length"}))
+    assert [d.fields.recorded_length for d in read.ducts] == pytest.approx([150.0])
+    assert codes(read)["length-differs"] == 2  # of each part
