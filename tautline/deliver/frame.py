@@ -10,7 +10,7 @@ from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
-from tautline.deliver.present import Units, isolated, plain
+from tautline.deliver.present import Units, isolated, plain, words
 
 Document = Mapping[str, Any]
 Point = tuple[float, float]
@@ -263,6 +263,20 @@ class Pull:
         found = self.bend_at(station)
         near = self.near(station, units)
         return f"{bend_words(found, units)}, {near}" if found else near
+
+    def governing(self, units: Units) -> str:
+        """Return which check governs, and where unless that is the worst sidewall pressure, the end, or all along."""
+        name = str(self.data["governs"])
+        if not name:
+            return ""
+        told = f"{words(plain(name))} governs"
+        station = next((c["station_m"] for c in self.data["checks"] if c["name"] == name), None)
+        hot = self.data["max_sidewall_station_m"]
+        if station is None or not _NEAR < station < self.data["length_m"] - _NEAR:
+            return told
+        if hot is not None and self.bend_at(station) and self.bend_at(station) == self.bend_at(hot):
+            return told
+        return f"{told}: {self.place(station, units)}"
 
     def near(self, station: float, units: Units) -> str:
         """Return how far a station is from the nearest vault, in words."""

@@ -221,6 +221,7 @@ def _detail(environment: Environment, document: Document, p: Pull, units: Units)
         cables=cables_in(bundle_of(document, p.data), units),
         chart=pull_picture(p, units),
         winch=winch_of(p, units),
+        governs=p.governing(units),
         hot=p.place(p.data["max_sidewall_station_m"], units),
         checks=checks_of(p, units),
         bends=bends_of(p, units),

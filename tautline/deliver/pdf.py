@@ -276,7 +276,7 @@ def _detail(p: Pull, document: Document, units: Units) -> dict[str, Any]:
     d, other = p.data, p.data["reverse"]
     hot = p.place(d["max_sidewall_station_m"], units)
     winch = winch_of(p, units)
-    governs = f", {words(plain(d['governs']))} governs" if d["governs"] else ""
+    governs = f", {p.governing(units)}" if d["governs"] else ""
     facts = [
         ["Utilisation", used(d) + governs],
         ["Length", units.text("length", d["length_m"])],

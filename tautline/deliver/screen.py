@@ -251,7 +251,7 @@ def _pulls(document: Document, pulls: Sequence[Pull], units: Units) -> list[str]
 
 
 def _pull_note(p: Pull, units: Units) -> str:
-    d, parts = p.data, [f"{words(p.data['governs'])} governs"] if p.data["governs"] else []
+    d, parts = p.data, [p.governing(units)] if p.data["governs"] else []
     if d["max_sidewall_station_m"] is not None:
         parts.append(f"worst sidewall: {p.place(d['max_sidewall_station_m'], units)}")
     if d["max_tension_N"] > d["exit_tension_N"] * 1.0005:

@@ -1,3 +1,4 @@
+import copy
 import re
 
 from tautline.deliver.present import columns, used
@@ -126,3 +127,19 @@ def test_names_from_right_to_left_leave_reasons_in_order(harbour):
     name = "\u05d1\u05d5\u05e8 3"
     splice = {"forced": False, "moved": [{"to": name, "extra_cost": 4.0, "why": ""}]}
     assert splice_words(splice) == f"at \u2066{name}\u2069 the plan would cost 4 more"
+
+
+def test_the_check_that_governs_is_told_with_its_place_where_no_other_word_says_it(sample_plan):
+    """The sample's third pull bends tightest on a guide at a vault; what governs it is made that check."""
+    document = copy.deepcopy(sample_plan.to_dict())
+    pull = document["sections"][2]["pulls"][0]
+    assert pull["governs"] == "max_sidewall"
+    assert "max sidewall governs; worst sidewall: " in " ".join(render(document).split())
+    pull["governs"] = "bending_radius"
+    text = " ".join(render(document).split())
+    # the drawing has bends of 12.5 ft there
+    assert re.search(
+        r"bending radius governs: \d+° bend R 12\.5 ft, [\d.]+ ft (past|before) MH-1\d; worst sidewall", text
+    )
+    pull["governs"] = "eye_tension"
+    assert "eye tension governs; worst sidewall" in " ".join(render(document).split())
