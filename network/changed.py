@@ -105,7 +105,7 @@ def tightest(row: Row) -> list[tuple[float, int, int]]:
 
 
 def hardest_bend(row: Row, feed: int, pull: int, result: PullResult) -> tuple[int, int] | None:
-    """Return the bend in a duct that a pull presses hardest.
+    """Return the bend in a duct that a pull presses hardest; where the least radius of ducts governs it, the tightest.
 
     Parameters
     ----------
@@ -131,7 +131,10 @@ def hardest_bend(row: Row, feed: int, pull: int, result: PullResult) -> tuple[in
     bent = (row.line.chain.curvature[segment] > NO_BEND) & (segment < row.last[span]) & ~on_guides
     if not bent.any():
         return None
-    worst = int(np.argmax(np.where(bent, result.sidewall, -1.0)))
+    governs = max((c for c in result.checks if c.strains), key=lambda c: c.utilisation or 0.0, default=None)
+    tightest_counts = governs is not None and governs.name == "bending_radius"
+    hardness = row.line.chain.curvature[segment] if tightest_counts else result.sidewall
+    worst = int(np.argmax(np.where(bent, hardness, -1.0)))
     return int(span[worst]), int(segment[worst] - row.first[span[worst]])
 
 

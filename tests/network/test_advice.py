@@ -19,6 +19,7 @@ from network.changed import bends_of, part_of, roomiest, with_friction, with_swe
 from network.gains import gains
 from network.leave import opened
 from network.plan import Costs, NoPlan, Plan, PlanRules, plan_row
+from network.pulls import PullOption
 from network.reach import RowPulls
 from network.row import Row, RowVault, Stretch
 from network.stretch import between
@@ -403,3 +404,15 @@ def test_a_longer_reel_besides_where_neither_it_nor_a_new_vault_is_enough() -> N
     longer = replace(prices, reel=remedy.reel)
     assert isinstance(planned(row, prices=longer), NoPlan)
     assert isinstance(planned(done, prices=longer), Plan)
+
+
+def test_a_larger_sweep_is_tried_in_the_bend_that_governs() -> None:
+    """The first bend is the tightest, near the feed and hardly pressed; 12 times 50 mm is the least radius there may be."""
+    row = row_of([(10.0, 0.0), (1.0, 1.0), (200.0, 0.0), (5.0, 0.3), (10.0, 0.0)])
+    pulls = RowPulls(row, BUNDLE, replace(RULES, max_sidewall=1e5))
+    option = PullOption(0, 1, (), pulls.evaluate(0, 1).utilisation, 0.0)
+    result = pulls.evaluate(0, 1)
+    assert result.source_segment[result.sidewall.argmax()] == 3
+    (gain,) = (g for g in gains(pulls, option) if g.kind == "radius")
+    assert (gain.segment, gain.now) == (1, pytest.approx(1.0))
+    assert gain.utilisation < option.utilisation - 0.1
