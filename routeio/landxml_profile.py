@@ -17,6 +17,8 @@ from routeio.rawlines import StatedProfile
 _SHORT = 1.0
 #: Curves may run into each other by what rounding leaves. [m]
 _OVERLAP = 0.005
+#: A curve of another length than it states by more than this, and a hundredth, is said. [m]
+_LENGTH_OFF = 0.05
 _MOST = 64
 
 
@@ -109,6 +111,7 @@ def profile_of(
             )
         )  # fmt: skip
         return None, findings, 0
+    findings += _off_their_lengths(points, where)
     if off > 1e-6:
         findings.append(
             Finding(
@@ -209,6 +212,27 @@ def _legs(
         ):
             off = max(off, _parabola(station, z, turn, (a, za, m0), (b, zb, m1), tolerance))
     return station, z, turn, off
+
+
+def _off_their_lengths(points: Sequence[_Intersection], where: Where) -> list[Finding]:
+    """Say of circular curves whose length is not that of their radius between the grades beside them."""
+    found = []
+    for last, p, after in zip(points, points[1:], points[2:], strict=False):
+        if p.kind != "CircCurve" or not (p.radius > 0.0 and p.length > 0.0):
+            continue
+        g0, g1 = (math.atan((b.z - a.z) / (b.station - a.station)) for a, b in ((last, p), (p, after)))
+        length = p.radius * abs(g1 - g0)
+        if abs(length - p.length) > _LENGTH_OFF + 0.01 * length:
+            found.append(
+                Finding(
+                    "element-differs", "warning",
+                    f"the vertical curve {span_text(p.station)} from the start of the profile states a length of "
+                    f"{span_text(p.length)}, and its radius of {span_text(p.radius)} makes {span_text(length)} of it between "
+                    "its grades: the radius is used",
+                    where, "correct the one that is wrong",
+                )
+            )  # fmt: skip
+    return found
 
 
 def _straight(station: list[float], z: list[float], turn: list[float], to: float, up: float) -> None:

@@ -238,6 +238,18 @@ def test_an_unsymmetrical_parabola(survey, xml):
     assert np.interp(50, drawn[:, 0], drawn[:, 2]) == pytest.approx(5 - 0.2 * 20 * 40 / 120, abs=0.003)
 
 
+@pytest.mark.parametrize(("length", "told"), [("20.0", 0), ("26", 1)])
+def test_a_circular_vertical_curve_of_another_length_than_its_radius_makes_is_said(
+    survey, xml, codes, length, told
+):
+    # grades of +10 % and -10 %: 2 atan 0.1 = 0.19934 rad, so a radius of 100 m makes a curve of 19.93 m
+    pvis = f'<PVI>0 0</PVI><CircCurve length="{length}" radius="100">50 5</CircCurve><PVI>100 0</PVI>'
+    found = survey(xml(profile=profile(pvis)))
+    assert codes(found).get("element-differs", 0) == told
+    bends = found.ducts[0].chain.grade_out - found.ducts[0].chain.grade_in
+    assert np.abs(found.ducts[0].chain.length[bends != 0.0] / bends[bends != 0.0]) == pytest.approx(100.0)
+
+
 def test_a_negative_start_station(survey, xml):
     pvis = "<PVI>-250 10</PVI><PVI>-150 12</PVI>"
     (duct,) = survey(xml(profile=profile(pvis), attributes='staStart="-250"')).ducts
