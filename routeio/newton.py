@@ -17,7 +17,7 @@ from routeio.strays import FEWEST
 from routeio.tangent import BoolArray, IntArray, Tangents, Traces, put, ragged_take
 
 #: Steps at most.
-_ROUNDS = 40
+_ROUNDS = 60
 #: A line is done by a step after which none is left that changes a number by this part of its standard deviation, and
 #: which is itself this small.
 _DONE, _NEAR = 1e-12, 1e-5
@@ -28,7 +28,7 @@ _HAIR = 1e-11
 #: Damping below which there is none, and from which a line is given up where it is.
 _LEAST, _MOST = 1e-12, 1e3
 #: Damping that a step which fails is tried again with at least.
-_SOME = 1e-3
+_SOME = 1e-6
 #: How often radii of corners that touch are fitted to each other in a step.
 _SWEEPS = 30
 #: An end straight of this many standard deviations of where it begins is one; of fewer its bend goes on to the end.
@@ -37,6 +37,8 @@ _TOLD = 1.0
 _OUT = 0.01
 #: Weight of a heading that is known. [1/rad2]
 _KNOWN = 1e18
+#: Standard deviation of a turn before it is looked at: a straight that no vertex feels goes the way that turns least. [rad]
+_WINDING = 1.0
 #: A straight shorter than this part of the tangents beside it is none. [m/m]
 _TOUCH = 1e-9
 
@@ -79,7 +81,8 @@ def converged(traces: Traces, chain: Tangents, prior: Prior) -> tuple[Tangents, 
 
 def _bends(traces: Traces, chain: Tangents, prior: Prior) -> tuple[Tangents, FloatArray, FloatArray]:
     """Return what :func:`converged` does for lines with bends."""
-    cost, system = judged(traces, chain, prior)
+    none = np.zeros(len(chain.heading), bool)
+    cost, system = _straightened(chain, none, *judged(traces, chain, prior))
     heading_sd, turn_sd, radius_sd = deviations(chain, system, prior)
     bent = _bent_ends(traces, chain, heading_sd)
     if bent.any():
@@ -127,7 +130,38 @@ def polished(traces: Traces, chain: Tangents, prior: Prior) -> Tangents:
     Tangents
         Alike but for radii.
     """
-    return _walked(traces, chain, prior, *judged(traces, chain, prior))
+    return _walked(
+        traces, chain, prior, *_judged(traces, chain, prior, np.zeros(len(chain.heading), bool)), None
+    )
+
+
+def given_way(
+    traces: Traces, chain: Tangents, prior: Prior, settled: BoolArray
+) -> tuple[Tangents, FloatArray]:
+    """Return chains fitted with some of their radii as they are, and their cost.
+
+    Parameters
+    ----------
+    traces : Traces
+        The lines.
+    chain : Tangents
+        With the radii that were settled on.
+    prior : Prior
+        Of the other radii.
+    settled : ndarray of bool, shape (s,)
+        Corners whose radius stays.
+
+    Returns
+    -------
+    chain : Tangents
+        Fitted.
+    cost : ndarray, shape (m,)
+        As :func:`routeio.fit.fitted` gives it, of straights no more than of bends.
+    """
+    chain = held(traces, chain)
+    none = np.zeros(len(chain.heading), bool)
+    found = _walked(traces, chain, prior, *_judged(traces, chain, prior, none), none, settled)
+    return found, judged(traces, found, prior)[0]
 
 
 def _walked(
@@ -136,15 +170,19 @@ def _walked(
     prior: Prior,
     cost: FloatArray,
     system: System,
-    bent: BoolArray | None = None,
+    bent: BoolArray | None,
+    settled: BoolArray | None = None,
 ) -> Tangents:
-    """Return where Newton's method leads: by radii alone, or by all numbers with some end straights kept rolled."""
+    """Return where Newton's method leads: by radii alone, or with some end straights kept rolled, some radii settled."""
     whole, lines = chain, np.arange(traces.count)
     work, part = traces, chain
-    ends = np.zeros(len(chain.heading), bool) if bent is None else bent
+    none = np.zeros(len(chain.heading), bool)
+    ends, kept = none if bent is None else bent, none if settled is None else settled
     damping, before = np.full(lines.size, _LEAST), np.full(lines.size, np.nan)
     for number in range(_ROUNDS):
-        step, size = _radii(part, system, damping) if bent is None else _step(part, system, damping, ends)
+        step, size = (
+            _radii(part, system, damping) if bent is None else _step(part, system, damping, ends, kept)
+        )
         given_up = damping > _MOST
         step[given_up[part.line]] = 0.0
         # the error that is left shrinks by its square; the first step is of Gauss's method and says nothing of that
@@ -158,14 +196,14 @@ def _walked(
             if stay.size == 0:
                 return whole
             rows = ragged_take(part.offsets, stay)[0]
-            system, ends, step = system.take(rows), ends[rows], step[rows]
+            system, ends, kept, step = system.take(rows), ends[rows], kept[rows], step[rows]
             lines, work, part = lines[stay], work.take(stay), part.take(stay)
             cost, damping, size = cost[stay], damping[stay], size[stay]
         trial = _moved(work, part, step, ends)
-        trial_cost, trial_system = judged(work, trial, prior, whole=True)
-        better = trial_cost <= cost + _HAIR * (1.0 + cost)
+        trial_cost, trial_system = _judged(work, trial, prior, ends)
+        better = (trial_cost <= cost + _HAIR * (1.0 + cost)) & np.isfinite(size)
         damping = np.where(
-            better, np.where(damping > _SOME, 0.2 * damping, _LEAST), np.maximum(5.0 * damping, _SOME)
+            better, np.where(damping > _SOME, 0.1 * damping, _LEAST), np.maximum(10.0 * damping, _SOME)
         )
         before = np.where(better & (number > 0), size, np.nan)
         if better.all():
@@ -191,6 +229,29 @@ def _moved(traces: Traces, chain: Tangents, step: FloatArray, bent: BoolArray) -
         log_radius=chain.log_radius + np.clip(step[:, 2], -0.5, 0.5),
     )
     return held(traces, _rolled(traces, moved, bent))
+
+
+def _judged(traces: Traces, chain: Tangents, prior: Prior, bent: BoolArray) -> tuple[FloatArray, System]:
+    return _straightened(chain, bent, *judged(traces, chain, prior, whole=True))
+
+
+def _straightened(
+    chain: Tangents, bent: BoolArray, cost: FloatArray, system: System
+) -> tuple[FloatArray, System]:
+    """Return cost and equations with what turns cost, but for those whose straight at the end is kept rolled.
+
+    That is next to nothing, but of shapes that explain a line alike the straighter is meant.
+    """
+    counts = ~(chain.first | bent | np.concatenate(([False], bent[:-1])))
+    turn = np.where(counts, chain.corners.turn / _WINDING, 0.0)
+    once = np.where(counts, _WINDING**-2, 0.0)
+    diagonal, beside, right = system.diagonal.copy(), system.beside.copy(), system.right.copy()
+    right[:, 0] -= turn / _WINDING
+    right[:-1, 0] += turn[1:] / _WINDING
+    diagonal[:, 0, 0] += once
+    diagonal[:-1, 0, 0] += once[1:]
+    beside[:, 0, 0] -= once
+    return cost + np.add.reduceat(turn * turn, chain.offsets[:-1]), System(diagonal, beside, right)
 
 
 def _radii(chain: Tangents, system: System, damping: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -224,30 +285,39 @@ def _in_room(chain: Tangents, move: FloatArray, stiff: FloatArray) -> FloatArray
 
 
 def _step(
-    chain: Tangents, system: System, damping: FloatArray, bent: BoolArray
+    chain: Tangents, system: System, damping: FloatArray, bent: BoolArray, kept: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return the next step, and its size for each line in standard deviations of the numbers by themselves."""
-    diagonal, beside, right = system.diagonal.copy(), system.beside.copy(), system.right.copy()
-    fixed = np.zeros(right.shape, bool)
-    fixed[:, 0] = bent
+    diagonal, beside, right = system.diagonal, system.beside, system.right
     full = _full(chain)
     # where two corners touch there is no room for their radii
-    fixed[:, 2] = chain.first | full | np.concatenate(([False], full[:-1]))
-    free = ~fixed
-    right[fixed] = 0.0
-    diagonal *= free[:, :, None] & free[:, None, :]
-    beside[1:] *= free[:-1, :, None] & free[1:, None, :]
-    size = np.abs(np.einsum("nii->ni", diagonal))
-    size[fixed] = 1.0
-    scale = 1.0 / np.sqrt(np.maximum(size, 1e-12))
-    diagonal *= scale[:, :, None] * scale[:, None, :]
+    still = kept | full | np.concatenate(([False], full[:-1]))
+    if bent.any() or still.any():
+        fixed = np.zeros(right.shape, bool)
+        fixed[:, 0], fixed[:, 2] = bent, still
+        free = ~fixed
+        right = np.where(fixed, 0.0, right)
+        diagonal = diagonal * (free[:, :, None] & free[:, None, :])
+        beside = beside.copy()
+        beside[1:] *= free[:-1, :, None] & free[1:, None, :]
+        for i in (0, 2):
+            diagonal[fixed[:, i], i, i] = 1.0
+    scale = 1.0 / np.sqrt(np.maximum(np.abs(np.einsum("nii->ni", diagonal)), 1e-12))
+    diagonal = diagonal * (scale[:, :, None] * scale[:, None, :])
+    extra = damping[chain.line]
     for i in range(3):
-        diagonal[:, i, i] += np.where(fixed[:, i], 1.0, damping[chain.line])
-    upper = beside[1:] * scale[:-1, :, None] * scale[1:, None, :]
-    step = solve(diagonal, upper, right * scale)
-    step = np.where(np.isfinite(step), step, 0.0)
-    most = np.maximum.reduceat(np.abs(step).max(axis=1), chain.offsets[:-1])
-    return step * scale, most
+        diagonal[:, i, i] += extra
+    upper = beside[1:] * (scale[:-1, :, None] * scale[1:, None, :])
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        step = solve(diagonal, upper, right * scale)
+        most = np.abs(step)
+        most = np.maximum.reduceat(
+            np.maximum(np.maximum(most[:, 0], most[:, 1]), most[:, 2]), chain.offsets[:-1]
+        )
+        # equations that say nothing are tried again with more damping
+        most = np.where(np.isfinite(most), most, np.inf)
+        step = np.where(np.isfinite(most)[chain.line, None], step * scale, 0.0)
+    return step, most
 
 
 def _full(chain: Tangents) -> BoolArray:

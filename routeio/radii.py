@@ -9,7 +9,8 @@ import numpy as np
 from mechanics.errors import FloatArray
 from routeio.explain import Explained
 from routeio.fit import Prior, legs_of, losses, normal, sums
-from routeio.tangent import BoolArray, Tangents, Traces, ragged_take
+from routeio.newton import given_way
+from routeio.tangent import BoolArray, Tangents, Traces, put, ragged_take
 
 #: Standard deviation of ln R above which vertices do not tell a radius.
 UNTOLD = 0.2
@@ -69,17 +70,41 @@ def settle_radii(found: Explained, prior: Prior, standard: tuple[float, ...], sw
         return Radii(chain, found.sharp, none.astype(bool), none, none)
     lines = np.unique(chain.line[untold])
     rows = ragged_take(chain.offsets, lines)[0]
+    work, best = traces.take(lines), chain.take(lines)
     part = _settled(
-        traces.take(lines), chain.take(lines), untold[rows], found.radius_sd[rows], prior,
+        work, best, untold[rows], found.radius_sd[rows], prior,
         np.array(sorted({*standard, *(() if sweep is None else (sweep,))})), sweep,
     )  # fmt: skip
-    log_radius, sharp = chain.log_radius.copy(), found.sharp.copy()
+    part = _given_way(work, best, part, prior)
+    sharp = found.sharp.copy()
     assumed, least, most = none.astype(bool), none.copy(), none.copy()
-    log_radius[rows], assumed[rows], least[rows], most[rows] = (
-        part.chain.log_radius, part.assumed, part.least, part.most,
-    )  # fmt: skip
+    assumed[rows], least[rows], most[rows] = part.assumed, part.least, part.most
     sharp[rows] |= part.sharp
-    return Radii(replace(chain, log_radius=log_radius), sharp, assumed, least, most)
+    return Radii(put(chain, lines, part.chain), sharp, assumed, least, most)
+
+
+def _given_way(traces: Traces, chain: Tangents, radii: Radii, prior: Prior) -> Radii:
+    """Return the radii with the straights about them where they go with those radii, where they have to give way.
+
+    A corner told by hardly a vertex lies far out with a large radius and near with a small one.
+    """
+    more = sums(losses(traces, radii.chain) - losses(traces, chain), chain.cell)
+    strained = radii.assumed & (more > _ALLOWED)
+    if not strained.any():
+        return radii
+    lines = np.unique(chain.line[strained])
+    rows = ragged_take(chain.offsets, lines)[0]
+    work, best = traces.take(lines), chain.take(lines)
+    part, cost = given_way(work, radii.chain.take(lines), prior, radii.assumed[rows])
+    before = np.bincount(work.line, losses(work, best), minlength=lines.size)
+    lost = np.bincount(work.line, losses(work, part), minlength=lines.size) - before
+    # straights that do not give way show that the radius is not allowed after all
+    many = np.bincount(part.line, radii.assumed[rows], minlength=lines.size)
+    kept = np.isfinite(cost) & (lost <= _ALLOWED * many)
+    assumed = radii.assumed.copy()
+    assumed[rows] &= kept[part.line]
+    part = put(part, np.flatnonzero(~kept), best.take(np.flatnonzero(~kept)))
+    return replace(radii, chain=put(radii.chain, lines, part), assumed=assumed)
 
 
 def _settled(

@@ -175,6 +175,25 @@ def test_short_lines_of_a_layer_are_the_same_turned_and_mirrored(routes):
         assert worst <= 1e-9, name
 
 
+#: Pipe P-484 of the water network ky10, as the package wntr carries it; its table has it 718.15 feet long. [m]
+P_484 = [
+    (0.0, 0.0), (10.38, -10.8), (12.17, -9.94), (14.64, -9.18), (16.94, -8.67), (19.15, -8.49), (21.19, -8.32),
+    (23.32, -8.24), (25.87, -8.07), (26.38, -7.89), (29.62, -7.39), (30.38, -7.21), (55.73, 10.24), (75.05, 32.03),
+    (78.96, 36.46), (82.95, 40.89), (87.04, 45.49), (90.95, 49.83), (98.95, 57.58), (102.95, 61.32), (107.03, 64.73),
+    (111.11, 68.13), (115.2, 71.37), (144.04, 87.63), (162.08, 96.32), (175.37, 100.28),
+]  # fmt: skip
+
+
+def test_a_corner_that_its_vertex_alone_tells_stays_at_it():
+    """Such a corner was drawn out past its vertex, to have room for a larger radius than it was given in the end."""
+    shape = shape_of(P_484, sweep=1.0)
+    # legs of 46 degrees down and 26 up meet there; the chord of 31 m hides an arc that is 0.8 m longer
+    assert math.degrees(shape.chain.turn[1]) == pytest.approx(72.0, abs=5.0)
+    assert shape.chain.total_length == pytest.approx(718.15 * 0.3048, abs=1.3)
+    points = place(shape.chain, shape.start, shape.heading, 0.001).points[:, :2]
+    assert np.hypot(*(points - P_484[1]).T).min() < 0.3
+
+
 def test_an_end_that_the_vertices_do_not_tell_from_its_curve_is_part_of_it_and_its_turn_is_sure(routes):
     """The deviation stated for the turn of such a curve was several times the turn itself."""
     rng = np.random.default_rng(193)
