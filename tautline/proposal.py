@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pyproj import Transformer
@@ -26,6 +26,8 @@ from tautline.job_vaults import NewVaults
 _NEAR = 1.0
 # A loose end so near to an end of the feeder is that end. [m]
 _SAME = 0.01
+# Duct ends that meet do so within a few centimetres. [m]
+_JUNCTION = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,29 +103,48 @@ def proposed(job: Job, wanted: NewVaults, survey: Survey, tell: Callable[[str], 
     vaults = tuple(
         replace(v, why=why[v.tag], proposed=True) if v.tag in why else v for v in found.survey.vaults
     )
+    passed = [v for v in vaults if v.tag in assumed]
     ends = [v for v in vaults if v.tag in (found.feeder[0], found.feeder[-1]) and v.kind == "end"]
     made = replace(
         found.survey,
         vaults=vaults,
-        findings=(*first, *(_as_end(f, ends) for f in survey.findings), *findings),
+        findings=(*first, *_settled(survey.findings, ends, passed), *findings),
     )
     return Proposed(made, found.feeder)
 
 
-def _as_end(finding: Finding, ends: Sequence[Vault]) -> Finding:
-    """Return what was said of a loose end, which is none where the feeder is to begin or end."""
-    x, y = finding.where.x, finding.where.y
-    if finding.code != "loose-end" or x is None or y is None:
-        return finding
-    for vault in ends:
-        if math.hypot(vault.x - x, vault.y - y) <= _SAME:
-            return replace(
+def _settled(
+    findings: Sequence[Finding], ends: Sequence[Vault], passed: Sequence[Vault]
+) -> Iterator[Finding]:
+    """Yield what was said of loose ends and of junctions as it stands once the feeder is known.
+
+    A loose end is none where the feeder is to begin or end. A junction without a vault is told of anew where the feeder goes
+    through it, and is nothing to mend for this plan where it does not.
+    """
+    for finding in findings:
+        if finding.code == "loose-end" and (vault := _at(finding.where, ends, _SAME)) is not None:
+            yield replace(
                 finding,
                 severity="info",
                 message=f"{finding.message}; taken as an end of the feeder, {vault.tag}",
                 remedy="none needed",
             )
-    return finding
+        elif finding.code == "ambiguous-junction":
+            if _at(finding.where, passed, _JUNCTION) is None:
+                yield replace(
+                    finding,
+                    severity="info",
+                    message=f"{finding.message}; the feeder does not go on through it",
+                )
+        else:
+            yield finding
+
+
+def _at(where: Where, vaults: Sequence[Vault], within: float) -> Vault | None:
+    x, y = where.x, where.y
+    if x is None or y is None:
+        return None
+    return next((v for v in vaults if math.hypot(v.x - x, v.y - y) <= within), None)
 
 
 def _assumed(

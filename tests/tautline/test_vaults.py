@@ -135,6 +135,7 @@ def test_a_place_where_ducts_meet_without_a_vault_is_said_to_be_taken_for_one(jo
     """A branch leaves the line at its first corner, where no vault is drawn: which goes on into which is not known."""
     x, y = 500_400.0, 4_700_000.0
     lines = [[(x - 400, y), (x, y)], [(x, y), (x, y + 100)], [(x, y), (x + 100, y)]]
+    lines += [[(x + 100, y), (x + 100, y + 50)], [(x + 100, y), (x + 200, y)]]
     frame = geopandas.GeoDataFrame(geometry=[shapely.LineString(line) for line in lines], crs="EPSG:32619")
     frame.to_file(tmp_path / "line.gpkg", layer="ducts")
     document = tautline.run_job(job(feeder=[f"{x - 400}, {y}", f"{x}, {y + 100}"])).to_dict()
@@ -142,6 +143,9 @@ def test_a_place_where_ducts_meet_without_a_vault_is_said_to_be_taken_for_one(jo
     (vault,) = proposed_of(document)
     assert vault["tag"] in told["message"]
     assert vault["why"] == told["message"]
+    # one like it that the feeder does not come to is nothing to mend for this plan
+    (other,) = (f for f in document["findings"] if f["code"] == "ambiguous-junction")
+    assert (other["severity"], other["where"]["x"]) == ("info", pytest.approx(x + 100))
     assert (vault["x"], vault["y"]) == pytest.approx((x, y))
     assert vault["tag"] in document["feeder"]["vaults"][1:-1]
     (needed,) = (f for f in document["findings"] if f["code"] == "vault-not-needed")
