@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
@@ -40,6 +41,16 @@ VAULT_KINDS = frozenset({"INSERT", "POINT", "CIRCLE", "LWPOLYLINE", "POLYLINE", 
 TEXT_KINDS = frozenset({"TEXT", "MTEXT"})
 #: No tag is as long, and decoding millions of letters takes minutes. [letters]
 LONGEST_TEXT = 2_000
+#: Texts beside a vault that say how high it is, how large, or what leads there, and not what it is called.
+_NO_TAG = re.compile(
+    r"""(?:rim|inv(?:ert)?|i\.e|i\.?e\.)\b.*\d.*
+    |(?:ie|el(?:ev(?:ation)?)?|t/?[cgr]|top|bot(?:tom)?|fl|gr(?:ade)?|depth|cover|sta(?:tion)?)\b\D*
+        (?:\d+\.\d|\d+\+\d\d|[=:]\s*-?\d).*
+    |[-+]?\d+\.\d\d+\s*(?:ft|m|')?
+    |.*\d\s*['"]\s*[x×]\s*\d.*
+    |.*\d\s*["']\s*(?:pvc|hdpe|grs|c|conduits?|ducts?|sch)\b.*""",
+    re.IGNORECASE | re.VERBOSE,
+)
 
 
 @dataclass(frozen=True)
@@ -357,6 +368,8 @@ def named_by_text(
 ) -> tuple[tuple[RawVault, ...], tuple[Finding, ...]]:
     """Give vaults without a tag the nearest text as their tag, each text to one vault at most.
 
+    Texts that say a level, a size or what ducts lead there are no tags.
+
     Parameters
     ----------
     vaults : sequence of RawVault
@@ -376,6 +389,7 @@ def named_by_text(
         One a vault named so.
     """
     bare = [i for i, vault in enumerate(vaults) if not vault.tag]
+    labels = [label for label in labels if not _NO_TAG.fullmatch(label.text.strip())]
     if not bare or not labels:
         return tuple(vaults), ()
     shapes = [vaults[i].footprint or shapely.Point(vaults[i].x, vaults[i].y) for i in bare]

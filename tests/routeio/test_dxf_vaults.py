@@ -139,6 +139,28 @@ def test_nearest_text_names_a_vault_without_a_tag(route, saved, survey, said):
     assert survey(saved(route), vaults="VAULT", text_reach=12.0).vaults[3].tag == "far away"
 
 
+@pytest.mark.parametrize(
+    ("beside", "tag"),
+    [
+        (("RIM 110.25", "INV. IN 100.10", "MH-1"), "MH-1"),
+        (("EL=98.4", "6'x6'x7' PRECAST", "12"), "12"),
+        (('4-5" PVC, SCH 40', "STA 12+50.00", "SUB A"), "SUB A"),
+        (("EL-5",), "EL-5"),
+        (("TOP-3",), "TOP-3"),
+        (("3.1",), "3.1"),
+        (("RIM 110.25", "110.25"), None),
+    ],
+)
+def test_levels_and_sizes_beside_a_vault_are_not_its_name(route, saved, survey, beside, tag):
+    """The nearest text says how high the vault is or how large; what it is called stands a little farther off."""
+    space = route.modelspace()
+    space.add_circle((0, 0), 1, dxfattribs=VAULT)
+    for k, text in enumerate(beside):
+        space.add_text(text, height=0.3, dxfattribs={**VAULT, "insert": (1.2 + 0.3 * k, 0)})
+    (vault,) = survey(saved(route), vaults="VAULT").vaults
+    assert vault.tag == tag or (tag is None and vault.tag.startswith("V@"))
+
+
 def test_one_text_names_one_vault(route, saved, survey):
     space = route.modelspace()
     space.add_circle((0, 0), 0.5, dxfattribs=VAULT)
