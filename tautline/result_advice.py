@@ -225,7 +225,7 @@ def _remedy(planned: FeederPlan, remedy: Remedy) -> Document:
 
     span, segment = remedy.span, remedy.segment
     turn = begins = None
-    spot: tuple[float, float] | None = None
+    spot: tuple[float, float, float | None] | None = None
     if span is not None:
         chain = planned.row.spans[span].chain
         begins = remedy.value if remedy.kind == "vault" else None
@@ -250,6 +250,7 @@ def _remedy(planned: FeederPlan, remedy: Remedy) -> Document:
         "station_m": begins,
         "x": None if spot is None else spot[0],
         "y": None if spot is None else spot[1],
+        "z": None if spot is None else spot[2],
         "turn_rad": turn,
         "friction": list(_frictions(planned, remedy)),
         "feed": tag(remedy.feed),
@@ -279,7 +280,7 @@ def _frictions(planned: FeederPlan, remedy: Remedy) -> Iterator[Document]:
         }
 
 
-def spot_of(planned: FeederPlan, span: int, station: float) -> tuple[float, float]:
+def spot_of(planned: FeederPlan, span: int, station: float) -> tuple[float, float, float | None]:
     """Return where a place along a span lies on the map.
 
     Parameters
@@ -293,8 +294,8 @@ def spot_of(planned: FeederPlan, span: int, station: float) -> tuple[float, floa
 
     Returns
     -------
-    tuple of (float, float)
-        [m]
+    tuple of (float, float, float or None)
+        Elevation of the duct last, None where it is not known. [m]
     """
     chain, start, heading = along(planned.route.legs[span])
     ends = chain.station
@@ -302,8 +303,8 @@ def spot_of(planned: FeederPlan, span: int, station: float) -> tuple[float, floa
     begin = float(ends[segment] - chain.length[segment])
     part = min(max((station - begin) / float(chain.length[segment]), 1e-9), 1.0 - 1e-9)
     pieces, _ = cut(chain, [segment], [part])
-    x, y, _ = place(pieces, start, heading).points[segment + 1]
-    return float(x), float(y)
+    x, y, z = place(pieces, start, heading).points[segment + 1]
+    return float(x), float(y), float(z) if planned.route.legs[span].duct.elevated else None
 
 
 def brief(planned: FeederPlan, plan: Plan) -> Document:

@@ -131,7 +131,7 @@ def _gain(planned: FeederPlan, gain: Gain) -> Document:
         chain = planned.row.spans[gain.span].chain
         station = float(chain.station[gain.segment] - 0.5 * chain.length[gain.segment])
         turn = float(chain.turn[gain.segment])
-        x, y = spot_of(planned, gain.span, station)
+        x, y, _ = spot_of(planned, gain.span, station)
     return {
         "kind": gain.kind,
         "vault": gain.where if gain.kind == "stop" else None,

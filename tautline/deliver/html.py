@@ -37,6 +37,7 @@ from tautline.deliver.reasons import (
     runner_words,
     splice_reasons,
     way_words,
+    whole_feeder,
 )
 from tautline.document import bundle_of
 
@@ -163,6 +164,7 @@ def _environment(document: Document, units: Units) -> Environment:
         numbered=lambda items: list(enumerate(items, 1)),
         no_remedy=lambda stretch: no_remedy(stretch, document),
         remedy=lambda remedy: remedy_words(remedy, document),
+        whole_feeder=whole_feeder,
         reasons=splice_reasons(document),
         runner=runner_words,
         price=price,

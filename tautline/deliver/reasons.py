@@ -103,6 +103,22 @@ def remedy_words(remedy: Data, document: Document) -> str:
     return "; ".join(said)
 
 
+def whole_feeder(remedies: Sequence[Data]) -> str:
+    """Return what stands over the changes that give a plan of the whole feeder.
+
+    Parameters
+    ----------
+    remedies : sequence of mapping
+        At least one.
+
+    Returns
+    -------
+    str
+        With its colon.
+    """
+    return f"{'Any of these' if len(remedies) > 1 else 'This'} gives a plan of the whole feeder:"
+
+
 def reach_words(document: Document) -> str:
     """Return how far sections get from either end where there is no plan.
 
@@ -143,7 +159,9 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
         # Where the job's own rules for new vaults let none stand, this one breaks them.
         sought = any(f["code"] == "vaults-not-enough" for f in document.get("findings") or ())
         beside = ", looked for without the lead, spacing and zones of [vaults]" if sought else ""
-        return f"a new vault {_along(remedy, document, units)}{beside}"
+        z = remedy.get("z")
+        deep = "" if z is None else f", the duct there at an elevation of {units.text('length', z, 1)}"
+        return f"a new vault {_along(remedy, document, units)}{deep}{beside}"
     if kind == "reel":
         return _reel(value, document, units)
     if kind == "allow":

@@ -21,6 +21,7 @@ from tautline.deliver.reasons import (
     runner_words,
     splice_reasons,
     way_words,
+    whole_feeder,
 )
 from tautline.document import bundle_of
 
@@ -148,7 +149,7 @@ def _no_plan(document: Document) -> list[str]:
     if len(missing or ()) > _SHOWN:
         lines.append(f"  {len(missing) - _SHOWN} more stretches in the result document")
     if why.get("remedies"):
-        lines.append("  Any of these gives a plan of the whole feeder:")
+        lines.append(f"  {whole_feeder(why['remedies'])}")
         for remedy in why["remedies"]:
             lines += _wrap(remedy_words(remedy, document), "    - ")
     lines += _wrap(reach_words(document), "  ")

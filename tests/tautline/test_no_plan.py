@@ -185,3 +185,19 @@ def test_no_at_an_end_of_the_feeder_counts_and_where_no_way_is_left_the_answer_n
     assert not document["no_plan"]["remedies"]
     text = " ".join(render(document).split())
     assert "leave to feed at MH-5" in text
+
+
+def test_a_new_vault_is_told_with_the_elevation_of_the_duct_there(tmp_path):
+    """Between inverts the grade is even: what lies so far along lies so much of the rise higher."""
+    document = refused(job(tmp_path, ("2800 ft", "500 ft"), feeder=("MH-1", "MH-3")))
+    vaults = {v["tag"]: v for v in document["vaults"]}
+    found = [r for m in document["no_plan"]["missing"] for r in m["remedies"] if r["kind"] == "vault"]
+    assert found
+    for remedy in found:
+        one, other = (vaults[tag] for tag in remedy["span"])
+        share = remedy["station_m"] / (other["station_m"] - one["station_m"])
+        # stations run through the crossings of the vaults too
+        assert remedy["z"] == pytest.approx(one["z"] + share * (other["z"] - one["z"]), abs=0.02)
+        assert f"the duct there at an elevation of {remedy['z'] / FOOT:.1f}" in " ".join(
+            render(document).split()
+        )
