@@ -33,6 +33,8 @@ _SOME = 1e-6
 _SWEEPS = 30
 #: An end straight of this many standard deviations of where it begins is one; of fewer its bend goes on to the end.
 _TOLD = 1.0
+#: Standard deviation of ln R up to which an arc is seen.
+_SEEN = 0.5
 #: How far beyond the end of the line such a bend is carried on unseen. [rad]
 _OUT = 0.01
 #: Weight of a heading that is known. [1/rad2]
@@ -84,7 +86,7 @@ def _bends(traces: Traces, chain: Tangents, prior: Prior) -> tuple[Tangents, Flo
     none = np.zeros(len(chain.heading), bool)
     cost, system = _straightened(chain, none, *judged(traces, chain, prior))
     heading_sd, turn_sd, radius_sd = deviations(chain, system, prior)
-    bent = _bent_ends(traces, chain, heading_sd)
+    bent = _bent_ends(traces, chain, heading_sd, radius_sd)
     if bent.any():
         # the first step is taken whatever it costs to bend ends
         cost[chain.line[bent]] = np.inf
@@ -329,7 +331,7 @@ def _full(chain: Tangents) -> BoolArray:
     return np.asarray(inner & ~(leg - asked > _TOUCH * leg))
 
 
-def _bent_ends(traces: Traces, chain: Tangents, heading_sd: FloatArray) -> BoolArray:
+def _bent_ends(traces: Traces, chain: Tangents, heading_sd: FloatArray, radius_sd: FloatArray) -> BoolArray:
     """Return which first and last straights are so short that the vertices do not tell them from the bend beside them."""
     corner = chain.corners
     bent = np.zeros(len(heading_sd), bool)
@@ -338,6 +340,8 @@ def _bent_ends(traces: Traces, chain: Tangents, heading_sd: FloatArray) -> BoolA
         length = way * np.einsum("ni,ni->n", u, corner.apex[k] - traces.xy[vertex]) - corner.tangent[k]
         turned = length / corner.radius[k]
         bent[straight] = (turned < _TOLD * heading_sd[straight]) & (turned > -0.9 * np.abs(corner.turn[k]))
+        # a bend of which no arc is seen goes no further than it must
+        bent[straight] &= radius_sd[k] < _SEEN
     return bent
 
 

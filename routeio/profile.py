@@ -94,7 +94,7 @@ def _of_elevations(finding: Finding) -> Finding:
         return Finding("profile-fitted", "info", f"of the elevations, {message}", where, remedy)
     if finding.code == "stray-vertex":
         return Finding("stray-elevation", "warning", f"of the elevations, {message}", where, remedy)
-    if finding.code == "shape-as-drawn":
+    if finding.code in ("shape-as-drawn", "vertex-kept"):
         return replace(finding, message=f"of the elevations, {message}")
     return finding
 

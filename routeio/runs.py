@@ -11,6 +11,7 @@ import numpy as np
 from mechanics.chain import Chain
 from mechanics.errors import DomainError, FloatArray
 from routeio.course import Course, ends_of, wrap
+from routeio.doubts import doubts
 from routeio.elements import Elements
 from routeio.explain import Explained
 from routeio.findings import Finding, span_text
@@ -129,6 +130,12 @@ class Runs:
         )
         self._rho: list[float] = found.scatter.correlation.tolist()
         self._strays: list[bool] = (np.bincount(owner, weight == 0.0, minlength=count) > 0).tolist()
+        self._doubts: dict[int, list[tuple[int, float, float]]] = {}
+        kept = doubts(found, elements)
+        for one, *doubt in zip(
+            kept.line.tolist(), kept.vertex.tolist(), kept.off.tolist(), kept.turn.tolist(), strict=True
+        ):
+            self._doubts.setdefault(one, []).append(tuple(doubt))
         self._assumed: list[bool] = np.logical_or.reduceat(radii.assumed, chain.offsets[:-1]).tolist()
         self._starts: tuple[list[tuple[float, float]], list[float]] = (
             [(x, y) for x, y in e.start.tolist()], e.heading.tolist(),
@@ -236,6 +243,8 @@ class Runs:
                     "draw its bends as arcs or with more vertices, or state the scatter",
                 )
             )  # fmt: skip
+        if run in self._doubts:
+            found += self._kept_in_doubt(run, line, first)
         if not self.averaged[run]:
             return tuple(found)
         if self._strays[run]:
@@ -272,6 +281,29 @@ class Runs:
             )
             for i in np.flatnonzero(far & (self.found.traces.weight[part] == 0.0)).tolist()
         ]  # fmt: skip
+
+    def _kept_in_doubt(self, run: int, line: Ready, first: int) -> list[Finding]:
+        found = []
+        scatter = span_text(self.scatter[run] or self.guess[run])
+        for vertex, off, turn in self._doubts[run]:
+            if off:
+                what = (
+                    f"the vertex at the end lies {span_text(off)} off the straight before it, whose vertices scatter by "
+                    f"{scatter}: kept, since the duct may turn there, and a bend of {math.degrees(turn):.0f} degrees hangs "
+                    "on it alone"
+                )
+            else:
+                what = (
+                    f"a vertex turns the line one way and back again, where vertices scatter by {scatter}: kept, since "
+                    f"{len(line.xy)} vertices are too few to tell a stray one from what the duct does"
+                )
+            found.append(
+                Finding(
+                    "vertex-kept", "info", what, line.placed(line.xy[first + vertex]),
+                    "correct the vertex if it is stray, or draw the bend with more of them",
+                )
+            )  # fmt: skip
+        return found
 
     def _untold(self, run: int, line: Ready, first: int) -> list[Finding]:
         e, radii = self.elements, self.radii

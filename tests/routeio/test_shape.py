@@ -175,6 +175,34 @@ def test_short_lines_of_a_layer_are_the_same_turned_and_mirrored(routes):
         assert worst <= 1e-9, name
 
 
+def scattered_straight(count: int, rng: np.random.Generator) -> np.ndarray:
+    """Vertices 5 m apart on a straight, each 5 cm off it or so."""
+    return np.column_stack((5.0 * np.arange(count), rng.normal(0.0, 0.05, count)))
+
+
+@pytest.mark.parametrize("side", [0, -1])
+def test_a_vertex_at_the_end_far_off_the_straight_before_it_is_kept_and_said(side):
+    points = scattered_straight(40, np.random.default_rng(1))
+    assert "vertex-kept" not in codes(shape_of(points, sweep=5.0))
+    points[side, 1] += 0.8
+    shape = shape_of(points, sweep=5.0)
+    (finding,) = [f for f in shape.findings if f.code == "vertex-kept"]
+    assert (finding.where.x, finding.where.y) == pytest.approx(tuple(points[side]))
+    # it turns no further than a leg of 5 m that goes 0.8 m aside must, or with a bend of a part of its length
+    assert math.degrees(math.atan(0.8 / 5.0)) - 2.0 < total_turn(shape) < 14.0
+
+
+@pytest.mark.parametrize("count", [9, 11])
+def test_a_vertex_that_may_be_stray_in_a_line_of_few_is_kept_and_said(count):
+    rng = np.random.default_rng(1)
+    lines = [scattered_straight(count, rng) for _ in range(20)]
+    lines[3][4, 1] += 1.0
+    shapes = recover_many([line(p) for p in lines], ReadOptions(sweep=5.0))
+    (finding,) = [f for f in shapes[3].findings if f.code == "vertex-kept"]
+    assert abs(finding.where.x - 20.0) <= 5.0
+    assert not any("vertex-kept" in codes(shape) for k, shape in enumerate(shapes) if k != 3)
+
+
 #: Pipe P-484 of the water network ky10, as the package wntr carries it; its table has it 718.15 feet long. [m]
 P_484 = [
     (0.0, 0.0), (10.38, -10.8), (12.17, -9.94), (14.64, -9.18), (16.94, -8.67), (19.15, -8.49), (21.19, -8.32),
