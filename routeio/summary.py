@@ -11,6 +11,8 @@ import numpy as np
 from routeio.findings import Finding, Severity
 from routeio.survey import Survey
 
+#: A radius below this is written with more digits, or it would read as none. [m]
+SMALL = 0.1
 _ORDER: tuple[Severity, ...] = ("error", "warning", "info")
 
 
@@ -59,7 +61,8 @@ class Summary:
     total_turn : float
         Of them all, in plan, sign left out. [rad]
     least_radius : float or None
-        Of the tightest bend in plan whose radius is drawn, fitted or stated; None without such bends. [m]
+        Of the tightest bend in plan whose radius is drawn, fitted or stated; None without such bends. A corner without
+        room for its sweep has a radius of next to nothing: see ``cramped``. [m]
     origins : mapping of str to int
         Segments drawn, fitted, swept, stated.
     elevated : int
@@ -107,6 +110,11 @@ class Summary:
             How many.
         """
         return sum(kind.count for kind in self.kinds if kind.severity == severity)
+
+    @property
+    def cramped(self) -> int:
+        """Corners whose legs leave no room for their sweep: their bends are as small as the legs make them."""
+        return sum(kind.count for kind in self.kinds if kind.code == "no-room-for-sweep")
 
 
 def summarise(survey: Survey) -> Summary:

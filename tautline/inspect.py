@@ -12,7 +12,7 @@ from typing import Any
 from mechanics.units import System, show
 from routeio.findings import Finding, InputRefusedError, place_text
 from routeio.peeking import Peek
-from routeio.summary import Summary, summarise
+from routeio.summary import SMALL, Summary, summarise
 from routeio.survey import Duct, Ground, Survey
 from tautline.deliver.present import count
 from tautline.errors import OutputError, UsageError
@@ -265,9 +265,13 @@ def _summary(s: Summary, system: System) -> Iterator[str]:
         f"  {count(s.ducts, 'duct')}, {show(s.length, 'length', system)} in all, {s.loose} with an end at no vault, "
         f"{s.elevated} with elevations"
     )
-    tightest = (
-        "" if s.least_radius is None else f", the tightest {show(s.least_radius, 'length', system)} in radius"
-    )
+    tightest = ""
+    if s.least_radius is not None:
+        # a radius of millimetres is no radius of nothing
+        decimals = 3 if s.least_radius < SMALL else None
+        tightest = f", the tightest {show(s.least_radius, 'length', system, decimals)} in radius"
+    if s.cramped:
+        tightest += f", {count(s.cramped, 'corner')} without room for the sweep"
     turn = f"{math.degrees(s.total_turn):,.0f} deg in all"
     yield f"  {count(s.bends, 'bend')}{tightest}; turns of {turn}" if s.bends else "  no bends"
     hows = ", ".join(f"{n} {how}" for how, n in s.origins.items())

@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from mechanics.units import System
 from routeio.findings import Finding
-from routeio.summary import Summary, summarise
+from routeio.summary import SMALL, Summary, summarise
 from routeio.survey import Duct, Survey, Vault
 from tautline.deliver.labels import Box, Label, Plan
 from tautline.deliver.present import Units, count, plain
@@ -127,9 +127,12 @@ class SurveyPicture:
 
     def _title(self) -> list[Markup]:
         s, units = self.summary, self.units
-        tightest = (
-            "" if s.least_radius is None else f", the tightest R {units.text('length', s.least_radius)}"
-        )
+        tightest = ""
+        if s.least_radius is not None:
+            few = s.least_radius < SMALL
+            tightest = f", the tightest R {units.text('length', s.least_radius, 2 if few else 0)}"
+        if s.cramped:
+            tightest += f", {count(s.cramped, 'corner')} without room for the sweep"
         told = (
             f"{count(s.ducts, 'duct')}, {units.text('length', s.length)}; {count(s.bends, 'bend')}{tightest}, "
             f"{math.degrees(s.total_turn):,.0f}° in all; {count(s.vaults, 'vault')}; "

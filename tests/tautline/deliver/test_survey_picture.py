@@ -191,3 +191,12 @@ def test_the_legend_tells_only_of_bends_that_are_on_the_map():
     )
     told = texts(root_of(replace(bent, ducts=(straight,)))[1])
     assert not any(text.startswith("bend ") for text in told)
+
+
+def test_a_corner_without_room_is_told_apart_and_its_radius_is_not_written_as_none():
+    """Two legs of 13 mm at a right angle leave room for a radius of 13 mm."""
+    survey = made(3, 30.0, (Finding("no-room-for-sweep", "warning", "said", Where(x=0.0, y=0.0)),))
+    chain = Chain([15.0, 0.013 * np.pi / 2, 15.0], [0.0] * 3, [0.0] * 3, [0.0, np.pi / 2, 0.0])
+    survey = replace(survey, ducts=(replace(survey.ducts[0], chain=chain), *survey.ducts[1:]))
+    _, root = root_of(survey)
+    assert any("the tightest R 0.013 m, 1 corner without room for the sweep" in text for text in texts(root))
