@@ -182,7 +182,8 @@ def _cut_back(line: RawLine, last: bool, other: RawLine, other_last: bool) -> tu
 
 def _lies_on(line: RawLine, other: RawLine) -> bool:
     low, high = sorted(nearest_spot(other.points, other.bulge, *line.points[k, :2]).station for k in (0, -1))
-    if not high > low:
+    # What goes on square to the other, or past its end, has a point of it beside it and no part.
+    if not high - low > SAME:
         return False
     under = part_of(other, low, high, _length(other))
     return bool(shapely.hausdorff_distance(_course(line), _course(under)) <= SAME)

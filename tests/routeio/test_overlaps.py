@@ -105,3 +105,11 @@ def test_ducts_nearer_than_ducts_can_be_are_kept_and_said(apart, told):
     spans, said = read(line("1", (0, 0), (40, 0)), line("2", (0, apart), (40, apart)))
     assert len(spans) == 2
     assert [code for code, *_ in said] == told
+
+
+@pytest.mark.parametrize("apart", [0.0, 2e-10, 1e-9])
+def test_a_short_piece_square_to_the_end_of_a_duct_stays(apart):
+    # both ends of the short one are nearest to the same end of the other, but for rounding
+    spans, told = read(line("1", (0, 0), (apart, 5)), line("2", (apart, 5), (apart - 0.014, 5)))
+    assert sorted(length for *_, length in spans) == pytest.approx([5.014])
+    assert [code for code, *_ in told] == ["loose-end"]
