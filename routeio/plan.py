@@ -119,7 +119,7 @@ def _smooth(line: Ready, run: int, laid: Runs) -> Plan:
     end = max(end, math.dist(course.end if last is None else last[:2], line.xy[-1]))
     findings = laid.findings(run, line, 0)
     if laid.assumed[run]:
-        findings += _doubted(line, origins, laid.guess[run])
+        findings += _doubted(line, origins, laid.guess[run], laid.averaged[run])
     return Plan(
         course, origins, laid.stations(run), findings, laid.scatter[run], laid.residual[run],
         (start, end), chain, last,
@@ -200,18 +200,19 @@ def _pieced(line: Ready, own: list[int], runs: list[Run], laid: Runs | None, opt
     )  # fmt: skip
     findings += rounded.findings
     if laid is not None and any(laid.assumed[number] for number in own):
-        findings += _doubted(line, rounded.origins, max(guesses))
+        findings += _doubted(line, rounded.origins, max(guesses), any(laid.averaged[k] for k in own))
     return Plan(rounded.course, rounded.origins, rounded.stations, tuple(findings), scatter, residual)
 
 
-def _doubted(line: Ready, origins: Sequence[Origin], guess: float) -> tuple[Finding, ...]:
-    """Return what is to be said of turns that are kept as drawn though the vertices may scatter."""
+def _doubted(line: Ready, origins: Sequence[Origin], guess: float, fitted: bool) -> tuple[Finding, ...]:
+    """Return what is to be said of the turns of a line by itself, of which the vertices may scatter."""
     worst = max((o.sigma_turn or 0.0 for o in origins), default=0.0)
     if not worst > _DOUBT:
         return ()
     return (Finding(
         "scatter-assumed", "info",
-        f"{len(line.xy)} vertices of a line by itself hardly tell how far they scatter: its turns are kept as drawn, one "
+        f"{len(line.xy)} vertices of a line by itself hardly tell how far they scatter: "
+        f"{'the fewest straights and bends that explain it are taken' if fitted else 'its turns are kept as drawn'}, one turn "
         f"may be {math.degrees(1.96 * worst):.0f} degrees off if the vertices are {span_text(guess)} off", line.where,
         "state the scatter, 0 where the line was drawn and not digitised",
     ),)  # fmt: skip

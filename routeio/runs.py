@@ -25,6 +25,8 @@ from routeio.tangent import BoolArray, IntArray
 
 #: Elements shorter than this are none. [m]
 _NOTHING = 1e-6
+#: A turn that may be further off is not told at all. [rad]
+_LOST = math.radians(45.0)
 #: Between fewer vertices there is nothing to fit: one leg is a straight.
 _FITTED = 3
 #: Nearer than so many times the scatter, a vertex that was left out lies where it may lie, and nothing is lost.
@@ -80,7 +82,7 @@ class Runs:
         # scattered, but with hardly a vertex but at corners: nothing is averaged, and every corner is in doubt
         loose = ~found.averaged & ~found.scatter.exact
         self.guess: list[float] = np.where(loose, found.scatter.sigma, found.scatter.guess).tolist()
-        self.assumed: list[bool] = ((found.scatter.guess > EXACT) & ~found.averaged).tolist()
+        self.assumed: list[bool] = (found.scatter.guess > EXACT).tolist()
         weight = traces.weight
         square = np.add.reduceat(weight * e.off * e.off, traces.offsets[:-1])
         self.residual: list[float] = np.sqrt(
@@ -98,7 +100,7 @@ class Runs:
         radius = e.length / np.where(bends, np.abs(e.turn), 1.0)
         hidden = np.where((found.averaged | (found.scatter.guess > 0.0))[run], beyond_ends(traces, e), 0.0)
         self._rows = [
-            np.where(bends, np.hypot(found.turn_sd[e.straight], hidden), 0.0).tolist(),
+            np.where(bends, np.minimum(np.hypot(found.turn_sd[e.straight], hidden), _LOST), 0.0).tolist(),
             np.where(bends, found.radius_sd[e.straight] * radius, 0.0).tolist(),
             leg.tolist(),
             bends.tolist(),

@@ -128,6 +128,30 @@ def test_what_is_stated_for_short_lines_covers_their_turn(routes, bent, scatter)
         assert np.mean(covered) >= 0.9
 
 
+def test_few_vertices_about_a_bend_are_one_bend(routes):
+    """One bend of 40 degrees between two straights, alone and in a layer; three deviations, which one in 400 is beyond."""
+    rng = np.random.default_rng(31)
+    bend = np.array([[0, 0], [5, 0], [9.85, 0.87], [13.75, 3.93], [17.6, 7.1], [21.4, 10.3]])
+    straight = np.column_stack((np.arange(6) * 5.0, np.zeros(6)))
+    lines = [
+        raw(flat(routes.digitised(np.column_stack((points, np.zeros(6))), rng, 0.02)))
+        for points in [bend, straight] * 20
+    ]
+    shapes = [s for s in recover_many(lines, ReadOptions(sweep=5.0))[::2] if isinstance(s, Shape)]
+    assert [int((s.chain.turn != 0.0).sum()) for s in shapes].count(1) >= 15
+    for shape in (*shapes, recovered(lines[0])):
+        stated = sum(o.sigma_turn or 0.0 for o in shape.origins)
+        assert abs(np.degrees(shape.chain.turn.sum()) - 40.0) <= np.degrees(3.0 * stated)
+        assert np.degrees(1.96 * stated) < 15.0
+
+
+def test_a_jog_of_a_lone_line_is_kept(routes):
+    """A metre to the side within 8 m is further than vertices scatter."""
+    points = np.array([[0, 0], [36, 0], [43, 0.0], [51, 1.1], [87, 1.1]])
+    shape = recovered(raw(np.column_stack((points, np.full(5, np.nan)))))
+    assert np.degrees(np.abs(shape.chain.turn).sum()) == pytest.approx(15.7, abs=0.5)
+
+
 def test_a_lone_short_line_says_what_was_assumed_and_a_stated_scatter_rules(routes):
     points = np.array([[0, 0], [5, 0.1], [10, 0.0], [13, 4], [16, 8.1]], float)
     line = raw(np.column_stack((points, np.full(5, np.nan))))
