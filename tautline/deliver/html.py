@@ -30,6 +30,7 @@ from tautline.deliver.present import Units, count, percent, plain, words
 from tautline.deliver.reasons import (
     alternative_rows,
     gain_words,
+    helps,
     no_remedy,
     price,
     reach_words,
@@ -164,6 +165,7 @@ def _environment(document: Document, units: Units) -> Environment:
         numbered=lambda items: list(enumerate(items, 1)),
         no_remedy=lambda stretch: no_remedy(stretch, document),
         remedy=lambda remedy: remedy_words(remedy, document),
+        helps=lambda stretch: helps(stretch, document),
         whole_feeder=whole_feeder,
         reasons=splice_reasons(document),
         runner=runner_words,

@@ -22,7 +22,7 @@ from tautline.deliver.digest import (
 )
 from tautline.deliver.frame import ROLES, Document, Pull, pulls_of, sections_of
 from tautline.deliver.present import Units, count, isolated, percent, plain, used, words
-from tautline.deliver.reasons import alternative_rows, no_remedy, plan_reasons, price, remedy_words
+from tautline.deliver.reasons import alternative_rows, helps, no_remedy, plan_reasons, price, remedy_words
 from tautline.deliver.typeset import typeset
 from tautline.document import bundle_of
 
@@ -245,10 +245,8 @@ def _no_plan(document: Document) -> list[str]:
         if not stretch["looked"]:
             lines.append(f"What would help {ends} was not looked for: --why looks everywhere.")
             continue
-        helps = [remedy_words(remedy, document) for remedy in stretch["remedies"]] or [
-            no_remedy(stretch, document)
-        ]
-        lines += [f"What would help {ends}: {text}." for text in helps]
+        told = helps(stretch, document) or [no_remedy(stretch, document)]
+        lines += [f"What would help {ends}: {text}." for text in told]
     for remedy in why.get("remedies") or ():
         lines.append(f"The whole feeder would have a plan with {remedy_words(remedy, document)}.")
     reach = (

@@ -17,7 +17,7 @@ NO_REMEDY = (
     "no single lower friction, larger bend, new vault, pusher, assist, reel or leave at its ends lets a section through "
     "here: look at the duct's size and at the limits"
 )
-_SEVERAL = "; several new vaults at once may, which [vaults] propose = true looks for"
+_SEVERAL = "several new vaults at once may, which [vaults] propose = true looks for"
 
 _NARROW = "first a duct that the bundle fits, as said above"
 
@@ -40,8 +40,32 @@ def no_remedy(stretch: Data, document: Document) -> str:
     narrow = [[one["from"], one["to"]] for one in (document.get("no_plan") or {}).get("narrow", ())]
     if narrow and any(span in narrow for span in stretch["spans"]):
         return _NARROW
-    sought = any(f["code"] == "vaults-not-enough" for f in document.get("findings") or ())
-    return NO_REMEDY if sought else NO_REMEDY + _SEVERAL
+    return NO_REMEDY if _sought(document) else f"{NO_REMEDY}; {_SEVERAL}"
+
+
+def helps(stretch: Data, document: Document) -> list[str]:
+    """Return each thing that would help a stretch, as :func:`remedy_words` has it.
+
+    Parameters
+    ----------
+    stretch : mapping
+        One of those that want a section, with something that helps.
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    list of str
+        At last several new vaults, where the cable is too long for its reel and one is not enough.
+    """
+    told = [remedy_words(remedy, document) for remedy in stretch["remedies"]]
+    long = told and all(remedy.get("reel_m") for remedy in stretch["remedies"])
+    return [*told, _SEVERAL] if long and not _sought(document) else told
+
+
+def _sought(document: Document) -> bool:
+    """Whether new vaults were looked for, and none would do."""
+    return any(f["code"] == "vaults-not-enough" for f in document.get("findings") or ())
 
 
 def price(value: float) -> str:
@@ -157,8 +181,7 @@ def _change(remedy: Data, document: Document, units: Units) -> str:
         return f"a radius of {radius} in place of {now} in {_bend(remedy, document, units)}"
     if kind == "vault":
         # Where the job's own rules for new vaults let none stand, this one breaks them.
-        sought = any(f["code"] == "vaults-not-enough" for f in document.get("findings") or ())
-        beside = ", looked for without the lead, spacing and zones of [vaults]" if sought else ""
+        beside = ", looked for without the lead, spacing and zones of [vaults]" if _sought(document) else ""
         z = remedy.get("z")
         deep = "" if z is None else f", the duct there at an elevation of {units.text('length', z, 1)}"
         return f"a new vault {_along(remedy, document, units)}{deep}{beside}"

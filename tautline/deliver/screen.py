@@ -14,6 +14,7 @@ from tautline.deliver.present import Units, columns, count, isolated, percent, p
 from tautline.deliver.reasons import (
     alternative_rows,
     gain_words,
+    helps,
     no_remedy,
     price,
     reach_words,
@@ -163,11 +164,10 @@ def _remedies(stretch: Mapping[str, Any], document: Document) -> list[str]:
         return _wrap("what would help here was not looked for: --why looks everywhere", "    ")
     if not stretch["remedies"]:
         return _wrap(no_remedy(stretch, document), "    ")
-    lines = _wrap(
-        "what would help, each on its own:" if len(stretch["remedies"]) > 1 else "what would help:", "    "
-    )
-    for remedy in stretch["remedies"]:
-        lines += _wrap(remedy_words(remedy, document), "    - ")
+    told = helps(stretch, document)
+    lines = _wrap("what would help, each on its own:" if len(told) > 1 else "what would help:", "    ")
+    for text in told:
+        lines += _wrap(text, "    - ")
     return lines
 
 

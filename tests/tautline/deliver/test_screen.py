@@ -2,7 +2,7 @@ import copy
 import re
 
 from tautline.deliver.present import columns, used
-from tautline.deliver.reasons import remedy_words, splice_words
+from tautline.deliver.reasons import helps, remedy_words, splice_words
 from tautline.deliver.screen import render
 
 
@@ -143,3 +143,25 @@ def test_the_check_that_governs_is_told_with_its_place_where_no_other_word_says_
     )
     pull["governs"] = "eye_tension"
     assert "eye tension governs; worst sidewall" in " ".join(render(document).split())
+
+
+def test_several_new_vaults_are_spoken_of_where_a_longer_reel_alone_or_one_vault_is_not_enough():
+    remedy = {
+        "kind": "pusher",
+        "value": 400.0,
+        "from": "A",
+        "to": "B",
+        "vault": "A",
+        "leave": [],
+        "reel_m": 500.0,
+    }
+    remedy |= {"feed": "A", "pull": "B", "utilisation": 0.9, "plan": None}
+    document = {"job": {"units": "si"}, "reel": {}, "findings": []}
+    told, several = helps({"remedies": [remedy]}, document)
+    assert told.startswith(
+        "a pusher of 0.40 kN at the feed, A, with cable on reels of 500.0 m; A -> B then passes"
+    )
+    assert several == "several new vaults at once may, which [vaults] propose = true looks for"
+    assert len(helps({"remedies": [remedy | {"reel_m": None}]}, document)) == 1
+    document["findings"] = [{"code": "vaults-not-enough"}]
+    assert helps({"remedies": [remedy]}, document) == [told]
