@@ -165,8 +165,8 @@ def test_every_way_out_of_too_much_friction_is_one(tmp_path):
     assert tautline.run_job(job(tmp_path, *HARD, feeder=ends, drawing=drawing)).verdict == "pass"
 
 
-def test_no_at_an_end_of_the_feeder_counts_and_where_no_way_is_left_the_answer_names_the_vault(tmp_path):
-    """Stated of the first vault: no feeding; the winch stands there, or nowhere if the other end says no too."""
+@pytest.mark.slow
+def test_no_feeding_at_an_end_of_the_feeder_turns_the_pull_round(tmp_path):
     slack = 'slack = "15 ft"'
     turned = tautline.run_job(
         job(tmp_path, (slack, f'{slack}\nno_feed = ["MH-5"]'), feeder=("MH-5", "MH-6"))
@@ -174,6 +174,10 @@ def test_no_at_an_end_of_the_feeder_counts_and_where_no_way_is_left_the_answer_n
     assert turned["verdict"] == "pass"
     assert [(p["feed"], p["pull"]) for p in turned["sections"][0]["pulls"]] == [("MH-6", "MH-5")]
     assert "not allowed" in render(turned)
+
+
+def test_no_feeding_at_either_end_leaves_no_way_and_the_answer_names_the_vaults(tmp_path):
+    slack = 'slack = "15 ft"'
     document = refused(
         job(tmp_path, (slack, f'{slack}\nno_feed = ["MH-5", "MH-6"]'), feeder=("MH-5", "MH-6"))
     )

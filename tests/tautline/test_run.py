@@ -221,7 +221,7 @@ def test_how_full_a_reel_is_governs_no_pull_until_it_is_too_short(branched):
         assert (pull["governs"] == "reel_length") == (verdict == "fail")
 
 
-@pytest.mark.parametrize("command", ["plan", "check"])
+@pytest.mark.parametrize("command", ["plan", pytest.param("check", marks=pytest.mark.slow)])
 def test_a_duct_of_feet_for_inches_is_doubted(branched, command):
     path = branched(feeder='feeder = ["A", "C"]')
     text = path.read_text(encoding="utf-8")

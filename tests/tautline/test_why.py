@@ -189,7 +189,11 @@ def test_prices_and_reels_that_are_none_are_refused(tmp_path, old, new, said):
     ("named", "said"),
     [
         ('splice_at = ["MH-4"]', 'splice_at names "MH-4", where harbour.dxf allows no splice'),
-        ('no_feed = ["MH-99"]', "there is no vault 'MH-99', which plan.no_feed names"),
+        pytest.param(
+            'no_feed = ["MH-99"]',
+            "there is no vault 'MH-99', which plan.no_feed names",
+            marks=pytest.mark.slow,
+        ),
         pytest.param('splice_at = ["SUB-A"]', "SUB-A to RISER-9 does not pass", marks=pytest.mark.slow),
     ],
 )
