@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -220,7 +220,7 @@ def _stated(laid: LaidBundles, network: DuctNetwork, tell: Say) -> tuple[list[Do
     for number, request in enumerate(job.pulls, 1):
         tell(f"pull {number} of {len(job.pulls)}: {request.feed} to {request.pull}")
         route = feeder_route(network, (request.feed, *request.via, request.pull))
-        findings += [f for f in route.findings if f not in findings]
+        findings += [f for f in (*route.findings, *_not_allowed(job, route, number)) if f not in findings]
         pulls = laid.pulls(route, f"pull[{number}]")
         relube = _stops(job, request, route, number)
         last = len(route.vaults) - 1
@@ -228,6 +228,21 @@ def _stated(laid: LaidBundles, network: DuctNetwork, tell: Say) -> tuple[list[Do
         result = pulls.evaluate(0, last, relube)
         done.append(DonePull(route, pulls.row, 0, last, result, other, laid.number(route.legs[0].duct)))
     return done, findings
+
+
+def _not_allowed(job: Job, route: FeederRoute, number: int) -> Iterator[Finding]:
+    """Say of a stated pull that a vault at its ends, or the job, does not allow it; it is evaluated all the same."""
+    feed, pull = route.vaults[0], route.vaults[-1]
+    for vault, what, may in (
+        (feed, "feeding", feed.feed and feed.tag not in job.plan.no_feed),
+        (pull, "pulling", pull.pull and pull.tag not in job.plan.no_pull),
+    ):
+        if not may:
+            message = f"pull[{number}] from {feed.tag} to {pull.tag}: {what} is not allowed at {vault.tag}"
+            where = Where(file=job.source.name, x=vault.x, y=vault.y)
+            yield Finding(
+                "pull-not-allowed", "warning", message, where, "turn the pull round, or ask for leave there"
+            )
 
 
 def _stops(job: Job, request: PullRequest, route: FeederRoute, number: int) -> tuple[int, ...]:

@@ -232,3 +232,11 @@ def test_a_duct_of_feet_for_inches_is_doubted(branched, command):
     assert "1524.0 mm inside" in told["message"]
     assert told["severity"] == "warning"
     assert "(A to B)" in told["message"]
+
+
+def test_a_stated_pull_that_is_not_allowed_is_said_to_be_so(branched):
+    path = branched(pulls='[plan]\nno_feed = ["C"]\nno_pull = ["B"]\n[[pull]]\nfeed = "C"\npull = "D"')
+    document = tautline.run_job(path, "check").to_dict()
+    (told,) = (f for f in document["findings"] if f["code"] == "pull-not-allowed")
+    assert told["message"] == "pull[1] from C to D: feeding is not allowed at C"
+    assert document["verdict"] == "pass"
