@@ -17,8 +17,10 @@ NOTHING = 1 << 61
 """What cannot be had costs this: above any plan, and three times it still fits 64 bits."""
 
 
-def best_ahead(start: IntArray, end: IntArray, value: IntArray, goal: int, combine: np.ufunc) -> IntArray:
-    """Return the least value of any ways from each place to a goal.
+def best_ahead(
+    start: IntArray, end: IntArray, value: IntArray, goal: int, combine: np.ufunc
+) -> tuple[IntArray, NDArray[np.bool_]]:
+    """Return the least value of any ways from each place to a goal, and by which ways that begins.
 
     Parameters
     ----------
@@ -34,14 +36,19 @@ def best_ahead(start: IntArray, end: IntArray, value: IntArray, goal: int, combi
 
     Returns
     -------
-    ndarray of int, shape (goal + 1,)
+    ahead : ndarray of int, shape (goal + 1,)
         One for each place up to the goal; :data:`NOTHING` where no ways lead on to it.
+    best : ndarray of bool, shape (k,)
+        Which ways some of least value begin with, of those that lead on to the goal; of the others any may be marked.
 
     Examples
     --------
-    >>> start, end, value = np.array([0, 0, 1]), np.array([1, 2, 2]), np.array([1, 5, 3])
-    >>> best_ahead(start, end, value, 2, np.add).tolist(), best_ahead(start, end, value, 2, np.maximum).tolist()
-    ([4, 3, 0], [3, 3, 0])
+    >>> start, end, value = np.array([0, 1, 0]), np.array([1, 2, 2]), np.array([1, 3, 5])
+    >>> ahead, best = best_ahead(start, end, value, 2, np.add)
+    >>> ahead.tolist(), best.tolist()
+    ([4, 3, 0], [True, True, False])
+    >>> best_ahead(start, end, value, 2, np.maximum)[0].tolist()
+    [3, 3, 0]
     """
     # Where no way leads on, one that costs what cannot be had leads straight to the goal.
     onward, price = np.full(goal + 1, goal), np.full(goal + 1, NOTHING)
@@ -50,9 +57,10 @@ def best_ahead(start: IntArray, end: IntArray, value: IntArray, goal: int, combi
     while True:
         ahead = _reckoned(onward, price, combine)
         whole = combine(value, ahead.take(end))
-        better = np.flatnonzero(whole < ahead.take(start))
+        before = ahead.take(start)
+        better = np.flatnonzero(whole < before)
         if not better.size:
-            return ahead
+            return ahead, whole == before
         here, best = start[better], ahead.copy()
         np.minimum.at(best, here, whole[better])
         # Of equal first steps the last, which goes farthest.
@@ -69,14 +77,14 @@ def _reckoned(onward: IntArray, price: IntArray, combine: np.ufunc) -> IntArray:
     return np.minimum(price, NOTHING)
 
 
-def earliest_way(start: IntArray, end: IntArray, exact: NDArray[np.bool_], goal: int) -> list[int]:
+def earliest_way(start: IntArray, end: IntArray, best: NDArray[np.bool_], goal: int) -> list[int]:
     """Return the ways from the first place to a goal of which each leads to the nearest place it may.
 
     Parameters
     ----------
     start, end : ndarray of int, shape (k,)
         As for :func:`best_ahead`; of the ways from one place those that lead farther come later.
-    exact : ndarray of bool, shape (k,)
+    best : ndarray of bool, shape (k,)
         Which ways may be taken; from the first place on, each place that they lead to has one that leads on.
     goal : int
         Where to.
@@ -87,7 +95,7 @@ def earliest_way(start: IntArray, end: IntArray, exact: NDArray[np.bool_], goal:
         Which ways, one after another.
     """
     first = np.zeros(goal + 1, dtype=np.int64)
-    which = np.flatnonzero(exact)[::-1]
+    which = np.flatnonzero(best)[::-1]
     first[start[which]] = which
     ahead, onward = first.tolist(), end.take(first).tolist()
     ways, here = [], 0

@@ -211,15 +211,15 @@ def cheapest(market: Market, start: int, end: int) -> Choice | None:
         return found
 
     used = np.maximum(market.utilisation.take(ways.first), market.utilisation.take(ways.second))
-    limit = int(best_ahead(low, high, least(used), goal, np.maximum)[0])
+    limit = int(best_ahead(low, high, least(used), goal, np.maximum)[0][0])
     ways = ways.where(used <= limit)
     climbs = market.climb.take(ways.first)
     climbs += np.where(ways.second == ways.first, 0, market.climb.take(ways.second))
     climb = least(climbs)
     left = np.flatnonzero(climb < NOTHING)
-    low, high, rise = low.take(left), high.take(left), climb.take(left)
-    above = best_ahead(low, high, rise, goal, np.add)
-    chosen = left[earliest_way(low, high, rise + above.take(high) == above.take(low), goal)]
+    low, high = low.take(left), high.take(left)
+    _, best = best_ahead(low, high, climb.take(left), goal, np.add)
+    chosen = left[earliest_way(low, high, best, goal)]
     place = np.full(which.size, -1)
     place[chosen] = np.arange(chosen.size)
     good = np.flatnonzero((place.take(ways.at) >= 0) & (climbs == climb.take(ways.at)))
@@ -234,17 +234,18 @@ def _of_least_cost(stretches: Stretches, start: int, end: int) -> IntArray:
     """Which stretches lie on some way of least cost from one vault to another; none where there is no way."""
     inside = (stretches.start >= start) & (stretches.end <= end) & (stretches.price < NOTHING)
     which = np.flatnonzero(inside)
-    gone, left, price = (
+    low, high, price = (
         values if which.size == values.size else values.take(which)
-        for values in (stretches.start - start, end - stretches.end, stretches.price)
+        for values in (stretches.start, stretches.end, stretches.price)
     )
-    goal = end - start
-    ahead = best_ahead(gone, goal - left, price, goal, np.add)
-    behind = best_ahead(left, goal - gone, price, goal, np.add)
+    ahead, best = best_ahead(low - start, high - start, price, end - start, np.add)
     if ahead[0] >= NOTHING:
         return which[:0]
-    tight = behind[::-1].take(gone) + price + ahead[::-1].take(left) == ahead[0]
-    return which[np.flatnonzero(tight)]
+    # Of those with which some way of least cost goes on, the ones that are come to: the same asked from the other end.
+    left = np.flatnonzero(best)
+    gone = end - low.take(left)
+    behind, _ = best_ahead(end - high.take(left), gone, np.zeros_like(left), end - start, np.add)
+    return which[left[behind.take(gone) < NOTHING]]
 
 
 def reachable(market: Market) -> tuple[IntArray, IntArray]:

@@ -322,10 +322,11 @@ def sections_of(facts: RowFacts, offers: Offers, rules: PlanRules, choice: Choic
         if at not in best or _earliest(pulls) < _earliest(best[at]):
             best[at] = pulls
     tags = [v.tag for v in facts.vaults] if rules.stocks else []
+    sized = rules.reels or rules.stocks
     low, high = np.array(choice.stretches).T
     lengths = (facts.lengths(low, high) + 2.0 * rules.slack).tolist()
     return tuple(
-        Section(*ends, best[at], length, reel_for(rules.at(tags, ends[0]), length)[0])
+        Section(*ends, best[at], length, reel_for(rules.at(tags, ends[0]), length)[0] if sized else None)
         for at, (ends, length) in enumerate(zip(choice.stretches, lengths, strict=True))
     )
 

@@ -91,7 +91,7 @@ class Sweep:
         for place in range(int(count.max(initial=0))):
             there = count > place
             # Where there is no piece, a straight of no length stands.
-            at = np.where(there, begin + place, 0)
+            at = np.minimum(begin + place, len(chain) - 1)
             length, turn, weight, rub = (
                 values.take(at) for values in (chain.length, chain.turn, way.weight, rubbing)
             )
