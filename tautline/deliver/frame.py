@@ -323,6 +323,23 @@ class Pull:
         return math.atan2(y1 - y0, x1 - x0)
 
 
+def uncovered(document: Document) -> set[frozenset[str]]:
+    """Return the spans that no section gets through, by the tags at their ends.
+
+    Parameters
+    ----------
+    document : mapping
+        A result document.
+
+    Returns
+    -------
+    set of frozenset of str
+        Empty where there is a plan.
+    """
+    missing = (document.get("no_plan") or {}).get("missing") or ()
+    return {frozenset(span) for stretch in missing for span in stretch["spans"]}
+
+
 def bend_words(bend: Bend, units: Units) -> str:
     """Return a bend in words: angle, kind and radius.
 

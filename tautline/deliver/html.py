@@ -25,7 +25,7 @@ from tautline.deliver.digest import (
     warnings_of,
     winch_of,
 )
-from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, pulls_of, sections_of
+from tautline.deliver.frame import BANDS, ROLES, Document, Pull, band, pulls_of, sections_of, uncovered
 from tautline.deliver.present import Units, count, percent, plain, words
 from tautline.deliver.reasons import (
     alternative_rows,
@@ -88,7 +88,14 @@ def page(document: Document) -> str:
     from markupsafe import Markup
 
     from tautline.deliver.feeder_picture import feeder_picture
-    from tautline.deliver.marks import band_sample, finding_mark, hot_mark, vault_mark
+    from tautline.deliver.marks import (
+        UNCOVERED,
+        band_sample,
+        finding_mark,
+        hot_mark,
+        uncovered_line,
+        vault_mark,
+    )
     from tautline.deliver.plan_picture import PlanPicture
 
     units, pulls = Units.of(document), pulls_of(document)
@@ -104,6 +111,7 @@ def page(document: Document) -> str:
     marks += [
         (hot_mark(), "worst sidewall pressure of a pull"),
         (finding_mark(), "warning or error about the input"),
+        *([(uncovered_line("M -12 0 H 12"), UNCOVERED)] if uncovered(document) else []),
     ]
     return environment.get_template("report.html").render(
         document=document,

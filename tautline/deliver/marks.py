@@ -93,6 +93,33 @@ def finding_mark() -> Markup:
     )
 
 
+UNCOVERED = "no section gets through"
+
+
+def uncovered_line(d: str, **other: str) -> Markup:
+    """Return a line where no section gets through.
+
+    Parameters
+    ----------
+    d : str
+        Path data.
+    **other : str
+        Further attributes.
+
+    Returns
+    -------
+    Markup
+        One element, told from all classes of pulls by its dots.
+    """
+    style = {
+        "stroke": "#9c0f0f",
+        "stroke_width": "3.2",
+        "stroke_dasharray": "0.1 6.5",
+        "stroke_linecap": "round",
+    }
+    return element("path", d=d, fill="none", **style, **other)
+
+
 def band_sample(index: int) -> Markup:
     """Return a short line drawn as the pulls of a class are.
 

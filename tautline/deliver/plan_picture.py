@@ -11,9 +11,19 @@ from typing import Any
 from markupsafe import Markup
 
 from tautline.deliver.bundles import changes_of
-from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words
+from tautline.deliver.frame import BANDS, ROLES, Document, Pull, pulls_of, rank, role_words, uncovered
 from tautline.deliver.labels import Label, Plan, text_width
-from tautline.deliver.marks import SIGN, band_sample, finding_mark, hot_mark, mark_size, signs_of, vault_mark
+from tautline.deliver.marks import (
+    SIGN,
+    UNCOVERED,
+    band_sample,
+    finding_mark,
+    hot_mark,
+    mark_size,
+    signs_of,
+    uncovered_line,
+    vault_mark,
+)
 from tautline.deliver.present import Units, isolated, plain, used
 from tautline.deliver.reasons import splice_reasons
 from tautline.deliver.scale import north_arrow, scale_bar
@@ -152,7 +162,7 @@ class PlanPicture:
             self._strip(),
         ]
         if self.legend:
-            parts.append(_legend(self.map_height + _STRIP))
+            parts.append(_legend(self.map_height + _STRIP, bool(uncovered(self.document))))
         picture = element(
             "svg",
             *parts,
@@ -177,6 +187,7 @@ class PlanPicture:
 
     def _lines(self) -> list[Markup]:
         parts = []
+        wanting = uncovered(self.document)
         for span in self.document["route"]:
             if self.only and not self._near(span["path"]):
                 continue
@@ -193,6 +204,10 @@ class PlanPicture:
                         **_THIN,
                     )
                 )
+                if frozenset((span["from"], span["to"])) in wanting:
+                    told = f"no section gets from {isolated(span['from'])} to {isolated(span['to'])}"
+                    dotted = uncovered_line(path_data(line), **_THIN)
+                    parts.append(element("g", element("title", told), dotted, class_="uncovered"))
                 self.room.avoid(line)
         for p in self.pulls:
             line = self.line(p.data["path"])
@@ -389,7 +404,7 @@ def _legend_height() -> float:
     return 114.0
 
 
-def _legend(top: float) -> Markup:
+def _legend(top: float, wanting: bool = False) -> Markup:
     parts = [
         element(
             "text",
@@ -414,4 +429,7 @@ def _legend(top: float) -> Markup:
     parts.append(element("text", "worst sidewall pressure of a pull", x=46.0, y=top + 98, fill=INK))
     parts.append(element("g", finding_mark(), transform=f"translate(290 {number(top + 94)})"))
     parts.append(element("text", "warning or error about the input", x=310.0, y=top + 98, fill=INK))
+    if wanting:
+        dotted = uncovered_line(path_data([(540.0, top + 94), (590.0, top + 94)]))
+        parts += [dotted, element("text", UNCOVERED, x=600.0, y=top + 98, fill=INK)]
     return element("g", *parts)

@@ -189,6 +189,10 @@ def test_no_feeding_at_either_end_leaves_no_way_and_the_answer_names_the_vaults(
     assert not document["no_plan"]["remedies"]
     text = " ".join(render(document).split())
     assert "leave to feed at MH-5" in text
+    # and on the plan the span is marked where one looks for it
+    html = page(document)
+    assert html.count("<title>no section gets from MH-5 to MH-6</title>") == 1
+    assert "no section gets through" in html
 
 
 def test_a_new_vault_is_told_with_the_elevation_of_the_duct_there(tmp_path):
