@@ -303,6 +303,8 @@ def _weighed(traces: Traces, beliefs: Beliefs) -> tuple[Tangents, FloatArray, Fl
     tried: list[tuple[FloatArray, FloatArray, FloatArray]] = []
     for scatter in _TRIED:
         some, chain = _structure(replace(traces, scatter=np.full(traces.count, scatter)), beliefs, none)
+        # to the last digit, since what is stated and what is found hang on it
+        chain, _, _ = converged(some, chain, beliefs.prior)
         off = measure(some, chain, derivatives=False).off
         square = np.add.reduceat(off * off, some.offsets[:-1])
         left = likely(square, np.maximum(size - 3 * chain.count + 1, 0))

@@ -25,6 +25,8 @@ from routeio.tangent import BoolArray, IntArray
 
 #: Elements shorter than this are none. [m]
 _NOTHING = 1e-6
+#: Standard deviation of a radius, as a part of it, above which it is said that vertices hardly tell it.
+_HARDLY = 0.5
 #: A turn that may be further off is not told at all. [rad]
 _LOST = math.radians(45.0)
 #: Between fewer vertices there is nothing to fit: one leg is a straight.
@@ -138,6 +140,9 @@ class Runs:
             kept.line.tolist(), kept.vertex.tolist(), kept.off.tolist(), kept.turn.tolist(), strict=True
         ):
             self._doubts.setdefault(one, []).append(tuple(doubt))
+        told = radii.assumed | radii.sharp | (found.radius_sd <= _HARDLY)
+        self._hardly: IntArray = np.flatnonzero(bends & found.averaged[run] & ~told[e.straight])
+        self._hardly_of: list[int] = np.searchsorted(self._hardly, e.offsets).tolist()
         self._assumed: list[bool] = np.logical_or.reduceat(radii.assumed, chain.offsets[:-1]).tolist()
         self._starts: tuple[list[tuple[float, float]], list[float]] = (
             [(x, y) for x, y in e.start.tolist()], e.heading.tolist(),
@@ -252,7 +257,8 @@ class Runs:
         if self._strays[run]:
             found += self._stray(run, line, first)
         if self._assumed[run]:
-            found += self._untold(run, line, first)
+            found += self._given(run, line, first)
+        found += self._untold(run, line, first)
         part = self.vertices(run)
         if part.stop - part.start < _FITTED:
             return tuple(found)
@@ -308,6 +314,26 @@ class Runs:
         return found
 
     def _untold(self, run: int, line: Ready, first: int) -> list[Finding]:
+        """Say of how many bends the radius is the best for the vertices though they hardly tell it."""
+        rows = self._hardly[self._hardly_of[run] : self._hardly_of[run + 1]].tolist()
+        if not rows:
+            return []
+        e = self.elements
+        worst = max(rows, key=lambda row: self.found.radius_sd[e.straight[row]])
+        radius = float(e.length[worst] / abs(e.turn[worst]))
+        at = first + int(self.vertex[worst] - self.found.traces.offsets[run])
+        bends = "a bend" if len(rows) == 1 else f"{len(rows)} bends"
+        return [
+            Finding(
+                "radius-untold", "info",
+                f"vertices hardly tell the radius of {bends}, and allow no standard one: the best is kept, "
+                f"{'' if len(rows) == 1 else 'the least sure '}{span_text(radius)} give or take "
+                f"{100 * float(self.found.radius_sd[e.straight[worst]]):.0f} %",
+                line.placed(line.xy[at]), "sidewall pressure hangs on it: find the radius it was built with",
+            )
+        ]  # fmt: skip
+
+    def _given(self, run: int, line: Ready, first: int) -> list[Finding]:
         e, radii = self.elements, self.radii
         a, b = radii.chain.offsets[run : run + 2].tolist()
         found = []

@@ -145,6 +145,21 @@ def test_few_vertices_about_a_bend_are_one_bend(routes):
         assert np.degrees(1.96 * stated) < 15.0
 
 
+def test_radii_kept_though_hardly_told_are_said_once_a_line(routes):
+    """Bends of 30 degrees and 15 m, of which a vertex every 10 m shows one or none; where no radius is standard."""
+    length, turn = np.array([60.0, 7.85, 60.0, 7.85, 60.0]), np.radians([0.0, 30.0, 0.0, 30.0, 0.0])
+    points = routes.drawn(Chain(length, np.zeros(5), np.zeros(5), turn), 10.0)
+    line = raw(flat(routes.digitised(points, np.random.default_rng(4), 0.2)))
+    said = []
+    for radii in ((5.0, 10.0, 15.0, 20.0), ()):
+        shape = recover_many([line], ReadOptions(sweep=500.0, standard_radii=radii))[0]
+        assert isinstance(shape, Shape)
+        said.append([f.message for f in shape.findings if f.code == "radius-untold"])
+    assert said[0] == []
+    assert len(said[1]) == 1
+    assert "give or take" in said[1][0]
+
+
 def test_a_jog_of_a_lone_line_is_kept(routes):
     """A metre to the side within 8 m is further than vertices scatter."""
     points = np.array([[0, 0], [36, 0], [43, 0.0], [51, 1.1], [87, 1.1]])
