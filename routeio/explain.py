@@ -16,7 +16,7 @@ from routeio.faithful import departures
 from routeio.fit import Prior, cell_costs, fitted
 from routeio.newton import converged
 from routeio.pieces import Division, Prices, divide
-from routeio.scatter import EXACT, FLOOR, Scatter, estimated, likely, revised, stated
+from routeio.scatter import EXACT, FLOOR, USUAL, Scatter, estimated, likely, revised, stated
 from routeio.simplify import simplified
 from routeio.strays import FEWEST, spiked, strays
 from routeio.tangent import BoolArray, IntArray, Tangents, Traces, measure, put, ragged_take, stacked
@@ -264,7 +264,7 @@ def _guessed(
 
     The fewest straights and bends that explain such a line leave it little to tell its scatter by, often nothing.
     """
-    lone = np.flatnonzero(told.guess > 0.0)
+    lone = np.flatnonzero(told.guess == USUAL)
     guess = told.guess.copy()
     guess[lone] = likely(np.zeros(1), np.zeros(1))
     # three vertices in two straights tell nothing

@@ -211,7 +211,7 @@ def _doubted(line: Ready, origins: Sequence[Origin], guess: float, fitted: bool)
         return ()
     return (Finding(
         "scatter-assumed", "info",
-        f"{len(line.xy)} vertices of a line by itself hardly tell how far they scatter: "
+        f"{len(line.xy)} vertices, alone or with those of their layer, hardly tell how far they scatter: "
         f"{'the fewest straights and bends that explain it are taken' if fitted else 'its turns are kept as drawn'}, one turn "
         f"may be {math.degrees(1.96 * worst):.0f} degrees off if the vertices are {span_text(guess)} off", line.where,
         "state the scatter, 0 where the line was drawn and not digitised",

@@ -56,7 +56,8 @@ class Scatter:
     exact : ndarray of bool, shape (m,)
         Whether the vertices are as good as exact, and what they do is the duct's doing.
     guess : ndarray, shape (m,)
-        What a line of few vertices, taken as exact for want of evidence, may have for scatter; 0 elsewhere. [m]
+        What a line of few vertices, taken as exact for want of evidence, may have for scatter; :data:`USUAL` where what
+        its vertices themselves tell is not counted in yet; 0 elsewhere. [m]
     """
 
     sigma: FloatArray
@@ -140,6 +141,9 @@ def estimated(traces: Traces, drawn: BoolArray, ceiling: float) -> Scatter:
         digitised = EXACT < pooled < ceiling and swaps[loose].sum() >= _ALTERNATING * pairs[loose].sum()
         exact[short] = not digitised
         sigma[short] = pooled
+        if pooled >= ceiling and swaps[loose].sum() >= _ALTERNATING * pairs[loose].sum():
+            # bends in most of so few vertices hide what scatter there is: corners, but doubtful ones
+            guess[short] = np.where(drawn[short], 0.0, likely(np.zeros(1), np.zeros(1)))
         near = np.abs(np.log(np.maximum(sigma, 1e-12) / max(pooled, 1e-12))) < np.log(2.0)
         # what a line says alone of being exact counts less than a layer that scatters alike
         exact &= ~(own & digitised & near)

@@ -160,6 +160,28 @@ def test_radii_kept_though_hardly_told_are_said_once_a_line(routes):
     assert "give or take" in said[1][0]
 
 
+def test_turns_are_stated_unsure_where_bends_hide_the_scatter_of_a_layer(routes):
+    """A bend in every line, a vertex every 12 m, 30 cm; told to be exact, they are off and sure of it."""
+    rng = np.random.default_rng(7)
+    truths, lines = [], []
+    while len(lines) < 60:
+        truth = routes.route(rng, bends=1)
+        clean = routes.drawn(truth, 2.0)
+        clean = clean[np.unique(np.append(np.arange(0, len(clean), 6), len(clean) - 1))]
+        if 4 <= len(clean) <= 10:
+            truths.append(np.abs(truth.turn).sum())
+            lines.append(raw(flat(routes.digitised(clean, rng, 0.3))))
+    for told, least, most in ((None, 0.9, 1.0), (0.0, 0.0, 0.5)):
+        shapes = [
+            s for s in recover_many(lines, ReadOptions(sweep=5.0, scatter=told)) if isinstance(s, Shape)
+        ]
+        off = [np.abs(s.chain.turn).sum() - t for t, s in zip(truths, shapes, strict=True)]
+        stated = [sum(o.sigma_turn or 0.0 for o in s.origins) for s in shapes]
+        within = [abs(o) <= 1.96 * s + 1e-9 for o, s in zip(off, stated, strict=True)]
+        assert least <= np.mean(within) <= most
+        assert all(("scatter-assumed" in {f.code for f in s.findings}) == (told is None) for s in shapes)
+
+
 def test_a_jog_of_a_lone_line_is_kept(routes):
     """A metre to the side within 8 m is further than vertices scatter."""
     points = np.array([[0, 0], [36, 0], [43, 0.0], [51, 1.1], [87, 1.1]])

@@ -187,7 +187,13 @@ def test_the_report_says_what_would_give_a_plan(no_plan):
         "segment": "", "span": None, "station_m": None, "x": None, "y": None, "turn_rad": None, "friction": [],
         "feed": "MH-5", "pull": "MH-6", "utilisation": 0.9959, "plan": None,
     }  # fmt: skip
-    stretch = {"from": "MH-5", "to": "MH-6", "spans": 1, "why": "sidewall pressure 132 %", "looked": True}
+    stretch = {
+        "from": "MH-5",
+        "to": "MH-6",
+        "spans": [["MH-5", "MH-6"]],
+        "why": "sidewall pressure 132 %",
+        "looked": True,
+    }
     no_plan["no_plan"] |= {"missing": [stretch | {"remedies": [pusher]}], "remedies": []}
     lines = pdf.report_data(no_plan)["no_plan"]
     assert lines[0] == "No section gets from MH-5 to MH-6: sidewall pressure 132 %"
