@@ -9,12 +9,12 @@ import shapely
 
 from mechanics.chain import IntArray
 from mechanics.errors import FloatArray
-from routeio.bulges import flattened, nearest_spot
+from routeio.bulges import nearest_spot
 from routeio.findings import Finding, span_text
 from routeio.stack import ObjectArray, box_tree, run_boxes, stacked
 from routeio.stitch import Joined
 from routeio.survey import Vault
-from routeio.tidy import placed, points_at
+from routeio.tidy import course_in_plan, placed, points_at
 from routeio.ties import EXACT
 
 #: Ends this many times the tolerance away are near misses.
@@ -135,7 +135,7 @@ def unused(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
     left = [i for i in range(len(vaults)) if i not in used]
     if not left or not lines:
         return []
-    drawn = np.array([_drawn(j) for j in lines], dtype=object)
+    drawn = np.array([course_in_plan(j.tied.line) for j in lines], dtype=object)
     shapes = np.array(
         [vaults[i].footprint or shapely.Point(vaults[i].x, vaults[i].y) for i in left], dtype=object
     )
@@ -193,7 +193,7 @@ def grazed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
         tied, vault = lines[i].tied, vaults[outlined[k]]
         if outlined[k] in (tied.start, tied.end):
             continue
-        course = _drawn(lines[i])
+        course = course_in_plan(lines[i].tied.line)
         apart = float(shapely.distance(course, shapes[k]))
         if not EXACT < apart <= snap:
             continue
@@ -212,11 +212,6 @@ def grazed(lines: Sequence[Joined], vaults: Sequence[Vault], snap: float) -> lis
             )
         )
     return findings
-
-
-def _drawn(line: Joined) -> shapely.LineString:
-    """Return the course of a line in plan, its arcs by chords within a millimetre."""
-    return shapely.LineString(flattened(line.tied.line.points, line.tied.line.bulge, 1e-3)[0][:, :2])
 
 
 def _nearest_vault(

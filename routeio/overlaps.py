@@ -12,12 +12,12 @@ import shapely
 
 from mechanics.errors import FloatArray
 from routeio.attach import Tied, part_of
-from routeio.bulges import flattened, leg_lengths, nearest_spot
+from routeio.bulges import leg_lengths, nearest_spot
 from routeio.findings import Finding, span_text
 from routeio.rawlines import RawLine
 from routeio.stack import box_tree, run_boxes, stacked
 from routeio.stitch import Joined
-from routeio.tidy import SAME, placed, points_at
+from routeio.tidy import SAME, course_in_plan, placed, points_at
 
 #: Two pieces run on over each other where they lie this near all along. [m]
 OVER = 0.03
@@ -108,7 +108,7 @@ def without_doubles_joined(lines: Sequence[Joined]) -> tuple[list[Joined], list[
     for group in groups.values():
         if len(group) < 2:
             continue
-        courses = {i: _course(lines[i].tied.line) for i in group}
+        courses = {i: course_in_plan(lines[i].tied.line) for i in group}
         for i, j in combinations(group, 2):
             if not (keep[i] and keep[j]):
                 continue
@@ -174,7 +174,7 @@ def _cut_back(line: RawLine, last: bool, other: RawLine, other_last: bool) -> tu
     twice = part_of(line, here, total, total) if last else part_of(line, 0.0, here, total)
     whole = _length(other)
     under = part_of(other, there, whole, whole) if other_last else part_of(other, 0.0, there, whole)
-    if shapely.hausdorff_distance(_course(twice), _course(under)) > OVER:
+    if shapely.hausdorff_distance(course_in_plan(twice), course_in_plan(under)) > OVER:
         return None, 0.0
     rest = part_of(line, 0.0, here, total) if last else part_of(line, here, total, total)
     return rest, _length(twice)
@@ -186,7 +186,7 @@ def _lies_on(line: RawLine, other: RawLine) -> bool:
     if not high - low > SAME:
         return False
     under = part_of(other, low, high, _length(other))
-    return bool(shapely.hausdorff_distance(_course(line), _course(under)) <= SAME)
+    return bool(shapely.hausdorff_distance(course_in_plan(line), course_in_plan(under)) <= SAME)
 
 
 def _alike(a: RawLine, b: RawLine) -> bool:
@@ -207,8 +207,3 @@ def _said(line: RawLine, other: RawLine, twice: float, what: str, last: bool) ->
 
 def _length(line: RawLine) -> float:
     return float(leg_lengths(line.points, line.bulge).sum())
-
-
-def _course(line: RawLine) -> shapely.LineString:
-    """Return the course of a line in plan, its arcs by chords within a millimetre."""
-    return shapely.LineString(flattened(line.points, line.bulge, 1e-3)[0][:, :2])

@@ -175,7 +175,7 @@ def _one_course(a: RawLine, b: RawLine) -> bool:
     tips = a.points[[0, -1], :2], b.points[[0, -1], :2]
     if min(np.abs(tips[0] - tips[1]).max(), np.abs(tips[0] - tips[1][::-1]).max()) > SAME:
         return False
-    one, other = (shapely.LineString(flattened(x.points, x.bulge, SAME)[0][:, :2]) for x in (a, b))
+    one, other = course_in_plan(a), course_in_plan(b)
     return bool(shapely.hausdorff_distance(one, other) <= SAME)
 
 
@@ -236,6 +236,22 @@ def length_3d(line: RawLine) -> float:
     rise = np.diff(line.points[:, 2])
     plan = leg_lengths(line.points, line.bulge)
     return float(np.hypot(plan, np.where(np.isfinite(rise), rise, 0.0)).sum())
+
+
+def course_in_plan(line: RawLine) -> shapely.LineString:
+    """Return the course of a line in plan.
+
+    Parameters
+    ----------
+    line : RawLine
+        The line.
+
+    Returns
+    -------
+    LineString
+        Its arcs by chords within :data:`SAME`.
+    """
+    return shapely.LineString(flattened(line.points, line.bulge, SAME)[0][:, :2])
 
 
 def points_at(places: FloatArray) -> ObjectArray:
