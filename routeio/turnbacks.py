@@ -45,11 +45,11 @@ def without_turning_back(tied: Sequence[Tied], snap: float) -> tuple[list[Tied],
     stack = stacked([t.line for t in tied])
     step = np.diff(stack.points[:, :2], axis=0)
     size = np.hypot(step[:, 0], step[:, 1])
-    heading = np.arctan2(step[:, 1], step[:, 0])
-    turn = np.abs(np.angle(np.exp(1j * np.diff(heading))))
     straight = np.zeros(len(step), bool)
     straight[stack.leg_starts] = (stack.bulge == 0.0) & (size[stack.leg_starts] > ZERO)
-    back = (turn > REVERSAL) & straight[1:] & straight[:-1]
+    # by the cosine: all lines at once would take as much memory again for their angles
+    along = np.einsum("ij,ij->i", step[1:], step[:-1])
+    back = (along < math.cos(REVERSAL) * size[1:] * size[:-1]) & straight[1:] & straight[:-1]
     marred = {int(np.searchsorted(stack.first, v, side="right")) - 1 for v in np.flatnonzero(back) + 1}
     kept: list[Tied] = []
     findings: list[Finding] = []
